@@ -1,0 +1,1 @@
+"""Component aerodynamics: one published method a file; plain numbers in, plain numbers out, no pictures."""

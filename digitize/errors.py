@@ -1,0 +1,66 @@
+"""Exit codes, and the one kind of exception a user may see.
+
+Every refusal says what was wrong, where, and what to do next, in one line each.
+"""
+
+from enum import IntEnum
+
+
+class ExitCode(IntEnum):
+    """The contract's exit codes."""
+
+    OK = 0
+    USAGE = 2
+    UNREADABLE = 3
+    SCALE = 4
+    OUTLINE = 5
+    GEOMETRY = 6
+    DEFECT = 70
+
+
+class Refusal(Exception):
+    """The tool declines to give a number.
+
+    what: what was wrong and where (one line); remedy: what to do next (one line).
+    """
+
+    exit_code = ExitCode.DEFECT
+
+    def __init__(self, what: str, remedy: str):
+        super().__init__(what)
+        self.what = what
+        self.remedy = remedy
+
+    def line(self) -> str:
+        """The one line shown to the user."""
+        return f"{self.what.rstrip('.')}. {self.remedy.rstrip('.')}."
+
+
+class UsageRefusal(Refusal):
+    """The command line, or a value on it, is not understood."""
+
+    exit_code = ExitCode.USAGE
+
+
+class UnreadableRefusal(Refusal):
+    """An input file can't be read."""
+
+    exit_code = ExitCode.UNREADABLE
+
+
+class ScaleRefusal(Refusal):
+    """The scale is missing or not believable."""
+
+    exit_code = ExitCode.SCALE
+
+
+class OutlineRefusal(Refusal):
+    """No trustworthy outline was found in the picture."""
+
+    exit_code = ExitCode.OUTLINE
+
+
+class GeometryRefusal(Refusal):
+    """The geometry can't be used for what was asked."""
+
+    exit_code = ExitCode.GEOMETRY

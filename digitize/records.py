@@ -1,0 +1,243 @@
+"""What passes from one stage to the next: frozen records, with unit, shape and frame on each field.
+
+Frames, stated once:
+
+* pixels: upright photo (EXIF turn applied), x right, y down, the centre of the top-left pixel is (0, 0);
+* camera: x right, y down, z forward, millimetres, origin at the camera's centre of projection;
+* rocket: x from the nose tip aft along the axis, y the radius from the axis, millimetres; a fin's angle
+  is 0 in the photo's plane on its upper side and 90 degrees toward the camera.
+"""
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A measured number with half its 95 % band, both in the unit its field's name gives."""
+
+    value: float
+    pm95: float
+
+
+@dataclass(frozen=True)
+class Warn:
+    """Something the user should know. code: short upper-case name; text and remedy: one line each."""
+
+    code: str
+    text: str
+    remedy: str
+
+
+# --- photo -> plane ---------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Photo:
+    """A picture, upright, ready to measure.
+
+    rgb: (H, W, 3) uint8, sRGB. It may have been made smaller than the file by a whole number `shrink`;
+    a pixel p of rgb is p * shrink + (shrink - 1) / 2 in the upright full-size photo.
+    focal35_mm: the EXIF 35 mm-equivalent focal length, None when absent or not credible.
+    notes: what was done to the pixels, in words.
+    """
+
+    path: Path
+    rgb: np.ndarray
+    shrink: int = 1
+    focal35_mm: float | None = None
+    notes: tuple[str, ...] = ()
+
+    def to_full_px(self, points_px: np.ndarray) -> np.ndarray:
+        """Points of `rgb` as points of the upright full-size photo."""
+        return np.asarray(points_px, float) * self.shrink + (self.shrink - 1) / 2
+
+    def to_working_px(self, points_px: np.ndarray) -> np.ndarray:
+        """Points of the upright full-size photo as points of `rgb`."""
+        return (np.asarray(points_px, float) - (self.shrink - 1) / 2) / self.shrink
+
+
+@dataclass(frozen=True)
+class ReferencePoints:
+    """Points of one flat reference object, seen in the photo, whose true places in its own plane are known.
+
+    kind: 'card', 'a4', 'letter', 'checker', 'ruler', 'sheet'; label: how to name it to the user.
+    points_px: (n, 2) pixels; points_mm: (n, 2) millimetres in the reference's own plane, x right and y down
+    as printed (for a ruler all y are 0: graduations on one line).
+    sigma_px: standard deviation of one point in pixels; size_sigma: relative standard deviation of the object's
+    own size (paper's trimming, a card's tolerance), one factor common to all its points.
+    outline_px: (m, 2) polygon around the whole object in the picture, to keep it out of the silhouette.
+    """
+
+    kind: str
+    label: str
+    points_px: np.ndarray
+    points_mm: np.ndarray
+    sigma_px: float
+    size_sigma: float
+    outline_px: np.ndarray
+    warnings: tuple[Warn, ...] = ()
+
+
+# --- picture -> silhouette --------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Silhouette:
+    """The rocket's outline in the picture.
+
+    outline_px: (n, 2) closed polygon (first point not repeated), sub-pixel, on the edge between pixels, in pixels
+    of Photo.rgb; sigma_px: (n,) standard deviation of each point along the outline's normal; big where the edge
+    was weak, hidden (a string, a support) or bridged.
+    mask: (H, W) bool, the region inside, at the resolution of Photo.rgb.
+    """
+
+    outline_px: np.ndarray
+    sigma_px: np.ndarray
+    mask: np.ndarray
+    warnings: tuple[Warn, ...] = ()
+
+
+# --- components and their aerodynamics --------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class FinGroup:
+    """Fins standing round the body at one place, all alike.
+
+    outline_mm: (m, 2) x from the nose tip, y from the axis; from the root's leading edge round to the root's
+    trailing edge; the body's surface closes it. thickness_mm: of the plate.
+    """
+
+    count: int
+    outline_mm: np.ndarray
+    thickness_mm: float = 0.0
+
+
+@dataclass(frozen=True)
+class Geometry:
+    """A rocket as components.
+
+    profile_mm: (n, 2) x from the nose tip (not decreasing, starting at 0), radius; straight between points.
+    fins: groups from nose to tail. pieces: a description of the profile for people, not used in computing.
+    """
+
+    name: str
+    profile_mm: np.ndarray
+    fins: tuple[FinGroup, ...] = ()
+    pieces: tuple[dict, ...] = ()
+
+
+@dataclass(frozen=True)
+class PartLoad:
+    """One part's share of the normal force: slope per radian on the reference area, and where it acts."""
+
+    part: str
+    cn_alpha_per_rad: float
+    x_mm: float
+
+
+@dataclass(frozen=True)
+class CentreOfPressure:
+    """At small angle of attack and low speed (alpha -> 0, M -> 0)."""
+
+    x_mm: float
+    cn_alpha_per_rad: float
+    parts: tuple[PartLoad, ...]
+
+
+# --- what the user is told --------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class FinResult:
+    """One fin group, true size. outline_mm: (m, 2) x from the nose tip, y from the axis."""
+
+    count: int
+    root_chord_mm: Quantity
+    tip_chord_mm: Quantity
+    span_mm: Quantity
+    sweep_mm: Quantity
+    area_mm2: Quantity
+    outline_mm: np.ndarray
+
+
+@dataclass(frozen=True)
+class HandCheck:
+    """A hand measurement beside the photo's."""
+
+    name: str
+    by_hand_mm: float
+    by_photo_mm: Quantity
+    agrees: bool
+
+
+@dataclass(frozen=True)
+class BandShare:
+    """How much of the centre of pressure's variance comes from one source, 0 to 1, and its own 95 % part in mm."""
+
+    source: str
+    share: float
+    cp_pm95_mm: float
+
+
+@dataclass(frozen=True)
+class NextMeasurement:
+    """What would shrink the centre of pressure's band most: the action, and the band before and after, in calibers."""
+
+    action: str
+    cp_pm95_calibers_now: float
+    cp_pm95_calibers_then: float
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """Everything the overlay shows, in pixels of the upright full-size photo. Each array is (n, 2), x and y."""
+
+    axis: np.ndarray  # nose tip, aft end of the body
+    profile_upper: np.ndarray
+    profile_lower: np.ndarray
+    fins: tuple[np.ndarray, ...] = ()  # each fin's outline as the model projects it
+    roots: tuple[np.ndarray, ...] = ()  # each fin's root line
+    cp: np.ndarray | None = None  # (2,)
+    cp_band: np.ndarray | None = None  # (2, 2): the two ends of the 95 % band along the axis
+    balance: np.ndarray | None = None  # (2,)
+    cutout: np.ndarray | None = None  # (2,) the cut-out's centroid, on the axis
+    references: tuple[tuple[str, np.ndarray], ...] = ()  # (label, outline)
+    mm_per_px: float = 1.0  # at the axis, middle of the rocket
+    # (words, point on the axis nearest the nose, point nearest the tail): dimensions to draw
+    stations: tuple[tuple[str, float, np.ndarray], ...] = ()  # (words, x_mm, (2,) point on the axis)
+
+
+@dataclass(frozen=True)
+class Result:
+    """Everything one run says. result.json is this record written out; the report is laid out from that file."""
+
+    name: str
+    length_mm: Quantity
+    max_diameter_mm: Quantity
+    base_diameter_mm: Quantity
+    fins: tuple[FinResult, ...]
+    cutout_area_mm2: Quantity
+    cutout_centroid_mm: Quantity
+    cp_x_mm: Quantity
+    cn_alpha_per_rad: Quantity
+    parts: tuple[PartLoad, ...]
+    verdict_level: str
+    verdict_text: str
+    balance_mm: Quantity | None = None
+    margin_calibers: Quantity | None = None
+    cutout_margin_calibers: Quantity | None = None
+    scale_kind: str | None = None
+    mm_per_px_at_axis: Quantity | None = None
+    outline_px: np.ndarray = field(default_factory=lambda: np.zeros((0, 2)))
+    hand_checks: tuple[HandCheck, ...] = ()
+    warnings: tuple[Warn, ...] = ()
+    pieces: tuple[dict, ...] = ()
+    assumptions: tuple[str, ...] = ()
+    shares: tuple[BandShare, ...] = ()
+    next_measurement: NextMeasurement | None = None
+    drawing: Drawing | None = None
+    photo: dict = field(default_factory=dict)  # file name, size, what was done to the pixels

@@ -1,0 +1,1 @@
+"""Silhouette to solid: axis, pose, body profile and fin planforms in millimetres."""
