@@ -1,0 +1,148 @@
+"""A Result as the dictionary that result.json holds, and the text of that file.
+
+Lengths in millimetres from the nose tip along the axis, angles in degrees, pixels of the upright full-size
+photo. A measured quantity is {"value": v, "pm95": half the 95 % band}. Arrays become lists of numbers rounded
+to 0.001 mm or px, which is finer than anything a photo holds; quantities are written in full.
+"""
+
+import json
+
+import numpy as np
+
+from digitize.records import Drawing, FinResult, HandCheck, Quantity, Result
+
+SCHEMA = 1
+_DECIMALS = 3
+
+
+def to_dict(result: Result) -> dict:
+    """The result as plain dictionaries, lists, strings and numbers (no arrays, no tuples)."""
+    return {
+        "schema": SCHEMA,
+        "name": result.name,
+        "length_mm": _quantity(result.length_mm),
+        "max_diameter_mm": _quantity(result.max_diameter_mm),
+        "base_diameter_mm": _quantity(result.base_diameter_mm),
+        "fins": [_fin(fin) for fin in result.fins],
+        "cutout": {
+            "area_mm2": _quantity(result.cutout_area_mm2),
+            "centroid_mm": _quantity(result.cutout_centroid_mm),
+        },
+        "cp": {
+            "x_mm": _quantity(result.cp_x_mm),
+            "cn_alpha_per_rad": _quantity(result.cn_alpha_per_rad),
+            "parts": [
+                {
+                    "part": part.part,
+                    "cn_alpha_per_rad": float(part.cn_alpha_per_rad),
+                    "x_mm": float(part.x_mm),
+                }
+                for part in result.parts
+            ],
+        },
+        "balance_mm": _quantity(result.balance_mm),
+        "margin_calibers": _quantity(result.margin_calibers),
+        "cutout_margin_calibers": _quantity(result.cutout_margin_calibers),
+        "verdict": {"level": result.verdict_level, "text": result.verdict_text},
+        "scale": _scale(result),
+        "outline_px": _points(result.outline_px),
+        "hand_checks": [_hand_check(check) for check in result.hand_checks],
+        "warnings": [{"code": w.code, "text": w.text, "remedy": w.remedy} for w in result.warnings],
+        "pieces": [_plain(piece) for piece in result.pieces],
+        "assumptions": list(result.assumptions),
+        "shares": [
+            {"source": s.source, "share": float(s.share), "cp_pm95_mm": float(s.cp_pm95_mm)}
+            for s in result.shares
+        ],
+        "next_measurement": _next_measurement(result),
+        "drawing": None if result.drawing is None else _drawing(result.drawing),
+        "photo": _plain(result.photo),
+    }
+
+
+def dumps(data: dict) -> str:
+    """The text of result.json. ValueError if a NaN or an infinity would reach it."""
+    return json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False) + "\n"
+
+
+def _quantity(quantity: Quantity | None) -> dict | None:
+    if quantity is None:
+        return None
+    return {"value": float(quantity.value), "pm95": float(quantity.pm95)}
+
+
+def _points(points) -> list:
+    return np.round(np.asarray(points, float), _DECIMALS).tolist()
+
+
+def _fin(fin: FinResult) -> dict:
+    return {
+        "count": int(fin.count),
+        "root_chord_mm": _quantity(fin.root_chord_mm),
+        "tip_chord_mm": _quantity(fin.tip_chord_mm),
+        "span_mm": _quantity(fin.span_mm),
+        "sweep_mm": _quantity(fin.sweep_mm),
+        "area_mm2": _quantity(fin.area_mm2),
+        "outline_mm": _points(fin.outline_mm),
+    }
+
+
+def _scale(result: Result) -> dict | None:
+    if result.scale_kind is None:
+        return None
+    return {"kind": result.scale_kind, "mm_per_px_at_axis": _quantity(result.mm_per_px_at_axis)}
+
+
+def _hand_check(check: HandCheck) -> dict:
+    return {
+        "name": check.name,
+        "by_hand_mm": float(check.by_hand_mm),
+        "by_photo_mm": _quantity(check.by_photo_mm),
+        "agrees": bool(check.agrees),
+    }
+
+
+def _next_measurement(result: Result) -> dict | None:
+    step = result.next_measurement
+    if step is None:
+        return None
+    return {
+        "action": step.action,
+        "cp_pm95_calibers_now": float(step.cp_pm95_calibers_now),
+        "cp_pm95_calibers_then": float(step.cp_pm95_calibers_then),
+    }
+
+
+def _drawing(drawing: Drawing) -> dict:
+    return {
+        "axis": _points(drawing.axis),
+        "profile_upper": _points(drawing.profile_upper),
+        "profile_lower": _points(drawing.profile_lower),
+        "fins": [_points(fin) for fin in drawing.fins],
+        "roots": [_points(root) for root in drawing.roots],
+        "cp": None if drawing.cp is None else _points(drawing.cp),
+        "cp_band": None if drawing.cp_band is None else _points(drawing.cp_band),
+        "balance": None if drawing.balance is None else _points(drawing.balance),
+        "cutout": None if drawing.cutout is None else _points(drawing.cutout),
+        "references": [
+            {"label": label, "outline": _points(outline)} for label, outline in drawing.references
+        ],
+        "mm_per_px": float(drawing.mm_per_px),
+        "stations": [
+            {"words": words, "x_mm": float(x_mm), "point": _points(point)}
+            for words, x_mm, point in drawing.stations
+        ],
+    }
+
+
+def _plain(value):
+    """Arrays, numpy numbers and tuples inside a free-form value as plain JSON kinds."""
+    if isinstance(value, dict):
+        return {str(key): _plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
+    if isinstance(value, np.ndarray):
+        return value.tolist()
+    if isinstance(value, np.generic):
+        return value.item()
+    return value
