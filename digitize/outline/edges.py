@@ -1,0 +1,153 @@
+"""The outline to a fraction of a pixel: where the light along the outline's normal is half way across the edge.
+
+Half way is taken in linear light, along the line in colour space from the inside's colour to the outside's: a
+camera's blur is symmetric there, so the half-way point stays on the edge however wide the blur.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from scipy.ndimage import gaussian_filter1d
+
+from digitize.outline.patches import linear_light
+
+SPACING_PX = 2.0
+_SAMPLE_PX = 0.5
+
+
+@dataclass(frozen=True)
+class Ribbon:
+    """Linear light sampled along the normals of a closed outline.
+
+    light: (n, m, 3); offset_px: (m,) along the outward normal; point_px, normal: (n, 2).
+    """
+
+    light: np.ndarray
+    offset_px: np.ndarray
+    point_px: np.ndarray
+    normal: np.ndarray
+
+
+def resample_closed(points: np.ndarray, spacing: float) -> np.ndarray:
+    """A closed polygon's points at even spacing along it."""
+    closed = np.vstack([points, points[:1]])
+    along = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
+    count = max(8, round(along[-1] / spacing))
+    at = np.arange(count) * along[-1] / count
+    return np.stack([np.interp(at, along, closed[:, k]) for k in (0, 1)], 1)
+
+
+def signed_area(points: np.ndarray) -> float:
+    """Shoelace area; positive when the points run clockwise as seen with y down."""
+    x, y = points.T
+    return 0.5 * float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
+
+
+def outward_normals(points: np.ndarray, reach: int) -> np.ndarray:
+    """(n, 2) unit outward normals of a closed polygon with signed_area > 0, from points `reach` steps apart."""
+    tangent = np.roll(points, -reach, 0) - np.roll(points, reach, 0)
+    tangent /= np.maximum(np.linalg.norm(tangent, axis=1, keepdims=True), 1e-9)
+    return np.stack([tangent[:, 1], -tangent[:, 0]], 1)
+
+
+def sample_ribbon(rgb: np.ndarray, points: np.ndarray, normal: np.ndarray, reach_px: float) -> Ribbon:
+    """Light along the normals out to reach_px on both sides."""
+    half = round(reach_px / _SAMPLE_PX)
+    offset = np.arange(-half, half + 1) * _SAMPLE_PX
+    at = points[:, None] + offset[None, :, None] * normal[:, None]
+    low = np.maximum(np.floor(at.min((0, 1))).astype(int) - 2, 0)
+    high = np.ceil(at.max((0, 1))).astype(int) + 3
+    crop = linear_light(rgb[low[1] : high[1], low[0] : high[0]])
+    x, y = (np.ascontiguousarray(at[..., k] - low[k], dtype=np.float32) for k in (0, 1))
+    # OpenCV's maps may not be longer than 32767 rows
+    parts = [
+        cv2.remap(crop, x[k : k + 8000], y[k : k + 8000], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        for k in range(0, len(x), 8000)
+    ]
+    return Ribbon(np.concatenate(parts), offset, points, normal)
+
+
+def smooth_along(values: np.ndarray, sigma: float) -> np.ndarray:
+    """Gaussian smoothing along a closed outline; values: (n, ...)."""
+    return gaussian_filter1d(values, sigma, axis=0, mode="wrap")
+
+
+def follow_edge(ribbon: Ribbon, stiffness: float = 1.0) -> np.ndarray:
+    """(n,) index into offset_px: the strongest continuous edge around the outline (dynamic programming)."""
+    strength = edge_strength(ribbon)
+    scale = np.quantile(strength.max(1), 0.5) + 1e-6
+    gain = np.minimum(strength / scale, 1.5)
+    gain -= 0.02 * np.abs(ribbon.offset_px)[None]  # where two edges are alike, stay near the region found
+    return _best_closed_path(gain, stiffness * 0.15)
+
+
+def edge_strength(ribbon: Ribbon) -> np.ndarray:
+    """(n, m) difference of perceived light between the pixel and a half inside and outside each offset."""
+    light = np.cbrt(smooth_along(ribbon.light, 1.0))
+    width = 3
+    running = np.cumsum(np.pad(light, ((0, 0), (1, 0), (0, 0))), axis=1)
+    mean = (running[:, width:] - running[:, :-width]) / width  # window k covers samples k .. k+2
+    step = np.linalg.norm(mean[:, width + 1 :] - mean[:, : -width - 1], axis=2)
+    lead = (light.shape[1] - step.shape[1]) // 2
+    out = np.zeros(light.shape[:2])
+    out[:, lead : lead + step.shape[1]] = step
+    return out
+
+
+def _best_closed_path(gain: np.ndarray, bend_cost: float) -> np.ndarray:
+    """Path of one column a row, moving at most one column a row, with the greatest gain, nearly closed."""
+    count, width = gain.shape
+    turn = count // 4  # run a little past the start so that both ends have settled
+    rows = np.concatenate([np.arange(count), np.arange(turn)])
+    score = gain[rows[0]].copy()
+    back = np.zeros((len(rows), width), np.int8)
+    for k, row in enumerate(rows[1:], 1):
+        left = np.concatenate([[-np.inf], score[:-1]]) - bend_cost
+        right = np.concatenate([score[1:], [-np.inf]]) - bend_cost
+        best = np.maximum(np.maximum(left, right), score)
+        back[k] = np.where(best == score, 0, np.where(best == left, -1, 1))
+        score = best + gain[row]
+    path = np.zeros(len(rows), int)
+    path[-1] = int(score.argmax())
+    for k in range(len(rows) - 1, 0, -1):
+        path[k - 1] = path[k] + back[k, path[k]]
+    half = turn // 2
+    return np.concatenate([path[count : count + half], path[half:count]])
+
+
+def half_way(ribbon: Ribbon, inner=(-4.0, -2.0), outer=(2.0, 4.0)) -> tuple[np.ndarray, np.ndarray]:
+    """Offset of the half-way crossing nearest to zero, and its standard deviation; (n,), pixels.
+
+    Where there is no crossing the offset is 0 and the standard deviation large.
+    """
+    offset = ribbon.offset_px
+    inside, inside_noise = _level(ribbon.light, (offset >= inner[0]) & (offset <= inner[1]))
+    outside, outside_noise = _level(ribbon.light, (offset >= outer[0]) & (offset <= outer[1]))
+    direction = outside - inside
+    contrast = np.linalg.norm(direction, axis=1)
+    unit = direction / np.maximum(contrast, 1e-6)[:, None]
+    profile = np.einsum("nmc,nc->nm", ribbon.light, unit)
+    middle = 0.5 * np.einsum("nc,nc->n", inside + outside, unit)
+    shift, found = _crossing(profile - middle[:, None], offset)
+    noise = np.hypot(inside_noise, outside_noise)
+    blur_px = 1.2
+    sigma = np.where(found, np.clip(blur_px * noise / np.maximum(contrast, 1e-6), 0.05, 3.0), 3.0)
+    return shift, sigma
+
+
+def _level(light: np.ndarray, window: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    part = smooth_along(light[:, window].mean(1), 2.0)
+    scatter = np.sqrt(np.mean(light[:, window].var(1), axis=1))
+    return part, smooth_along(scatter, 2.0)
+
+
+def _crossing(profile: np.ndarray, offset: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Upward zero crossing nearest to offset 0 in each row."""
+    rising = (profile[:, :-1] < 0) & (profile[:, 1:] >= 0)
+    part = -profile[:, :-1] / np.where(rising, profile[:, 1:] - profile[:, :-1], 1.0)
+    place = offset[:-1] + part * (offset[1] - offset[0])
+    place = np.where(rising, place, np.inf)
+    nearest = np.abs(place).argmin(1)
+    found = rising.any(1)
+    return np.where(found, place[np.arange(len(place)), nearest], 0.0), found

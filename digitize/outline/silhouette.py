@@ -1,0 +1,76 @@
+"""From a picture to the rocket's outline: region, edge, trust."""
+
+from collections.abc import Callable, Sequence
+
+import cv2
+import numpy as np
+from skimage.measure import find_contours
+
+from digitize.outline.coarse import Region, find_region
+from digitize.outline.edges import (
+    SPACING_PX,
+    follow_edge,
+    half_way,
+    outward_normals,
+    resample_closed,
+    sample_ribbon,
+    signed_area,
+    smooth_along,
+)
+from digitize.records import Photo, ReferencePoints, Silhouette, Warn
+
+
+def find_silhouette(
+    photo: Photo, references: Sequence[ReferencePoints], say: Callable[[str], None] = lambda _: None
+) -> Silhouette:
+    """The rocket's outline, sub-pixel, in pixels of photo.rgb.
+
+    references: their outlines are kept out of the silhouette. say: told what is being done.
+    Raises OutlineRefusal when nothing trustworthy is found.
+    """
+    say("looking for the rocket")
+    region = find_region(photo.rgb, [reference.outline_px for reference in references])
+    say("following its edge")
+    outline, sigma = refine(photo.rgb, _first_outline(region))
+    return Silhouette(outline, sigma, fill(outline, photo.rgb.shape[:2]), tuple(_warnings(region)))
+
+
+def _first_outline(region: Region) -> np.ndarray:
+    """The region's border in picture pixels, even spacing, clockwise as seen."""
+    soft = cv2.GaussianBlur(np.pad(region.mask, 2).astype(np.float32), (0, 0), 1.0)
+    longest = max(find_contours(soft, 0.5), key=len)[:-1, ::-1] - 2
+    points = resample_closed(region.to_picture_px(longest), SPACING_PX)
+    return points if signed_area(points) > 0 else points[::-1]
+
+
+def refine(rgb: np.ndarray, outline: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Outline moved onto the edge, and the standard deviation of each point along the normal."""
+    for reach in (8.0, 5.0):
+        ribbon = sample_ribbon(rgb, outline, outward_normals(smooth_along(outline, 2.0), 2), reach)
+        shift = ribbon.offset_px[follow_edge(ribbon)]
+        outline = resample_closed(outline + smooth_along(shift, 1.0)[:, None] * ribbon.normal, SPACING_PX)
+    ribbon = sample_ribbon(rgb, outline, outward_normals(smooth_along(outline, 1.5), 2), 5.0)
+    shift, sigma = half_way(ribbon)
+    weight = 1 / sigma**2
+    shift = smooth_along(np.clip(shift, -2, 2) * weight, 1.5) / smooth_along(weight, 1.5)
+    return outline + shift[:, None] * ribbon.normal, sigma
+
+
+def fill(outline: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
+    """(H, W) bool: pixels whose centres lie inside the polygon."""
+    mask = np.zeros(shape, np.uint8)
+    bits = 8
+    cv2.fillPoly(mask, [np.round(outline * 2**bits).astype(np.int32)], 1, shift=bits)
+    return mask.astype(bool)
+
+
+def _warnings(region: Region) -> list[Warn]:
+    if not region.touches_frame:
+        return []
+    return [
+        Warn(
+            "TOUCHES_FRAME",
+            "The rocket's outline reaches the edge of the picture",
+            "Step back so that the whole rocket is in the frame",
+        )
+    ]
