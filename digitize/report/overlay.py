@@ -1,0 +1,128 @@
+"""The photo with what was found on it, as a dimensioned drawing: `draw_overlay`.
+
+Full colour is what was taken for the rocket; everything else is paled toward paper, so a part that was missed
+shows at once. Every mark carries its words; the strip below names the lines by their pattern.
+"""
+
+import cv2
+import numpy as np
+
+from digitize.report import ink
+from digitize.report.layout import FINE_PX, LETTER_PX, Label, Plan, plan_sheet
+from digitize.report.titleblock import (
+    AXIS_PATTERN,
+    MODEL_PATTERN,
+    REFERENCE_PATTERN,
+    draw_title_block,
+    title_block_height,
+)
+
+LONGEST_SIDE_PX = 2400
+_MARGIN_PX = 1.2 * LETTER_PX
+_PALE = 0.30  # share of paper in the ground around the rocket
+
+
+def draw_overlay(rgb: np.ndarray, shrink: int, result: dict) -> np.ndarray:
+    """The dimensioned picture as (h, w, 3) uint8, at most LONGEST_SIDE_PX long.
+
+    rgb: (H, W, 3) uint8, the working picture; shrink: its whole-number reduction from the full-size photo, in
+    whose pixels result["drawing"] and result["outline_px"] are given; result: what result.json holds.
+    """
+    plan, (width, sheet_height) = plan_sheet(rgb.shape, shrink, result, _MARGIN_PX)
+    height = sheet_height + title_block_height(width)
+    canvas = np.full((height, width, 3), ink.PAPER, np.uint8)
+    _lay_photo(canvas, rgb, plan, result)
+    drawing = result.get("drawing")
+    if drawing:
+        _draw_shape(canvas, plan, result, drawing)
+        _draw_rule(canvas, plan)
+        for label in plan.labels:
+            _draw_leader(canvas, plan, label)
+        for label in plan.labels:
+            _draw_words(canvas, label)
+    draw_title_block(canvas, sheet_height, result)
+    if max(height, width) > LONGEST_SIDE_PX:
+        factor = LONGEST_SIDE_PX / max(height, width)
+        canvas = cv2.resize(canvas, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+    return canvas
+
+
+def _lay_photo(canvas, rgb, plan: Plan, result) -> None:
+    zoom = plan.placing.zoom
+    shape = (round(rgb.shape[1] * zoom), round(rgb.shape[0] * zoom))
+    how = cv2.INTER_AREA if zoom < 1 else cv2.INTER_CUBIC
+    photo = cv2.resize(np.ascontiguousarray(rgb), shape, interpolation=how)
+    left, top = (round(v) for v in plan.placing.corner)
+    ground = canvas[top : top + shape[1], left : left + shape[0]]
+    pale = cv2.addWeighted(photo, 1 - _PALE, np.full_like(photo, ink.PAPER), _PALE, 0)
+    inside = np.zeros(photo.shape[:2], np.uint8)
+    outline = result.get("outline_px")
+    if outline is not None and len(outline) > 2:
+        points = plan.placing.to_canvas(outline) - [left, top]
+        cv2.fillPoly(inside, [np.round(points).astype(np.int32)], 255)
+    else:
+        inside[:] = 255
+    ground[:] = np.where(inside[..., None] > 0, photo, pale)
+    ink.line(canvas, plan.photo_corners, 1, ink.SOFT_INK, closed=True)
+
+
+def _draw_shape(canvas, plan: Plan, result, drawing) -> None:
+    place = plan.placing.to_canvas
+    for reference in drawing["references"]:
+        ink.line(canvas, place(reference["outline"]), FINE_PX, ink.INK, FINE_PX, True, REFERENCE_PATTERN)
+    if len(result.get("outline_px") or ()) > 2:
+        ink.line(canvas, place(result["outline_px"]), FINE_PX, ink.INK, FINE_PX, closed=True)
+    for line in (drawing["profile_upper"], drawing["profile_lower"], *drawing["fins"]):
+        if len(line) > 1:
+            ink.line(canvas, place(line), FINE_PX, ink.MODEL_INK, FINE_PX * 0.7, pattern=MODEL_PATTERN)
+    for root in drawing["roots"]:
+        if len(root) > 1:
+            ink.line(canvas, place(root), FINE_PX * 1.5, ink.INK, FINE_PX)
+    if plan.frame is not None:
+        frame = plan.frame
+        over = 1.2 * LETTER_PX
+        ends = [frame.xy(-over, 0), frame.xy(frame.length_px + over, 0)]
+        ink.line(canvas, ends, FINE_PX * 0.6, ink.INK, FINE_PX * 0.7, pattern=AXIS_PATTERN)
+
+
+def _draw_rule(canvas, plan: Plan) -> None:
+    rule = plan.rule
+    if rule is None:
+        return
+    ink.area(canvas, rule.corners, ink.PAPER, 0.88)
+    if rule.band is not None:
+        ink.area(canvas, rule.band, ink.CP_INK, 0.35)
+    ink.line(canvas, rule.corners, 1, ink.INK, closed=True)
+    ink.line(canvas, rule.corners[:2], FINE_PX, ink.INK)
+    for start, end, is_major in rule.ticks:
+        ink.line(canvas, [start, end], FINE_PX if is_major else 1, ink.INK)
+    size = round(LETTER_PX * 0.72)
+    for text, centre in rule.numbers:
+        ink.paste(canvas, ink.plaque(((text, 1.0),), size, opacity=0), centre, rule.turn_deg)
+
+
+def _draw_leader(canvas, plan: Plan, label: Label) -> None:
+    """A plumb line from the point named to its words; the kind of point decides how it ends."""
+    if label.kind == "reference":
+        return
+    colour = ink.CP_INK if label.kind == "cp" else ink.INK
+    width = FINE_PX * (1.2 if label.kind == "cp" else 0.8)
+    ink.line(canvas, [label.foot, label.knee, label.near], width, colour, FINE_PX * 0.7)
+    inward = -_unit(label.knee - label.foot)
+    if label.kind == "cp":
+        ink.arrowhead(canvas, label.foot, inward, LETTER_PX * 1.05, colour)
+    elif label.kind == "cutout":
+        ink.arrowhead(canvas, label.foot, inward, LETTER_PX * 0.9, colour, hollow=True)
+    elif label.kind == "balance":
+        ink.arrowhead(canvas, label.foot, -inward, LETTER_PX * 0.9, colour)
+    if label.kind in ("cp", "balance", "cutout", "root"):
+        ink.dot(canvas, label.foot, LETTER_PX * 0.16, colour)
+
+
+def _draw_words(canvas, label: Label) -> None:
+    colour = ink.CP_INK if label.kind == "cp" else ink.INK
+    ink.paste(canvas, ink.plaque(label.lines, round(LETTER_PX), colour), label.centre, label.turn_deg)
+
+
+def _unit(vector) -> np.ndarray:
+    return vector / max(float(np.hypot(*vector)), 1e-9)

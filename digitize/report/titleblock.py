@@ -1,0 +1,87 @@
+"""The strip below the overlay: name, sizes, scale, and the key of lines. No date: the same input, the same sheet."""
+
+from digitize.report import ink
+from digitize.report.layout import FINE_PX, LETTER_PX
+from digitize.report.numbers import scale_with_band, with_band
+
+MODEL_PATTERN = (LETTER_PX * 0.42, LETTER_PX * 0.34)
+AXIS_PATTERN = tuple(LETTER_PX * k for k in (1.1, 0.25, 0.2, 0.25))
+REFERENCE_PATTERN = (LETTER_PX * 0.16, LETTER_PX * 0.22)
+
+_KEY = (
+    ("outline found in the photo", ink.INK, None, 1.0),
+    ("body and fins as measured", ink.MODEL_INK, MODEL_PATTERN, 1.0),
+    ("fin root", ink.INK, None, 1.5),
+    ("axis", ink.INK, AXIS_PATTERN, 0.6),
+    ("scale reference", ink.INK, REFERENCE_PATTERN, 1.0),
+)
+_TITLE = 1.35
+_SMALL = 0.82
+_WIDE_PX = 56 * LETTER_PX  # below this the three columns become two rows
+_ROW = 1.25 * LETTER_PX
+
+
+def title_block_height(width_px: int) -> int:
+    """Height of the strip on a sheet of that width, px."""
+    rows = 5 if width_px >= _WIDE_PX else 9
+    return round(rows * _ROW + 1.9 * LETTER_PX)
+
+
+def draw_title_block(canvas, top_px: int, result: dict) -> None:
+    """Draw the strip on the canvas from row top_px down."""
+    width = canvas.shape[1]
+    left, right = LETTER_PX * 1.2, width - LETTER_PX * 1.2
+    ink.line(canvas, [(left, top_px), (right, top_px)], FINE_PX, ink.INK)
+    top = top_px + 0.7 * LETTER_PX
+    wide = width >= _WIDE_PX
+    column = (right - left) / (3 if wide else 2)
+    _title(canvas, left, top, column - LETTER_PX, result)
+    _facts(canvas, left + column, top, column - LETTER_PX, result)
+    if wide:
+        _key(canvas, left + 2 * column, top, 1, column)
+    else:
+        _key(canvas, left, top + 5.9 * _ROW, 2, column)
+
+
+def _title(canvas, left, top, width, result) -> None:
+    size = round(LETTER_PX * _TITLE)
+    name = ink.shortened(ink.letterable(str(result.get("name") or "rocket")), size, width)
+    ink.write(canvas, name, (left, top), size)
+    small = round(LETTER_PX * _SMALL)
+    lines = ["side view, millimetres from the nose tip"]
+    photo_file = (result.get("photo") or {}).get("file")
+    if photo_file:
+        lines.append(f"photo: {photo_file}")
+    scale = result.get("scale")
+    if scale:
+        lines += [f"scale: {scale['kind']}", scale_with_band(scale["mm_per_px_at_axis"])]
+    for i, text in enumerate(lines):
+        ink.write(
+            canvas, ink.shortened(text, small, width), (left, top + (1.4 + i) * _ROW), small, ink.SOFT_INK
+        )
+
+
+def _facts(canvas, left, top, width, result) -> None:
+    rows = [
+        ("length", with_band(result["length_mm"], "mm", 1)),
+        ("largest diameter", with_band(result["max_diameter_mm"], "mm")),
+        ("centre of pressure", with_band(result["cp"]["x_mm"], "mm", 1)),
+        ("cut-out balance", with_band(result["cutout"]["centroid_mm"], "mm", 1)),
+        ("margin", with_band(result.get("margin_calibers"), "calibers", 2)),
+    ]
+    if result.get("margin_calibers") is None:
+        rows.pop()
+    small = round(LETTER_PX * _SMALL)
+    for i, (what, text) in enumerate(rows):
+        ink.write(canvas, what, (left, top + i * _ROW), small, ink.SOFT_INK)
+        ink.write(canvas, text, (left + 8.6 * LETTER_PX, top + i * _ROW), small)
+
+
+def _key(canvas, left, top, columns, width) -> None:
+    small = round(LETTER_PX * _SMALL)
+    for i, (words, colour, pattern, weight) in enumerate(_KEY):
+        x, y = left + (i % columns) * width, top + (i // columns) * _ROW
+        middle = y + small * 0.42
+        ends = [(x, middle), (x + 3 * LETTER_PX, middle)]
+        ink.line(canvas, ends, FINE_PX * weight, colour, pattern=pattern)
+        ink.write(canvas, words, (x + 3.6 * LETTER_PX, y), small)
