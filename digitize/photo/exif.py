@@ -42,6 +42,8 @@ def read_exif(image: Image.Image, width_px: int, height_px: int) -> ExifFacts:
         note = f"EXIF is broken and was left out, the picture is taken as stored ({type(error).__name__})"
         return ExifFacts(notes=(note,))
     notes = []
+    if image.info.get("exif") and not len(exif):
+        notes.append("EXIF is broken and was left out, the picture is taken as stored")
     if orientation_tag in range(1, 9):
         orientation = int(orientation_tag)
     else:

@@ -45,8 +45,11 @@ def find_damage(path: Path, picture_format: str) -> str | None:
 
 
 @contextmanager
-def _native_stderr(heard: list[str]) -> Iterator[None]:
-    """Collects into `heard` what C libraries write to the process's standard error meanwhile."""
+def native_stderr(heard: list[str]) -> Iterator[None]:
+    """Collects into `heard` what C libraries write to the process's standard error meanwhile.
+
+    The whole process's: keep it short, and let no other thread write its progress then.
+    """
     with tempfile.TemporaryFile() as sink:
         try:
             saved = os.dup(2)
@@ -71,7 +74,7 @@ def _jpeg_damage(path: Path) -> str | None:
     data = path.read_bytes()
     heard: list[str] = []
     flags = cv2.IMREAD_REDUCED_GRAYSCALE_8 | cv2.IMREAD_IGNORE_ORIENTATION
-    with _native_stderr(heard):
+    with native_stderr(heard):
         try:
             cv2.imdecode(np.frombuffer(data, np.uint8), flags)
         except cv2.error:  # a size limit of OpenCV's own; Pillow is the judge of whether it can be read

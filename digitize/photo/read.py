@@ -12,7 +12,7 @@ from PIL import Image, UnidentifiedImageError
 from digitize.errors import UnreadableRefusal
 from digitize.photo.colour import to_plain_mode, to_srgb
 from digitize.photo.exif import ExifFacts, read_exif
-from digitize.photo.integrity import find_damage, heif_container_turns
+from digitize.photo.integrity import find_damage, heif_container_turns, native_stderr
 from digitize.records import Photo
 
 # The largest telephone pictures are 200 MP; what claims more than this is not a photo.
@@ -79,7 +79,10 @@ def _decode(path: Path, notes: list[str]) -> tuple[Image.Image, ExifFacts, int]:
         _note_pages(image, notes)
         shrink = _whole_shrink(width_px * height_px)
         is_reduced = _decoder_reduces(image, shrink)
-        image.load()
+        heard: list[str] = []
+        with native_stderr(heard):  # libtiff speaks there
+            image.load()
+        notes.extend(f"the reader warns: {each}" for each in dict.fromkeys(heard))
         if damage := find_damage(path, image.format):
             raise _damaged(path, damage)
         facts = read_exif(image, width_px, height_px)
