@@ -1,0 +1,208 @@
+"""Straight edges to a fraction of a pixel: sampled across the edge, in linear light, fitted robustly.
+
+An edge seen by a camera is a step blurred by lens and pixel. In linear light the blur is symmetrical, so the centroid of
+the step's slope is the step's place; in the file's gamma-coded values it would be pulled to the bright side.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+# sRGB decoding, IEC 61966-2-1.
+_CODE = np.arange(256) / 255.0
+_LINEAR = np.where(_CODE <= 0.04045, _CODE / 12.92, ((_CODE + 0.055) / 1.055) ** 2.4).astype(np.float32)
+
+STEP_PX = 0.5  # spacing of samples across an edge
+
+
+@dataclass(frozen=True)
+class Side:
+    """One straight (or slightly bowed) edge in the picture.
+
+    origin, along: (2,) pixels, a point and a unit vector; across: `along` turned by +90 degrees (x right, y down).
+    coeffs: offset across (pixels) = c0 + c1 s + c2 s^2 at s pixels along from the origin; c2 is 0 unless the edge is
+    measurably bowed (lens distortion, curled paper).
+    sigma_px: standard deviation of the fitted edge's place; support: share of the edge's length where the step was
+    seen; contrast: step's height in linear light 0..1; steady: share of the stations that lie within a pixel.
+    """
+
+    origin: np.ndarray
+    along: np.ndarray
+    coeffs: np.ndarray
+    sigma_px: float
+    support: float
+    contrast: float
+    rms_px: float
+
+    @property
+    def across(self) -> np.ndarray:
+        return np.array([-self.along[1], self.along[0]])
+
+    def at(self, s) -> np.ndarray:
+        """Points of the edge at s pixels along from the origin: (n, 2) pixels."""
+        s = np.atleast_1d(np.asarray(s, float))
+        offset = self.coeffs[0] + self.coeffs[1] * s + self.coeffs[2] * s * s
+        return self.origin + s[:, None] * self.along + offset[:, None] * self.across
+
+
+def linear_rgb(rgb: np.ndarray) -> np.ndarray:
+    """(H, W, 3) uint8 sRGB to float32 linear light 0..1."""
+    return _LINEAR[rgb]
+
+
+def grey_linear(rgb: np.ndarray) -> np.ndarray:
+    """(H, W, 3) uint8 sRGB to (H, W) float32 luminance in linear light, weights of ITU-R BT.709."""
+    return cv2.transform(cv2.LUT(rgb, _LINEAR), np.array([[0.2126, 0.7152, 0.0722]], np.float32))
+
+
+def sample(rgb: np.ndarray, points_px: np.ndarray) -> np.ndarray:
+    """Linear-light colours (..., 3) at points (..., 2) in pixels, bilinear; the picture's edge is repeated outside."""
+    points = np.asarray(points_px, np.float32)
+    flat = points.reshape(-1, 2)
+    low = np.clip(np.floor(flat.min(axis=0)).astype(int) - 2, 0, None)
+    high = np.ceil(flat.max(axis=0)).astype(int) + 3
+    crop = rgb[low[1] : high[1], low[0] : high[0]]
+    if crop.size == 0:
+        return np.zeros((*points.shape[:-1], 3), np.float32)
+    maps = (points - low.astype(np.float32)).reshape(points.shape[0], -1, 2)
+    values = cv2.remap(
+        cv2.LUT(crop, _LINEAR), maps[..., 0], maps[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
+    return values.reshape(*points.shape[:-1], 3)
+
+
+def profiles_across(rgb, start, end, half_px: float, trim: float):
+    """Colours across the segment start -> end.
+
+    Returns stations s (n,) in pixels from the segment's middle, offsets across (m,), colours (n, m, 3), and the frame
+    (origin, along). trim: share of the length left out at each end.
+    """
+    start, end = np.asarray(start, float), np.asarray(end, float)
+    length = float(np.hypot(*(end - start)))
+    along = (end - start) / length
+    across = np.array([-along[1], along[0]])
+    origin = (start + end) / 2
+    n = int(np.clip(length * (1 - 2 * trim), 12, 1500))
+    s = np.linspace(-(0.5 - trim), 0.5 - trim, n) * length
+    t = np.arange(-half_px, half_px + STEP_PX / 2, STEP_PX)
+    points = origin + s[:, None, None] * along + t[None, :, None] * across
+    return s, t, sample(rgb, points), origin, along
+
+
+def _smooth_along(values: np.ndarray, width: int) -> np.ndarray:
+    return cv2.blur(values, (1, max(1, width)), borderType=cv2.BORDER_REPLICATE)
+
+
+def _signed_slope(colours: np.ndarray, t: np.ndarray, place: np.ndarray, gap: float, width: int) -> np.ndarray:
+    """Slope across the edge of the colour component in which the two sides differ: (n, m)."""
+    beyond = t[None, :] - place[:, None]
+    sides = []
+    for inside in ((beyond > gap) & (beyond < gap + 4), (beyond < -gap) & (beyond > -gap - 4)):
+        weight = inside / np.maximum(inside.sum(axis=1, keepdims=True), 1)
+        sides.append(np.einsum("nm,nmc->nc", weight, colours).astype(np.float32))
+    step = _smooth_along((sides[0] - sides[1])[:, None, :], width)[:, 0, :]
+    height = np.linalg.norm(step, axis=1, keepdims=True)
+    value = np.einsum("nmc,nc->nm", colours, step / np.maximum(height, 1e-6))
+    return np.gradient(value, t, axis=1)
+
+
+def _robust_poly(s: np.ndarray, y: np.ndarray, degree: int):
+    """Polynomial by least squares with Tukey weights; coefficients upward, residual scale, weights, covariance."""
+    scale = max(1.0, np.abs(s).max())
+    basis = np.vander(s / scale, degree + 1, increasing=True)
+    weights = np.ones_like(y)
+    for _ in range(8):
+        root = np.sqrt(weights)[:, None]
+        coeffs = np.linalg.lstsq(basis * root, y * root[:, 0], rcond=None)[0]
+        residual = y - basis @ coeffs
+        spread = max(1.4826 * np.median(np.abs(residual - np.median(residual))), 0.01)
+        weights = np.clip(1 - (residual / (4.0 * spread)) ** 2, 0, None) ** 2
+    used = np.maximum(weights.sum() - degree - 1, 1)
+    sigma = np.sqrt((weights * residual**2).sum() / used)
+    cov = np.linalg.pinv((basis * weights[:, None]).T @ basis) * sigma**2
+    shrink = scale ** -np.arange(degree + 1)
+    return coeffs * shrink, sigma, weights, cov * np.outer(shrink, shrink)
+
+
+def _edge_places(slope: np.ndarray, t: np.ndarray, place: np.ndarray, reach: float):
+    """Centroid of the positive slope near `place` for every station: places (n,) and their weights."""
+    near = np.abs(t[None, :] - place[:, None]) <= reach
+    rising = np.where(near, np.clip(slope, 0, None), 0).astype(np.float32)
+    place = t[cv2.blur(rising, (3, 1)).argmax(axis=1)]
+    for width in (3.0, 2.5, 2.5, 2.5):
+        near = np.clip(width + 0.5 * STEP_PX - np.abs(t[None, :] - place[:, None]), 0, STEP_PX) / STEP_PX
+        rising = near * np.clip(slope, 0, None)
+        total = rising.sum(axis=1)
+        centre = (rising * t).sum(axis=1) / np.maximum(total, 1e-9)
+        place = np.where(total > 1e-6, centre, place)
+    return place, total * STEP_PX
+
+
+def fit_side(rgb: np.ndarray, start, end, half_px: float = 8.0, trim: float = 0.12, bow: bool = True) -> Side:
+    """The straight edge near the segment start -> end (pixels), found within half_px across it.
+
+    First the edge's coarse place on groups of stations, then every group's centroid of slope, then a robust line; a
+    quadratic term only when it is measured well (4 sigma), since a bow that is only noise would shift the corners.
+    """
+    for turn, reach in enumerate((half_px, 4.0, 2.5)):
+        s, t, colours, origin, along = profiles_across(rgb, start, end, max(reach, 2.0) + 8.0, trim)
+        group = max(1, len(s) // 60)
+        blurred = _smooth_along(colours, group)[group // 2 :: group]
+        stations = s[group // 2 :: group]
+        place = np.zeros(len(stations))
+        if turn == 0:
+            place += _common_offset(colours, t, reach)
+        slope = _signed_slope(blurred, t, place, 2.0, max(3, len(stations) // 6))
+        place, height = _edge_places(slope, t, place, min(reach, 3.0) if turn == 0 else reach)
+        coeffs, spread, weights, cov = _robust_poly(stations, place, 1)
+        length = np.hypot(*(np.asarray(end, float) - np.asarray(start, float)))
+        ends = np.array([-length / 2, length / 2])
+        across = np.array([-along[1], along[0]])
+        start, end = origin + ends[:, None] * along + (coeffs[0] + coeffs[1] * ends)[:, None] * across
+    if bow and len(stations) >= 30:
+        curved, curved_spread, curved_weights, curved_cov = _robust_poly(stations, place, 2)
+        if abs(curved[2]) > 4 * np.sqrt(curved_cov[2, 2]) and curved_spread < spread:
+            coeffs, spread, weights, cov = curved, curved_spread, curved_weights, curved_cov
+    return _as_side(origin, along, coeffs, cov, spread, weights, height, stations)
+
+
+def _common_offset(colours: np.ndarray, t: np.ndarray, reach: float) -> float:
+    """Where the whole side's mean colour steps most, as offset across: the coarse place of the edge."""
+    whole = cv2.blur(colours.mean(axis=0), (1, 5))
+    brightness = whole.sum(axis=1, keepdims=True) + 0.02
+    # A shadow dims all three colours alike, an object's edge seldom does: changes of hue count more than of light.
+    hue = np.linalg.norm(np.gradient(whole / brightness, t, axis=0), axis=1) * brightness.mean()
+    light = np.abs(np.gradient(brightness[:, 0], t)) / 3
+    steepness = np.where(np.abs(t) <= reach, (2 * hue + light) * (1 - 0.3 * np.abs(t) / (reach + 1)), 0)
+    return float(t[steepness.argmax()])
+
+
+def _as_side(origin, along, coeffs, cov, spread, weights, height, stations) -> Side:
+    full = np.zeros(3)
+    full[: len(coeffs)] = coeffs
+    ends = np.vander([stations[0], stations[-1]], len(coeffs), increasing=True)
+    variance = np.einsum("ij,jk,ik->i", ends, cov, ends).max()
+    typical = np.median(height)
+    seen = (weights > 0.05) & (height > 0.25 * typical) & (height > 0.004)
+    return Side(
+        origin=origin,
+        along=along,
+        coeffs=full,
+        sigma_px=float(np.sqrt(variance)),
+        support=float(seen.mean()),
+        contrast=float(typical),
+        rms_px=float(spread),
+    )
+
+
+def meet(first: Side, second: Side) -> np.ndarray:
+    """Where two edges cross: (2,) pixels. Bowed edges are followed by Newton steps from their straight parts."""
+    a = b = 0.0
+    for _ in range(12):
+        p, q = first.at(a)[0], second.at(b)[0]
+        da = first.along + (first.coeffs[1] + 2 * first.coeffs[2] * a) * first.across
+        db = second.along + (second.coeffs[1] + 2 * second.coeffs[2] * b) * second.across
+        step = np.linalg.lstsq(np.column_stack([da, -db]), q - p, rcond=None)[0]
+        a, b = a + step[0], b + step[1]
+    return first.at(a)[0]
