@@ -47,7 +47,7 @@ class Outcome:
 
 @dataclass(frozen=True)
 class Score:
-    """One compared quantity: error = measured - true and half the 95 % band, both in `unit` (caliber or percent)."""
+    """One compared quantity: error = measured - true, and half the 95 % band; unit: caliber or percent."""
 
     error: float
     pm95: float
