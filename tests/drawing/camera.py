@@ -67,7 +67,7 @@ class Camera:
         return bent / (1 + self.k1 * radius**2)
 
     def ideal_grid(self, box: tuple[int, int, int, int], finer: int = 1) -> tuple[np.ndarray, np.ndarray]:
-        """Ideal x and y, each (height, width) float32, of the pixel centres of a box: left, top, right, bottom.
+        """Ideal x and y, each (height, width) float32, of a box's pixel centres: left, top, right, bottom.
 
         finer: samples per pixel and direction. Exact on a grid of every 8th sample and interpolated between:
         the error is below a thousandth of a pixel, as distortion bends slowly.

@@ -29,8 +29,8 @@ class Coverage:
 def coverage(shape: shapely.Geometry, size_px: tuple[int, int]) -> Coverage:
     """Exact area of each pixel inside a shapely polygon (holes allowed) given in pixels.
 
-    Each edge is cut at every pixel border; every piece adds the signed area between itself and the right side of
-    its pixel to that pixel, and its whole height to those further right, spread by a running sum along the row.
+    Each edge is cut at every pixel border; every piece adds the signed area between itself and the right side
+    of its pixel to that pixel, and its height to those further right, spread by a running sum along the row.
     """
     width, height = size_px
     shape = shapely.intersection(shape, shapely.box(-0.5, -0.5, width - 0.5, height - 0.5))

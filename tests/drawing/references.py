@@ -1,4 +1,4 @@
-"""Reference objects: their outlines, sizes and printed faces, in their own plane with the origin in the middle."""
+"""Reference objects: outlines, sizes and printed faces, in their own plane with the origin in the middle."""
 
 from dataclasses import dataclass
 from functools import lru_cache
@@ -99,7 +99,7 @@ def _text(
 
 
 def _ruler(reference: Reference, columns: int, rows: int, texel_mm: float) -> np.ndarray:
-    """Lines 0.2 mm wide: each millimetre from the upper edge, numbered; each centimetre from the lower one."""
+    """Lines 0.2 mm wide: millimetres from the upper edge, numbered; centimetres from the lower one."""
     colour = {"steel": (158, 160, 164), "white": (238, 238, 236), "wood": (200, 160, 100)}[reference.kind]
     texels = np.broadcast_to(linear(colour), (rows, columns, 3)).copy()
     rng = np.random.default_rng(7)

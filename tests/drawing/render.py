@@ -1,4 +1,4 @@
-"""Painter's algorithm in linear light: backdrop, shadows, references, rear fins, body, front fins; the lens."""
+"""Painter's algorithm in linear light: backdrop, shadows, references, rear fins, body, front fins."""
 
 from dataclasses import dataclass
 from pathlib import Path

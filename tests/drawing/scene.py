@@ -99,8 +99,8 @@ class Reference:
     """A flat object of known size.
 
     kind: 'steel', 'white', 'wood' (rulers, `length_mm` graduated), 'card', 'a4', 'letter' or 'checker'
-    (`squares` of `square_mm`). centre_mm: its middle in world x and y. turn_deg: counterclockwise in the photo.
-    behind_mm: farther from the camera than the world's origin. lean_deg: of its plane about world x and y.
+    (`squares` of `square_mm`). centre_mm: its middle in world x and y. behind_mm: its middle's world z.
+    turn_deg: counterclockwise in the photo. lean_deg: of its plane about world x and y.
     """
 
     kind: str
@@ -130,9 +130,9 @@ class Reference:
 
 @dataclass(frozen=True)
 class Light:
-    """direction: (3,) world, the way the light travels. shadow_softness_px: Gaussian sigma of a shadow's edge.
+    """direction: (3,) world, the way the light travels. shadow_softness_px: Gaussian sigma of its edge.
 
-    shadow: how much of the light is missing in it. gradient: relative change across and down the picture.
+    shadow: how much of the light is missing in it. gradient: relative change across and down it.
     """
 
     direction: tuple[float, float, float] = (0.35, 0.5, 0.8)
@@ -145,7 +145,7 @@ class Light:
 class Scene:
     """One photograph to draw.
 
-    background: 'sheet', 'wall', 'wood', 'concrete' or 'mat'; backdrop_mm: of its plane behind the world's origin.
+    background: 'sheet', 'wall', 'wood', 'concrete' or 'mat'; backdrop_mm: the world z of its plane.
     strings_mm: stations where a string holds the rocket from above. lens_blur_px: Gaussian sigma.
     noise: standard deviation in linear light at mid grey.
     """

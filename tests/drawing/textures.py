@@ -12,7 +12,7 @@ TILE_MM = {"sheet": 500.0, "wall": 300.0, "wood": 500.0, "concrete": 500.0, "mat
 
 
 def _noise(seed: int, grain_mm: tuple[float, float], tile_mm: float) -> np.ndarray:
-    """(TEXELS, TEXELS) smooth noise that repeats, mean 0, deviation 1; grain: Gaussian sigma along x and y."""
+    """(TEXELS, TEXELS) smooth repeating noise, mean 0, deviation 1; grain: Gaussian sigma along x and y."""
     white = np.random.default_rng(seed).standard_normal((TEXELS, TEXELS), dtype=np.float32)
     per_mm = np.fft.fftfreq(TEXELS, tile_mm / TEXELS)
     keep_x = np.exp(-((2 * np.pi * per_mm[: TEXELS // 2 + 1] * grain_mm[0]) ** 2) / 2)
