@@ -1,0 +1,47 @@
+"""Numbers with units, as people write them. A bare number is refused: its unit would be a guess."""
+
+import math
+import re
+
+from digitize.errors import UsageRefusal
+
+MM_PER_UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
+GRAMS_PER_UNIT = {"g": 1.0, "kg": 1000.0, "oz": 28.349523125, "lb": 453.59237}
+LARGEST = 1e6  # a kilometre, a tonne
+_NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:e[+-]?\d+)?)\s*([a-z]*)\s*", re.IGNORECASE)
+
+
+def length_mm(text: str, option: str, *, signed: bool = False) -> float:
+    """'41.6mm', '1.8 m', '2in' as millimetres. signed: zero and negative lengths are meant too.
+
+    Raises UsageRefusal naming the option, with the units listed.
+
+    >>> length_mm("1.8 m", "--distance")
+    1800.0
+    """
+    return _parse(text, option, MM_PER_UNIT, "length", "41.6mm", signed)
+
+
+def mass_g(text: str, option: str) -> float:
+    """'180g', '0.4 lb' as grams. Raises UsageRefusal as `length_mm` does."""
+    return _parse(text, option, GRAMS_PER_UNIT, "mass", "180g", False)
+
+
+def _parse(text: str, option: str, units: dict, kind: str, example: str, signed: bool) -> float:
+    names = ", ".join(units)
+    match = _NUMBER.fullmatch(text)
+    if match is None:
+        raise UsageRefusal(
+            f"{option}: {text!r} is not a {kind}", f"write a number and its unit ({names}), as {example}"
+        )
+    number, unit = match.groups()
+    if unit == "":
+        raise UsageRefusal(f"{option}: {text!r} has no unit", f"add one of {names}, as {example}")
+    if unit.lower() not in units:
+        raise UsageRefusal(f"{option}: the unit of {text!r} is not known", f"use one of {names}")
+    value = float(number) * units[unit.lower()]
+    if not math.isfinite(value) or abs(value) > LARGEST:
+        raise UsageRefusal(f"{option}: {text!r} is not a believable {kind}", "check the number and its unit")
+    if value <= 0 and not signed:
+        raise UsageRefusal(f"{option}: {text!r} is not above zero", f"give the {kind} as a positive number")
+    return value
