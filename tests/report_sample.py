@@ -1,4 +1,4 @@
-"""An invented rocket and a drawn picture of it, for the tests of the report: any direction, any picture size."""
+"""An invented rocket and a drawn picture of it, for the tests of the report: any direction, any size."""
 
 import math
 
@@ -32,7 +32,7 @@ def sample_geometry(name: str = "campion") -> Geometry:
 
 
 def sample_result(direction_deg=0.0, size=(900, 1200), shrink=1, name="campion", **changes) -> Result:
-    """The result a photo of it would give. direction_deg: where the nose points, 0 right, 90 down in the picture."""
+    """The result a photo of it would give. direction_deg: where the nose points, 0 right, 90 down."""
     drawing = sample_drawing(direction_deg, size, shrink)
     q = Quantity
     fin = FinResult(3, q(50.0, 0.9), q(30.0, 0.8), q(40.0, 0.7), q(30.0, 1.1), q(1600.0, 41.0), FIN_MM)

@@ -62,7 +62,7 @@ def shortened(text: str, size_px: int, width_px: float) -> str:
 
 
 def line(canvas, points, width_px, colour=INK, casing_px=0.0, closed=False, pattern=None) -> None:
-    """Draw a polyline of (n, 2) points, with an optional paper-coloured casing and dash pattern (on, off, ...)."""
+    """Draw a polyline of (n, 2) points; casing_px: paper-coloured edge; pattern: dashes (on, off, ...)."""
     points = np.asarray(points, float)
     if len(points) < 2 or not np.isfinite(points).all():
         return

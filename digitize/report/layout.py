@@ -2,9 +2,9 @@
 
 Two frames. The canvas: pixels of the overlay, x right, y down, centre of the top-left pixel at (0, 0). The
 rocket's: u along the axis from the nose tip aft, v away from the axis on the side of the rule, both in canvas
-pixels. The rule with its words lies parallel to the axis, clear of the rocket, on the side with more room; where
-the axis is steeper than 45 degrees the words stay level and stand beside it, else they run along it. Either way
-their baseline never turns more than 45 degrees, so they are never upside-down.
+pixels. The rule with its words lies parallel to the axis, clear of the rocket, on the side with more room;
+where the axis is steeper than 45 degrees the words stay level and stand beside it, else they run along it.
+Either way their baseline never turns more than 45 degrees, so they are never upside-down.
 """
 
 import math
@@ -119,7 +119,7 @@ class Plan:
 
 
 def plan_sheet(shape, shrink: int, result: dict, margin_px: float) -> tuple[Plan, tuple[int, int]]:
-    """The plan, and the (width, height) of the sheet that holds the photo and all words with a margin around."""
+    """The plan, and the (width, height) of the sheet that holds the photo and all words, margin included."""
     height, width = shape[:2]
     zoom = PHOTO_LONG_SIDE_PX / max(height, width)
     first = _plan(shape, Placing(shrink, zoom, (0.0, 0.0)), result)
@@ -319,7 +319,7 @@ def _row(frame: Frame, wanted: list[tuple], v: float, side: int) -> list[Label]:
 
 
 def _apart(centres: np.ndarray, extents: np.ndarray) -> np.ndarray:
-    """Places in the same order, at least the mean of neighbours' extents apart, least squares from the centres."""
+    """Places in the same order, neighbours clear of each other, nearest to the centres by least squares."""
     offsets = np.concatenate([[0.0], np.cumsum((extents[1:] + extents[:-1]) / 2)])
     return isotonic_regression(centres - offsets).x + offsets
 

@@ -1,8 +1,8 @@
 """How a measured number is written: its digits follow its 95 % band.
 
 The band is written with two significant digits and the value to the same place, as JCGM 100:2008 (the "GUM"),
-7.2.6, has it: two digits are enough for an uncertainty, and it is rounded up rather than to the nearest unless
-the digit dropped is negligible (10.47 becomes 11, 28.05 becomes 28).
+7.2.6, has it (from memory): two digits are enough for an uncertainty, and it is rounded up rather than to the
+nearest unless the digit dropped is negligible (10.47 becomes 11, 28.05 becomes 28).
 """
 
 import math
@@ -44,7 +44,7 @@ def exact(value: float) -> str:
 
 
 def with_band(quantity: dict | None, unit: str = "", most_decimals: int = _MOST_DECIMALS) -> str:
-    """ "248.5 ± 1.9 mm" from {"value": 248.5, "pm95": 1.9}; "unknown" for None or a number that is not finite.
+    """Words like "248.5 ± 1.9 mm" for {"value": 248.5, "pm95": 1.9}; "unknown" for None, NaN or infinity.
 
     most_decimals: a finer band is written with this many places, rounded up, so that it never reads as 0.
     """

@@ -18,7 +18,7 @@ from digitize.report.titleblock import (
 )
 
 LONGEST_SIDE_PX = 2400
-_MARGIN_PX = 1.2 * LETTER_PX
+MARGIN_PX = 1.2 * LETTER_PX
 _PALE = 0.30  # share of paper in the ground around the rocket
 
 
@@ -28,7 +28,7 @@ def draw_overlay(rgb: np.ndarray, shrink: int, result: dict) -> np.ndarray:
     rgb: (H, W, 3) uint8, the working picture; shrink: its whole-number reduction from the full-size photo, in
     whose pixels result["drawing"] and result["outline_px"] are given; result: what result.json holds.
     """
-    plan, (width, sheet_height) = plan_sheet(rgb.shape, shrink, result, _MARGIN_PX)
+    plan, (width, sheet_height) = plan_sheet(rgb.shape, shrink, result, MARGIN_PX)
     height = sheet_height + title_block_height(width)
     canvas = np.full((height, width, 3), ink.PAPER, np.uint8)
     _lay_photo(canvas, rgb, plan, result)

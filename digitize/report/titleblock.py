@@ -1,4 +1,4 @@
-"""The strip below the overlay: name, sizes, scale, and the key of lines. No date: the same input, the same sheet."""
+"""The strip below the overlay: name, sizes, scale, key of lines. No date: the same input, the same sheet."""
 
 from digitize.report import ink
 from digitize.report.layout import FINE_PX, LETTER_PX

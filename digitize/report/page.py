@@ -1,0 +1,88 @@
+"""The report: one page that holds everything, for screen and paper. Laid out from result.json alone."""
+
+import base64
+from html import escape
+
+from digitize.report import tables
+from digitize.report.style import STYLE
+
+OFFICER = "The range safety officer decides."
+
+
+def report_html(
+    result: dict,
+    overlay_png: bytes | None,
+    photo_name: str,
+    outline_svg: str = "",
+    cautions: tuple[str, ...] = (),
+) -> str:
+    """A self-contained HTML5 page: no script, nothing fetched.
+
+    result: what result.json holds; overlay_png: the dimensioned picture, None when there was no photo;
+    photo_name: the photo's (or the geometry's) file name as shown; outline_svg: the text of outline.svg,
+    drawn into the page; cautions: what every user should know, one sentence each.
+    """
+    name = str(result.get("name") or "rocket")
+    sections = [
+        _header(name, photo_name, overlay_png is not None),
+        _verdict(result["verdict"]),
+        _picture(result, name, overlay_png, outline_svg),
+        tables.warnings(result),
+        tables.numbers(result),
+        tables.hand_checks(result),
+        tables.fins(result),
+        tables.components(result),
+        tables.scale(result),
+        tables.band_sources(result),
+        _outline(outline_svg) if overlay_png is not None else "",
+        tables.bullet_list("What was assumed", result.get("assumptions") or ()),
+        tables.bullet_list("Cautions", (*cautions, OFFICER)),
+    ]
+    body = "\n".join(section for section in sections if section)
+    return (
+        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{escape(name)}: centre of pressure from a photo</title>\n<style>\n{STYLE}</style>\n</head>\n"
+        f"<body>\n<main>\n{body}\n</main>\n</body>\n</html>\n"
+    )
+
+
+def _header(name: str, photo_name: str, from_photo: bool) -> str:
+    origin = "from the photo" if from_photo else "from the geometry file"
+    return f"<header>\n<h1>{escape(name)}</h1>\n<p>{origin} {escape(photo_name)}</p>\n</header>"
+
+
+def _verdict(verdict: dict) -> str:
+    level = str(verdict["level"])
+    slug = "".join(c if c.isalnum() else "-" for c in level.lower())
+    shown = level[:1].upper() + level[1:]
+    return (
+        f'<section class="verdict level-{slug}" aria-label="Verdict">\n<p class="level">{escape(shown)}</p>\n'
+        f'<p>{escape(verdict["text"])}</p>\n<p class="officer">{OFFICER}</p>\n</section>'
+    )
+
+
+def _picture(result: dict, name: str, overlay_png: bytes | None, outline_svg: str) -> str:
+    if overlay_png is None:
+        return _figure(outline_svg, "The outline the numbers stand on.") if outline_svg else ""
+    data = base64.b64encode(overlay_png).decode("ascii")
+    what = f"Side photo of {name} with its outline, axis and fin roots drawn on it; {tables.spoken(result)}"
+    return (
+        f'<figure>\n<img alt="{escape(what)}" src="data:image/png;base64,{data}">\n'
+        "<figcaption>In full colour: what was taken for the rocket. "
+        "Look whether the line follows it everywhere, fins and all.</figcaption>\n</figure>"
+    )
+
+
+def _outline(outline_svg: str) -> str:
+    if not outline_svg:
+        return ""
+    return (
+        "<section>\n<h2>The outline</h2>\n"
+        + _figure(outline_svg, "Fins are drawn flat in the paper. True size in outline.svg.")
+        + "\n</section>"
+    )
+
+
+def _figure(outline_svg: str, words: str) -> str:
+    return f"<figure>\n{outline_svg.strip()}\n<figcaption>{escape(words)}</figcaption>\n</figure>"

@@ -1,0 +1,62 @@
+"""The report's style sheet: light ground, one column, and page breaks that keep tables whole."""
+
+STYLE = """:root { --ink: #161b26; --soft: #5c626e; --line: #d5d8de; --paper: #fcfbf7; --rule: #161b26; }
+* { box-sizing: border-box; }
+html { background: var(--paper); }
+body { margin: 0; color: var(--ink);
+  font: 16px/1.5 "Helvetica Neue", Arial, "Liberation Sans", sans-serif;
+  font-variant-numeric: tabular-nums; }
+main { max-width: 60rem; margin: 0 auto; padding: 2.5rem 1.5rem 4rem; }
+header { display: flex; flex-wrap: wrap; align-items: baseline; gap: 0 1rem; }
+h1 { font-size: 1.9rem; line-height: 1.2; font-weight: 600; margin: 0; overflow-wrap: anywhere; }
+header p { color: var(--soft); margin: 0; overflow-wrap: anywhere; }
+h2 { font-size: 1.1rem; font-weight: 600; margin: 2.4rem 0 .6rem; padding-top: .5rem;
+  border-top: 1.5px solid var(--rule); }
+p { margin: .4rem 0; max-width: 44rem; }
+.verdict { margin: 1.2rem 0 1.4rem; padding: .9rem 1.2rem; border: 1px solid var(--line);
+  border-left: .5rem solid var(--ink);
+  background: #fff; }
+.verdict .level { font-size: 2.1rem; line-height: 1.15; font-weight: 700; margin: 0 0 .2rem; }
+.verdict .officer { color: var(--soft); }
+.level-fly { border-left-color: #00548f; }
+.level-marginal { border-left-color: #b07a00; border-left-style: double; }
+.level-do-not-fly { border-left-color: #962e00; border-left-width: 1rem; }
+.level-look-again { border-left-color: #5c626e; border-left-style: dashed; }
+figure { margin: 0 0 1rem; text-align: center; }
+figure img { max-width: 100%; max-height: 80vh; border: 1px solid var(--line); }
+figure svg { max-width: 100%; height: auto; max-height: 24rem; }
+figcaption { color: var(--soft); font-size: .88rem; text-align: left; }
+table { border-collapse: collapse; min-width: 60%; margin: .3rem 0 .8rem; }
+caption { text-align: left; color: var(--soft); font-size: .9rem; padding-bottom: .3rem; }
+th, td { text-align: left; vertical-align: top; padding: .34rem .9rem .34rem 0;
+  border-bottom: 1px solid var(--line); font-weight: 400; }
+thead th { color: var(--soft); font-size: .86rem; border-bottom: 1px solid var(--ink); }
+tbody th { min-width: 9.5rem; }
+p.next { break-before: avoid; }
+td.num, th.num { text-align: right; white-space: nowrap; }
+td.note { color: var(--soft); font-size: .92rem; }
+tr.chief th, tr.chief td { font-weight: 600; }
+tr.chief td.note { font-weight: 400; }
+dl { margin: .3rem 0; }
+dl.warnings div { padding: .6rem 0 .6rem 1rem; margin: .5rem 0; border-left: .25rem solid #b07a00; }
+dt { font-weight: 600; }
+dd { margin: .1rem 0 0; }
+.bar { width: 12rem; }
+.bar span { display: block; border-top: .55rem solid #00548f; margin-top: .5rem; }
+ul { margin: .3rem 0; padding-left: 1.2rem; max-width: 44rem; }
+li { margin: .2rem 0; }
+@page { margin: 15mm 15mm 16mm; @bottom-right { content: counter(page) " / " counter(pages);
+  font-size: 9pt; color: #5c626e; } }
+@media print {
+  html { background: #fff; }
+  body { font-size: 10pt; }
+  main { max-width: none; padding: 0; }
+  figure img { max-height: 180mm; }
+  th, td { padding: 1mm 5mm 1mm 0; }
+  h2 { break-after: avoid; margin: 5mm 0 1mm; }
+  table, dl.warnings div, li, .verdict, figure { break-inside: avoid; }
+  .verdict, .bar span, dl.warnings div { print-color-adjust: exact; -webkit-print-color-adjust: exact; }
+}
+@media (max-width: 40rem) { main { padding: 1rem .8rem 2rem; } td, th { padding-right: .5rem;
+  } .bar { width: 5rem; } }
+"""

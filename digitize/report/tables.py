@@ -1,0 +1,200 @@
+"""The report's sections of numbers and words, each as HTML; an empty text when there is nothing to show."""
+
+from html import escape
+
+from digitize.report.numbers import exact, with_band
+from digitize.report.text import in_calibers, scale_words
+
+
+def numbers(result: dict) -> str:
+    """The chief numbers with their bands, the centre of pressure first; what was not given is left out."""
+    cut, cp = result["cutout"], result["cp"]
+    nose = "from the nose tip"
+    rows = (
+        ("centre of pressure", cp["x_mm"], "mm", nose + in_calibers(result), "chief"),
+        (
+            "cut-out balance",
+            cut["centroid_mm"],
+            "mm",
+            f"{nose}; where a card of this outline balances",
+            "other",
+        ),
+        ("balance point", result.get("balance_mm"), "mm", f"{nose}, as given", "other"),
+        ("margin", result.get("margin_calibers"), "calibers", "centre of pressure behind balance", "chief"),
+        (
+            "margin by cut-out",
+            result.get("cutout_margin_calibers"),
+            "calibers",
+            "the cautious bound",
+            "chief",
+        ),
+        ("length", result["length_mm"], "mm", "nose tip to aft end of the body", "other"),
+        ("largest diameter", result["max_diameter_mm"], "mm", "one caliber", "other"),
+        ("base diameter", result["base_diameter_mm"], "mm", "at the aft end", "other"),
+        ("cut-out area", cut["area_mm2"], "mm²", "the silhouette as photographed", "other"),
+        ("normal-force slope", cp["cn_alpha_per_rad"], "per radian", "at small angle of attack", "other"),
+    )
+    body = "\n".join(
+        f'<tr class="{kind}">{_th(what)}{_num(with_band(quantity, unit, 2))}'
+        f'<td class="note">{escape(note)}</td></tr>'
+        for what, quantity, unit, note, kind in rows
+        if quantity is not None
+    )
+    table = _table(("what", "value ± 95 % band", ""), body, numeric=(1,))
+    note = "<p>Each ± is half the 95 % band. The same numbers, with more digits, are in result.json.</p>"
+    return _section("Numbers", table + note)
+
+
+def warnings(result: dict) -> str:
+    """Each warning with what to do about it."""
+    if not result["warnings"]:
+        return ""
+    items = "\n".join(
+        f"<div><dt>{escape(w['text'])}</dt><dd>{escape(w['remedy'])}</dd></div>" for w in result["warnings"]
+    )
+    return _section("Warnings", f'<dl class="warnings">\n{items}\n</dl>')
+
+
+def hand_checks(result: dict) -> str:
+    """Hand measurements beside the photo's."""
+    if not result["hand_checks"]:
+        return ""
+    body = "\n".join(
+        f"<tr>{_th(c['name'])}{_num(exact(c['by_hand_mm']) + ' mm')}"
+        f"{_num(with_band(c['by_photo_mm'], 'mm', 1))}"
+        f"<td>{'agrees' if c['agrees'] else '<strong>disagrees: measure again</strong>'}</td></tr>"
+        for c in result["hand_checks"]
+    )
+    return _section("Measured by hand", _table(("what", "by hand", "by photo", ""), body, numeric=(1, 2)))
+
+
+def fins(result: dict) -> str:
+    """One column for each fin group, nose to tail."""
+    groups = result["fins"]
+    if not groups:
+        return ""
+    names = (
+        ("root chord", "root_chord_mm", "mm"),
+        ("tip chord", "tip_chord_mm", "mm"),
+        ("span outside the body", "span_mm", "mm"),
+        ("sweep, root to tip leading edge", "sweep_mm", "mm"),
+        ("area of one fin", "area_mm2", "mm²"),
+    )
+    rows = [f"<tr>{_th('number of fins')}{''.join(_num(str(g['count'])) for g in groups)}</tr>"]
+    for words, key, unit in names:
+        cells = "".join(_num(with_band(g.get(key), unit, 1)) for g in groups)
+        rows.append(f"<tr>{_th(words)}{cells}</tr>")
+    heads = ("", *(f"group {i}" for i in range(1, len(groups) + 1))) if len(groups) > 1 else ("", "each fin")
+    columns = tuple(range(1, len(groups) + 1))
+    return _section("Fins", _table(heads, "\n".join(rows), numeric=columns))
+
+
+def components(result: dict) -> str:
+    """Each part's share of the normal force, and the body's pieces as a description."""
+    parts = "\n".join(
+        f"<tr>{_th(p['part'])}{_num(format(p['cn_alpha_per_rad'], '.2f'))}{_num(_mm(p['x_mm']))}</tr>"
+        for p in result["cp"]["parts"]
+    )
+    text = ""
+    if parts:
+        heads = ("part", "normal-force slope per radian", "acts at")
+        text += _table(heads, parts, numeric=(1, 2), caption="At small angle of attack and low speed")
+    pieces = "\n".join(
+        f"<tr>{_th(str(piece.get('kind', 'piece')))}<td>{escape(_piece_words(piece))}</td></tr>"
+        for piece in result.get("pieces") or ()
+    )
+    if pieces:
+        caption = "The body described as pieces; the numbers stand on the profile itself"
+        text += _table(("piece", "fitted"), pieces, caption=caption)
+    return _section("Components", text) if text else ""
+
+
+def scale(result: dict) -> str:
+    """How the photo was scaled."""
+    if not result.get("scale"):
+        return ""
+    names = ", ".join(str(r["label"]) for r in (result.get("drawing") or {}).get("references") or ())
+    found = f"<p>Found in the picture: {escape(names)}.</p>" if names else ""
+    return _section("Scale", f"<p>{escape(scale_words(result))}</p>{found}")
+
+
+def band_sources(result: dict) -> str:
+    """What the centre of pressure's band comes from, and what would shrink it most."""
+    rows = "\n".join(_share_row(share) for share in result.get("shares") or ())
+    text = ""
+    if rows:
+        heads = ("source", "share of the variance", "alone", "")
+        caption = f"Centre of pressure {with_band(result['cp']['x_mm'], 'mm')}"
+        text += _table(heads, rows, numeric=(1, 2), caption=caption)
+    step = result.get("next_measurement")
+    if step:
+        text += (
+            f'<p class="next">What would shrink it most: <strong>{escape(step["action"])}</strong> '
+            f"(± {step['cp_pm95_calibers_now']:.2f} to ± {step['cp_pm95_calibers_then']:.2f} calibers).</p>"
+        )
+    return _section("Where the band comes from", text) if text else ""
+
+
+def bullet_list(title: str, sentences) -> str:
+    """A titled list of sentences."""
+    if not sentences:
+        return ""
+    items = "\n".join(f"<li>{escape(str(s))}</li>" for s in sentences)
+    return _section(title, f"<ul>\n{items}\n</ul>")
+
+
+def spoken(result: dict) -> str:
+    """The chief numbers in one sentence, for those who can't see the picture."""
+    said = [f"centre of pressure {with_band(result['cp']['x_mm'], 'mm', 1)} from the nose tip"]
+    if result.get("balance_mm") is not None:
+        said.append(f"balance point {with_band(result['balance_mm'], 'mm', 1)}")
+    said.append(f"cut-out balance {with_band(result['cutout']['centroid_mm'], 'mm', 1)}")
+    said.append(f"length {with_band(result['length_mm'], 'mm', 1)}")
+    return ", ".join(said) + "."
+
+
+def _share_row(share: dict) -> str:
+    percent = min(max(100 * share["share"], 0.0), 100.0)
+    return (
+        f"<tr>{_th(share['source'])}{_num(f'{percent:.0f} %')}{_num('± ' + _mm(share['cp_pm95_mm']))}"
+        f'<td class="bar"><span style="width:{percent:.0f}%"></span></td></tr>'
+    )
+
+
+def _mm(value: float) -> str:
+    return f"{value:.1f} mm"
+
+
+def _piece_words(piece: dict) -> str:
+    units = {"mm": "mm", "deg": "°", "mm2": "mm²"}
+    words = []
+    for key, value in piece.items():
+        if key == "kind":
+            continue
+        name, _, unit = key.rpartition("_")
+        if unit not in units:
+            name, unit = key, ""
+        shown = exact(value) if isinstance(value, int | float) else str(value)
+        words.append(f"{name.replace('_', ' ')} {shown} {units.get(unit, '')}".strip())
+    return ", ".join(words)
+
+
+def _section(title: str, inside: str) -> str:
+    return f"<section>\n<h2>{escape(title)}</h2>\n{inside}\n</section>"
+
+
+def _table(heads, body: str, numeric=(), caption: str = "") -> str:
+    cells = "".join(
+        f'<th scope="col" class="{"num" if i in numeric else "words"}">{escape(h)}</th>'
+        for i, h in enumerate(heads)
+    )
+    title = f"<caption>{escape(caption)}</caption>\n" if caption else ""
+    return f"<table>\n{title}<thead><tr>{cells}</tr></thead>\n<tbody>\n{body}\n</tbody>\n</table>\n"
+
+
+def _th(words: str) -> str:
+    return f'<th scope="row">{escape(words)}</th>'
+
+
+def _num(text: str) -> str:
+    return f'<td class="num">{escape(text)}</td>'

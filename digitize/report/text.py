@@ -1,0 +1,107 @@
+"""What `measure` and `solve` print: a short summary in aligned plain text, 80 columns."""
+
+import textwrap
+
+from digitize.report.numbers import exact, scale_with_band, with_band
+
+_WIDTH = 80
+_LABEL = 20
+
+
+def summary_text(result: dict, report_path=None) -> str:
+    """The summary of what result.json holds; report_path: where the report is, if one was written."""
+    verdict = result["verdict"]
+    lines = [f"{result.get('name') or 'rocket'}: {verdict['level'].upper()}"]
+    lines += textwrap.wrap(verdict["text"], _WIDTH - 2, initial_indent="  ", subsequent_indent="  ")
+    lines.append("")
+    for label, value in summary_rows(result):
+        lines += _row(label, value)
+    for check in result["hand_checks"]:
+        lines += _row(*hand_check_row(check))
+    for warning in result["warnings"]:
+        lines.append("")
+        lines += _row("warning", warning["text"])
+        lines += _row("what to do", warning["remedy"])
+    if report_path is not None:
+        lines.append("")
+        # a path is never wrapped: it is there to be copied
+        lines.append(f"{'report':<{_LABEL}}{report_path}")
+    lines += ["", "The range safety officer decides."]
+    return "\n".join(lines) + "\n"
+
+
+def summary_rows(result: dict) -> list[tuple[str, str]]:
+    """(label, value) of the chief numbers, as the summary and the report's table have them."""
+    rows = [
+        (
+            "centre of pressure",
+            _from_nose(result["cp"]["x_mm"]) + in_calibers(result),
+        ),
+        ("cut-out balance", _from_nose(result["cutout"]["centroid_mm"])),
+    ]
+    if result.get("balance_mm") is not None:
+        rows.append(("balance point", _from_nose(result["balance_mm"])))
+    if result.get("margin_calibers") is not None:
+        rows.append(("margin", with_band(result["margin_calibers"], "calibers", 2)))
+    if result.get("cutout_margin_calibers") is not None:
+        cautious = with_band(result["cutout_margin_calibers"], "calibers", 2)
+        rows.append(("margin by cut-out", f"{cautious} (the cautious bound)"))
+    rows += [
+        ("length", with_band(result["length_mm"], "mm")),
+        ("largest diameter", with_band(result["max_diameter_mm"], "mm")),
+        ("base diameter", with_band(result["base_diameter_mm"], "mm")),
+    ]
+    rows += fin_rows(result)
+    if result.get("scale"):
+        rows.append(("scale", scale_words(result)))
+    return rows
+
+
+def scale_words(result: dict) -> str:
+    """How the photo was scaled and what came of it."""
+    scale = result["scale"]
+    return f"{scale['kind']}, {scale_with_band(scale['mm_per_px_at_axis'])} at the axis"
+
+
+def _from_nose(quantity: dict) -> str:
+    return f"{with_band(quantity, 'mm')} from the nose tip"
+
+
+def in_calibers(result: dict) -> str:
+    """ " (10.36 calibers)": the centre of pressure in largest diameters, or nothing."""
+    diameter = result["max_diameter_mm"]["value"]
+    return f" ({result['cp']['x_mm']['value'] / diameter:.2f} calibers)" if diameter > 0 else ""
+
+
+def fin_rows(result: dict) -> list[tuple[str, str]]:
+    """One row for each fin group, nose to tail."""
+    several = len(result["fins"]) > 1
+    rows = []
+    for i, fin in enumerate(result["fins"], start=1):
+        label = f"fins, group {i}" if several else "fins"
+        root, span = with_band(fin["root_chord_mm"], "mm", 1), with_band(fin["span_mm"], "mm", 1)
+        rows.append(
+            (
+                label,
+                f"{fin['count']}, root {root}, span {span}, area {with_band(fin['area_mm2'], 'mm²')} each",
+            )
+        )
+    return rows
+
+
+def hand_check_row(check: dict) -> tuple[str, str]:
+    """(label, value): a hand measurement beside the photo's."""
+    verdict = "agrees" if check["agrees"] else "DISAGREES"
+    by_photo = with_band(check["by_photo_mm"], "mm", 1)
+    return (f"{check['name']} by hand", f"{exact(check['by_hand_mm'])} mm, by photo {by_photo}: {verdict}")
+
+
+def _row(label: str, value: str) -> list[str]:
+    return textwrap.wrap(
+        value,
+        _WIDTH,
+        initial_indent=f"{label:<{_LABEL}}",
+        subsequent_indent=" " * _LABEL,
+        break_long_words=False,
+        break_on_hyphens=False,
+    ) or [label]

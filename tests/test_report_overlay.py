@@ -1,0 +1,171 @@
+"""The overlay: marks where the drawing says, words clear of the rocket and of each other, any direction."""
+
+import dataclasses
+import itertools
+
+import numpy as np
+import pytest
+from report_sample import sample_drawing, sample_picture, sample_result
+from shapely.geometry import LineString, Polygon
+
+from digitize.report import ink
+from digitize.report.layout import PHOTO_LONG_SIDE_PX, plan_sheet, rocket_points
+from digitize.report.overlay import LONGEST_SIDE_PX, MARGIN_PX, draw_overlay
+from digitize.result_json import to_dict
+
+SIZE = (900, 1200)
+DIRECTIONS = [*range(0, 360, 30), 44, 46, 134, 136, 225, 315]
+
+
+def _cp_spot(picture, shown, plan):
+    """Distance, px, from the drawn CP dot's middle to where `shown` puts the CP; inf if there is no dot."""
+    at = plan.placing.to_canvas(shown["drawing"]["cp"])
+    x, y = np.round(at).astype(int)
+    reach = 12
+    window = picture[y - reach : y + reach + 1, x - reach : x + reach + 1].astype(int)
+    like = np.abs(window - np.array(ink.CP_INK)).sum(axis=2) < 60
+    yy, xx = np.nonzero(like)
+    near = np.hypot(xx - reach, yy - reach) < 5.5
+    if near.sum() < 40:
+        return np.inf
+    return float(np.hypot(xx[near].mean() - reach - (at[0] - x), yy[near].mean() - reach - (at[1] - y)))
+
+
+def _draw(direction_deg=180.0, size=SIZE, **changes):
+    result = sample_result(direction_deg, size, **changes)
+    shown = to_dict(result)
+    picture = draw_overlay(sample_picture(result, size), 1, shown)
+    plan, _ = plan_sheet((*size, 3), 1, shown, MARGIN_PX)
+    return picture, shown, plan
+
+
+@pytest.mark.parametrize("direction_deg", [0, 90, 180, 270, 37, 217])
+def test_the_mark_stands_at_the_centre_of_pressure(direction_deg):
+    picture, shown, plan = _draw(direction_deg)
+    assert _cp_spot(picture, shown, plan) < 2.0
+
+
+def test_a_mark_in_the_wrong_place_is_detected():
+    """The check above must fail on a wrong picture: the CP drawn 2 mm (6 px) further aft."""
+    right = sample_drawing(180.0, SIZE)
+    step = (right.axis[1] - right.axis[0]) / 300 * 2
+    wrong = dataclasses.replace(right, cp=right.cp + step)
+    picture, _, _ = _draw(drawing=wrong)
+    _, shown, plan = _draw()
+    assert _cp_spot(picture, shown, plan) > 2.0
+
+
+def test_without_a_centre_of_pressure_no_mark_is_drawn():
+    bare = dataclasses.replace(sample_drawing(180.0, SIZE), cp=None, cp_band=None)
+    picture, _, _ = _draw(drawing=bare)
+    _, shown, plan = _draw()
+    assert _cp_spot(picture, shown, plan) == np.inf
+
+
+def _share_of_dark(picture, points):
+    """Share of places with a dark pixel (ink or the model's blue) within 1.5 px."""
+    found = 0
+    for x, y in np.round(points).astype(int):
+        found += picture[y - 1 : y + 2, x - 1 : x + 2].max(axis=2).min() < 165
+    return found / len(points)
+
+
+def test_the_outline_is_drawn_where_it_was_found():
+    """On the line nearly all places are dark, 9 px beside it few are: a shifted outline would fail."""
+    picture, shown, plan = _draw()
+    cone, edge = plan.placing.to_canvas(shown["drawing"]["profile_lower"][:2])
+    along = cone + np.linspace(0.4, 0.9, 80)[:, None] * (edge - cone)
+    beside = np.array([0, 9])
+    assert _share_of_dark(picture, along) > 0.9
+    assert _share_of_dark(picture, along + beside) < 0.1
+    assert _share_of_dark(picture, along - beside) < 0.1
+
+
+@pytest.mark.parametrize("direction_deg", DIRECTIONS)
+@pytest.mark.parametrize("size", [(900, 1200), (1200, 900), (400, 1600)])
+def test_words_are_clear_and_upright(direction_deg, size):
+    shown = to_dict(sample_result(direction_deg, size))
+    plan, (width, height) = plan_sheet((*size, 3), 1, shown, MARGIN_PX)
+    rocket = Polygon(plan.placing.to_canvas(shown["outline_px"]))
+    others = [Polygon(plan.placing.to_canvas(fin)) for fin in shown["drawing"]["fins"]]
+    plaques = {label.kind + label.lines[0][0]: Polygon(label.corners()) for label in plan.labels}
+    assert len(plaques) == 7  # both ends, CP, balance, cut-out, fin root, the card's name
+    for plaque in plaques.values():
+        assert not any(plaque.intersects(part) for part in [rocket, *others, Polygon(plan.rule.corners)])
+        low_x, low_y, high_x, high_y = plaque.bounds
+        assert low_x >= 0 and low_y >= 0 and high_x <= width and high_y <= height
+    for one, other in itertools.combinations(plaques.values(), 2):
+        assert not one.intersects(other)
+    assert not Polygon(plan.rule.corners).intersects(rocket)
+    assert all(abs(label.turn_deg) <= 45 for label in plan.labels)
+
+
+@pytest.mark.parametrize("direction_deg", DIRECTIONS)
+def test_leaders_do_not_cross_and_end_at_their_words(direction_deg):
+    shown = to_dict(sample_result(direction_deg, SIZE))
+    plan, _ = plan_sheet((*SIZE, 3), 1, shown, MARGIN_PX)
+    labels = [label for label in plan.labels if label.kind not in ("reference", "root")]
+    leaders = [LineString([label.foot, label.knee, label.near]) for label in labels]
+    for one, other in itertools.combinations(leaders, 2):
+        assert not one.intersects(other)
+    for label in labels:
+        assert Polygon(label.corners()).exterior.distance(LineString([label.near, label.near + 1e-6])) < 1.0
+
+
+def test_the_rule_reads_the_millimetres_of_the_axis():
+    shown = to_dict(sample_result(200.0, SIZE))
+    plan, _ = plan_sheet((*SIZE, 3), 1, shown, MARGIN_PX)
+    per_mm = plan.frame.length_px / 300
+    majors = [start for start, _, is_major in plan.rule.ticks if is_major]
+    u = plan.frame.uv(majors)[:, 0] / per_mm
+    assert np.allclose(u, np.arange(0, 301, 50), atol=0.02)
+    for text, centre in plan.rule.numbers:
+        assert abs(plan.frame.uv(centre)[0, 0] / per_mm - float(text)) < 0.02
+
+
+@pytest.mark.parametrize(
+    ("size", "shrink"), [((1000, 1500), 1), ((3000, 4000), 1), ((2000, 3000), 2), ((90, 120), 1)]
+)
+def test_any_picture_size(size, shrink):
+    """1.5 MP, 12 MP, a reduced 24 MP, and a thumbnail: the same drawing at about the same size."""
+    shown = to_dict(sample_result(180.0, size, shrink))
+    rgb = np.full((*size, 3), 200, np.uint8)
+    picture = draw_overlay(rgb, shrink, shown)
+    assert 1500 < max(picture.shape) <= LONGEST_SIDE_PX
+    plan, _ = plan_sheet(rgb.shape, shrink, shown, MARGIN_PX)
+    assert _cp_spot(picture, shown, plan) < 2.0
+    assert not rgb.min() < 200  # the caller's picture is left alone
+
+
+def test_no_drawing_still_shows_the_photo():
+    shown = to_dict(sample_result(180.0, SIZE, drawing=None))
+    picture = draw_overlay(np.full((*SIZE, 3), 90, np.uint8), 1, shown)
+    assert (picture == 90).all(axis=2).sum() > 0
+    assert picture.shape[1] > PHOTO_LONG_SIDE_PX
+
+
+def test_a_long_name_and_foreign_letters_fit_the_strip():
+    name = "Ränkewürz ☃ 日本 " * 12
+    picture, _, _ = _draw(name=name)
+    plain, _, _ = _draw()
+    assert picture.shape == plain.shape
+    assert ink.letterable("Ränkewürz ☃ ± 2°") == "Rankewurz ? ± 2°"
+    assert ink.text_width(ink.shortened(name, 30, 200.0), 30) <= 200.0
+
+
+def test_the_rocket_keeps_its_colour_and_the_ground_is_paled():
+    picture, shown, plan = _draw()
+    inside = plan.placing.to_canvas(shown["drawing"]["axis"]).mean(axis=0) + np.array([0, 12])
+    outside = plan.photo_corners[0] + 15
+    x, y = np.round(inside).astype(int)
+    assert tuple(picture[y, x]) == (200, 60, 40)
+    x, y = np.round(outside).astype(int)
+    assert 185 < picture[y, x].min() < 205  # 170 before
+
+
+def test_extent_holds_every_part():
+    shown = to_dict(sample_result(10.0, SIZE))
+    plan, _ = plan_sheet((*SIZE, 3), 1, shown, MARGIN_PX)
+    points = rocket_points(shown["drawing"], shown, plan.placing)
+    v = plan.frame.uv(points)[:, 1] / (plan.frame.length_px / 300)
+    assert max(v.max(), -v.min()) == pytest.approx(52.0, abs=0.1)
