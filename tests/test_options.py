@@ -144,7 +144,7 @@ def test_fins_and_poses():
 
 
 def test_roll_of_each_pose():
-    """Four fins: diagonal and resting are 45 degrees. Three: the third points at the camera, at 90 (mod 120)."""
+    """Four fins: diagonal and resting are 45 degrees. Three: the third points at the camera, at 90."""
     poses = ("in-plane", "diagonal", "resting", "100deg")
     roll = {(pose, n): parse_pose(pose).roll_deg(n) for pose in poses for n in (3, 4)}
     assert roll["in-plane", 3] == roll["in-plane", 4] == 0
