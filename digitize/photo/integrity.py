@@ -3,7 +3,8 @@
 Pillow gives back a JPEG whose data ran out with a grey area, and doesn't look at a PNG's checksums.
 A silhouette taken from such a picture would look sound, so the damage is searched for here.
 What can't be found: a changed bit after which a JPEG's code falls back in step (the picture differs in a few
-blocks), and damage inside WebP, BMP and TIFF data, which carry no check.
+blocks), and damage inside HEIC, WebP, BMP and uncompressed TIFF data, which carry no check and whose decoders
+patch over it.
 """
 
 import os

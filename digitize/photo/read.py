@@ -1,5 +1,6 @@
 """The one door through which pictures come in: upright, 8-bit sRGB, of a size that can be worked with."""
 
+import logging
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -34,6 +35,8 @@ _TURNS = {
 
 Image.init()  # a format asked for by name must be known beforehand
 pillow_heif.register_heif_opener()
+# Without a handler of its own, Pillow's log of a bad file would come out on standard error.
+logging.getLogger("PIL").addHandler(logging.NullHandler())
 
 
 def read_photo(path: Path | str) -> Photo:
