@@ -169,3 +169,14 @@ def test_extent_holds_every_part():
     points = rocket_points(shown["drawing"], shown, plan.placing)
     v = plan.frame.uv(points)[:, 1] / (plan.frame.length_px / 300)
     assert max(v.max(), -v.min()) == pytest.approx(52.0, abs=0.1)
+
+
+@pytest.mark.parametrize("bad", [np.nan, np.inf, -1e9, 3e7])
+def test_a_model_gone_astray_still_gives_a_picture(bad):
+    """Numbers that can't be drawn leave their mark out; the sheet stays small."""
+    astray = dataclasses.replace(sample_drawing(180.0, SIZE), cp=np.array([bad, bad]), cutout=None)
+    picture, _, _ = _draw(drawing=astray)
+    assert max(picture.shape) <= LONGEST_SIDE_PX
+    no_axis = dataclasses.replace(sample_drawing(180.0, SIZE), axis=np.full((2, 2), bad))
+    picture, _, _ = _draw(drawing=no_axis)
+    assert max(picture.shape) <= LONGEST_SIDE_PX

@@ -22,6 +22,7 @@ LETTER_PX = PHOTO_LONG_SIDE_PX / 62
 FINE_PX = max(1.0, LETTER_PX / 14)
 _STEEP_DEG = 45.0
 _SHORTEST_AXIS_PX = 40.0
+_FURTHEST_PX = 0.6 * PHOTO_LONG_SIDE_PX
 
 
 @dataclass(frozen=True)
@@ -126,7 +127,9 @@ def plan_sheet(shape, shrink: int, result: dict, margin_px: float) -> tuple[Plan
     points = [first.photo_corners, *(label.corners() for label in first.labels)]
     if first.rule is not None:
         points.append(first.rule.corners)
-    points = np.vstack(points)
+    # a model gone astray must not ask for a sheet of any size: words further out than this are cut off
+    allowed = first.photo_corners.min(axis=0) - _FURTHEST_PX, first.photo_corners.max(axis=0) + _FURTHEST_PX
+    points = np.clip(np.vstack(points), *allowed)
     low = np.floor(points.min(axis=0) - margin_px)
     size = np.ceil(points.max(axis=0) + margin_px - low).astype(int)
     plan = _plan(shape, Placing(shrink, zoom, (float(-low[0]), float(-low[1]))), result)
@@ -145,11 +148,11 @@ def _plan(shape, placing: Placing, result: dict) -> Plan:
     extent = rocket_points(drawing, result, placing)
     v = frame.uv(extent)[:, 1]
     knots = _axis_knots(drawing, result, placing, frame)
-    stations = _station_labels(drawing, result, placing)
+    stations = _station_labels(drawing, result, placing, frame)
     leaders_u = frame.uv([foot for _, _, foot in stations])[:, 0]
     rule, rule_end_v = _rule(frame, knots, _cp_band_u(drawing, placing, frame), leaders_u, max(v.max(), 0.0))
     near = _row(frame, stations, rule_end_v + 1.3 * LETTER_PX, 1)
-    far = _row(frame, _fin_labels(drawing, result, placing, frame), 1.3 * LETTER_PX - min(v.min(), 0.0), -1)
+    far = _far_row(frame, drawing, result, placing, 1.3 * LETTER_PX - min(v.min(), 0.0))
     taken = [Polygon(rule.corners), *(Polygon(label.corners()) for label in near + far)]
     rocket = MultiPoint(extent).convex_hull
     names = _reference_labels(drawing, placing, [*taken, rocket], corners)
@@ -166,7 +169,7 @@ def rocket_points(drawing: dict, result: dict, placing: Placing) -> np.ndarray:
 def _frame(drawing, result, placing, photo_corners) -> Frame | None:
     nose, tail = placing.to_canvas(drawing["axis"])
     length = float(np.hypot(*(tail - nose)))
-    if not math.isfinite(length) or length < _SHORTEST_AXIS_PX:
+    if not (length >= _SHORTEST_AXIS_PX and result["length_mm"]["value"] > 0):
         return None
     along = (tail - nose) / length
     across = np.array([along[1], -along[0]])
@@ -193,16 +196,18 @@ def _crowding(frame: Frame, points, references, photo) -> float:
 
 def _axis_knots(drawing, result, placing, frame) -> tuple[np.ndarray, np.ndarray]:
     """Known places on the axis: millimetres from the nose tip, and u. The view spreads them unevenly."""
-    known = {0.0: 0.0, float(result["length_mm"]["value"]): frame.length_px}
+    length_mm = float(result["length_mm"]["value"])
+    known = {0.0: 0.0, length_mm: frame.length_px}
     marks = ((drawing["cp"], result["cp"]["x_mm"]), (drawing["balance"], result.get("balance_mm")))
     marks += ((drawing["cutout"], result["cutout"]["centroid_mm"]),)
     for point, quantity in marks:
-        if point is not None and quantity is not None:
+        if point is not None and quantity is not None and 0 < quantity["value"] < length_mm:
             known[float(quantity["value"])] = float(frame.uv(placing.to_canvas(point))[0, 0])
     x = np.array(sorted(known))
     u = np.array([known[value] for value in x])
-    rising = np.concatenate([[True], u[1:] > np.maximum.accumulate(u)[:-1]])
-    return x[rising], u[rising]
+    if (np.diff(u) <= 0).any():
+        return x[[0, -1]], np.array([0.0, frame.length_px])
+    return x, u
 
 
 def _cp_band_u(drawing, placing, frame) -> tuple[float, float] | None:
@@ -244,7 +249,7 @@ def _nice_step(least: float) -> float:
     return next(step * power for step in (1, 2, 5, 10) if step * power >= least * (1 - 1e-9))
 
 
-def _station_labels(drawing, result, placing) -> list[tuple]:
+def _station_labels(drawing, result, placing, frame) -> list[tuple]:
     """(kind, lines, foot) of every place named on the rule."""
     nose, tail = placing.to_canvas(drawing["axis"])
     found = [
@@ -264,7 +269,8 @@ def _station_labels(drawing, result, placing) -> list[tuple]:
         if not any(station["words"].lower().startswith(lines[0][0]) for _, lines, _ in found):
             lines = ((station["words"], 0.85), (f"{station['x_mm']:.0f} mm", 0.75))
             found.append(("station", lines, placing.to_canvas(station["point"])))
-    return found
+    u = frame.uv([foot for _, _, foot in found])[:, 0] / frame.length_px
+    return [mark for mark, at in zip(found, u, strict=True) if -0.5 <= at <= 1.5]
 
 
 def _fin_labels(drawing, result, placing, frame) -> list[tuple]:
@@ -316,6 +322,20 @@ def _row(frame: Frame, wanted: list[tuple], v: float, side: int) -> list[Label]:
         knee = frame.xy(u, side * (v - 1.1 * LETTER_PX))
         labels.append(Label(kind, lines, np.asarray(foot), knee, near, centre, size, frame.words_turn_deg))
     return labels
+
+
+def _far_row(frame: Frame, drawing, result, placing, v: float) -> list[Label]:
+    """The fins' words on the other side, moved out as far as uncovers the reference objects."""
+    wanted = _fin_labels(drawing, result, placing, frame)
+    references = [
+        Polygon(placing.to_canvas(r["outline"])).buffer(LETTER_PX / 2) for r in drawing["references"]
+    ]
+
+    def covered(labels):
+        return sum(Polygon(label.corners()).intersection(r).area for label in labels for r in references)
+
+    rows = [_row(frame, wanted, v + step * LETTER_PX, -1) for step in range(0, 13, 2)]
+    return min(rows, key=covered)
 
 
 def _apart(centres: np.ndarray, extents: np.ndarray) -> np.ndarray:

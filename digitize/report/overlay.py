@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 
 from digitize.report import ink
+from digitize.report.drawable import drawable
 from digitize.report.layout import FINE_PX, LETTER_PX, Label, Plan, plan_sheet
 from digitize.report.titleblock import (
     AXIS_PATTERN,
@@ -28,6 +29,7 @@ def draw_overlay(rgb: np.ndarray, shrink: int, result: dict) -> np.ndarray:
     rgb: (H, W, 3) uint8, the working picture; shrink: its whole-number reduction from the full-size photo, in
     whose pixels result["drawing"] and result["outline_px"] are given; result: what result.json holds.
     """
+    result = drawable(result)
     plan, (width, sheet_height) = plan_sheet(rgb.shape, shrink, result, MARGIN_PX)
     height = sheet_height + title_block_height(width)
     canvas = np.full((height, width, 3), ink.PAPER, np.uint8)

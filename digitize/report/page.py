@@ -36,7 +36,7 @@ def report_html(
         tables.band_sources(result),
         _outline(outline_svg) if overlay_png is not None else "",
         tables.bullet_list("What was assumed", result.get("assumptions") or ()),
-        tables.bullet_list("Cautions", (*cautions, OFFICER)),
+        tables.bullet_list("Cautions", cautions),
     ]
     body = "\n".join(section for section in sections if section)
     return (

@@ -3,7 +3,7 @@
 from html import escape
 
 from digitize.report.numbers import exact, with_band
-from digitize.report.text import in_calibers, scale_words
+from digitize.report.text import in_calibers, scale_words, sentence
 
 
 def numbers(result: dict) -> str:
@@ -50,7 +50,8 @@ def warnings(result: dict) -> str:
     if not result["warnings"]:
         return ""
     items = "\n".join(
-        f"<div><dt>{escape(w['text'])}</dt><dd>{escape(w['remedy'])}</dd></div>" for w in result["warnings"]
+        f"<div><dt>{escape(sentence(w['text']))}</dt><dd>{escape(sentence(w['remedy']))}</dd></div>"
+        for w in result["warnings"]
     )
     return _section("Warnings", f'<dl class="warnings">\n{items}\n</dl>')
 
@@ -139,7 +140,7 @@ def bullet_list(title: str, sentences) -> str:
     """A titled list of sentences."""
     if not sentences:
         return ""
-    items = "\n".join(f"<li>{escape(str(s))}</li>" for s in sentences)
+    items = "\n".join(f"<li>{escape(sentence(str(s)))}</li>" for s in sentences)
     return _section(title, f"<ul>\n{items}\n</ul>")
 
 

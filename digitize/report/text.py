@@ -20,8 +20,8 @@ def summary_text(result: dict, report_path=None) -> str:
         lines += _row(*hand_check_row(check))
     for warning in result["warnings"]:
         lines.append("")
-        lines += _row("warning", warning["text"])
-        lines += _row("what to do", warning["remedy"])
+        lines += _row("warning", sentence(warning["text"]))
+        lines += _row("what to do", sentence(warning["remedy"]))
     if report_path is not None:
         lines.append("")
         # a path is never wrapped: it is there to be copied
@@ -61,6 +61,15 @@ def scale_words(result: dict) -> str:
     """How the photo was scaled and what came of it."""
     scale = result["scale"]
     return f"{scale['kind']}, {scale_with_band(scale['mm_per_px_at_axis'])} at the axis"
+
+
+def sentence(text: str) -> str:
+    """The text with a capital, unless it starts with something else than a word, and a full stop."""
+    text = text.strip()
+    first = text.split(" ", 1)[0].rstrip(",;:")
+    if first.isalpha():
+        text = text[0].upper() + text[1:]
+    return text if not text or text[-1] in ".!?" else text + "."
 
 
 def _from_nose(quantity: dict) -> str:
