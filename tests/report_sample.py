@@ -25,9 +25,20 @@ FIN_MM = np.array([[250.0, 12.0], [280.0, 52.0], [310.0, 52.0], [300.0, 12.0]])
 LENGTH_MM, CP_MM, CUTOUT_MM, BALANCE_MM = 300.0, 248.5, 205.0, 208.0
 
 
+def _piece(kind, from_mm, to_mm, fore_diameter_mm, aft_diameter_mm) -> dict:
+    return {
+        "kind": kind,
+        "from_mm": from_mm,
+        "to_mm": to_mm,
+        "fore_diameter_mm": fore_diameter_mm,
+        "aft_diameter_mm": aft_diameter_mm,
+        "misfit_mm": 0.04,
+    }
+
+
 def sample_geometry(name: str = "campion") -> Geometry:
     """The invented rocket as components."""
-    pieces = ({"kind": "cone", "length_mm": 60.0}, {"kind": "tube", "length_mm": 240.0})
+    pieces = (_piece("cone", 0.0, 60.0, 0.0, 24.0), _piece("tube", 60.0, 300.0, 24.0, 24.0))
     return Geometry(name, PROFILE_MM, (FinGroup(3, FIN_MM, 2.0),), pieces)
 
 

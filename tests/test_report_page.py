@@ -105,6 +105,9 @@ def test_the_page_says_what_it_must():
         "One fin stands in the plane of the photo.",
         "A photo hides a warp.",
         "nose 2.00 40.0 mm",
+        "cone 0.0 mm 60.0 mm 0 to 24 mm 0.0 mm",
+        "tube 60.0 mm 300.0 mm 24 mm 0.0 mm",
+        "Read the warning below.",
         "0.44444 ± 0.00089 mm per pixel",
     ):
         assert said in words, said

@@ -106,7 +106,7 @@ def _contents(result, geometry, rgb, shrink, input_path) -> dict[str, bytes]:
 
 def _png(picture: np.ndarray) -> bytes:
     data = io.BytesIO()
-    Image.fromarray(picture).save(data, "PNG")
+    Image.fromarray(picture).save(data, "PNG", compress_level=3)  # a third of the time for 6 % more bytes
     return data.getvalue()
 
 

@@ -25,7 +25,7 @@ def report_html(
     name = str(result.get("name") or "rocket")
     sections = [
         _header(name, photo_name, overlay_png is not None),
-        _verdict(result["verdict"]),
+        _verdict(result["verdict"], len(result["warnings"])),
         _picture(result, name, overlay_png, outline_svg),
         tables.warnings(result),
         tables.numbers(result),
@@ -52,13 +52,16 @@ def _header(name: str, photo_name: str, from_photo: bool) -> str:
     return f"<header>\n<h1>{escape(name)}</h1>\n<p>{origin} {escape(photo_name)}</p>\n</header>"
 
 
-def _verdict(verdict: dict) -> str:
+def _verdict(verdict: dict, warning_count: int) -> str:
     level = str(verdict["level"])
     slug = "".join(c if c.isalnum() else "-" for c in level.lower())
     shown = level[:1].upper() + level[1:]
+    more = {0: "", 1: "Read the warning below. "}.get(
+        warning_count, f"Read the {warning_count} warnings below. "
+    )
     return (
         f'<section class="verdict level-{slug}" aria-label="Verdict">\n<p class="level">{escape(shown)}</p>\n'
-        f'<p>{escape(verdict["text"])}</p>\n<p class="officer">{OFFICER}</p>\n</section>'
+        f'<p>{escape(verdict["text"])}</p>\n<p class="officer">{more}{OFFICER}</p>\n</section>'
     )
 
 

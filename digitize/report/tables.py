@@ -41,7 +41,10 @@ def numbers(result: dict) -> str:
         if quantity is not None
     )
     table = _table(("what", "value ± 95 % band", ""), body, numeric=(1,))
-    note = "<p>Each ± is half the 95 % band. The same numbers, with more digits, are in result.json.</p>"
+    note = (
+        "<p>Each ± is half the 95 % band; a number without one was taken as exact. "
+        "The same numbers, with more digits, are in result.json.</p>"
+    )
     return _section("Numbers", table + note)
 
 
@@ -100,13 +103,11 @@ def components(result: dict) -> str:
     if parts:
         heads = ("part", "normal-force slope per radian", "acts at")
         text += _table(heads, parts, numeric=(1, 2), caption="At small angle of attack and low speed")
-    pieces = "\n".join(
-        f"<tr>{_th(str(piece.get('kind', 'piece')))}<td>{escape(_piece_words(piece))}</td></tr>"
-        for piece in result.get("pieces") or ()
-    )
+    pieces = "\n".join(_piece_row(piece) for piece in result.get("pieces") or ())
     if pieces:
+        heads = ("piece", "from", "to", "diameter", "misfit")
         caption = "The body described as pieces; the numbers stand on the profile itself"
-        text += _table(("piece", "fitted"), pieces, caption=caption)
+        text += _table(heads, pieces, numeric=(1, 2, 3, 4), caption=caption)
     return _section("Components", text) if text else ""
 
 
@@ -166,18 +167,11 @@ def _mm(value: float) -> str:
     return f"{value:.1f} mm"
 
 
-def _piece_words(piece: dict) -> str:
-    units = {"mm": "mm", "deg": "°", "mm2": "mm²"}
-    words = []
-    for key, value in piece.items():
-        if key == "kind":
-            continue
-        name, _, unit = key.rpartition("_")
-        if unit not in units:
-            name, unit = key, ""
-        shown = exact(value) if isinstance(value, int | float) else str(value)
-        words.append(f"{name.replace('_', ' ')} {shown} {units.get(unit, '')}".strip())
-    return ", ".join(words)
+def _piece_row(piece: dict) -> str:
+    fore, aft = exact(piece["fore_diameter_mm"]), exact(piece["aft_diameter_mm"])
+    diameter = f"{fore} mm" if fore == aft else f"{fore} to {aft} mm"
+    places = "".join(_num(_mm(piece[key])) for key in ("from_mm", "to_mm"))
+    return f"<tr>{_th(piece['kind'])}{places}{_num(diameter)}{_num(_mm(piece['misfit_mm']))}</tr>"
 
 
 def _section(title: str, inside: str) -> str:
