@@ -61,8 +61,11 @@ def to_dict(result: Result) -> dict:
 
 
 def dumps(data: dict) -> str:
-    """The text of result.json. ValueError if a NaN or an infinity would reach it."""
-    return json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False) + "\n"
+    """The text of result.json, in ASCII so that no terminal or file name can break it.
+
+    Raises ValueError if a NaN or an infinity would reach it.
+    """
+    return json.dumps(data, indent=1, allow_nan=False) + "\n"
 
 
 def _quantity(quantity: Quantity | None) -> dict | None:

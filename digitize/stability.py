@@ -111,8 +111,8 @@ def _how_much(calibers: float) -> str:
     if calibers <= OVERSTABLE_CALIBERS:
         return f"{WANTED_CALIBERS:g} to {USUAL_CALIBERS:g} is usual; this is a little more."
     return (
-        f"{WANTED_CALIBERS:g} to {USUAL_CALIBERS:g} is usual: above about {OVERSTABLE_CALIBERS:g} a rocket turns "
-        "into the wind, so fly it in calm air."
+        f"{WANTED_CALIBERS:g} to {USUAL_CALIBERS:g} is usual: above about {OVERSTABLE_CALIBERS:g} "
+        "a rocket turns into the wind, so fly it in calm air."
     )
 
 

@@ -1,0 +1,264 @@
+"""The command line. Standard output is the product, standard error everything else."""
+
+import io
+import os
+import sys
+import traceback
+from collections.abc import Callable
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from digitize.errors import ExitCode, Refusal
+
+_USAGE_ERROR = typer.BadParameter.__base__  # click's, wherever typer keeps click
+_INTERRUPTED = 130
+
+# What OpenCV loads from the system, and the Debian package that holds it.
+_SYSTEM_LIBRARIES = {
+    "libGL.so": "libgl1",
+    "libgthread-2.0": "libglib2.0-0",
+    "libglib-2.0": "libglib2.0-0",
+    "libgobject-2.0": "libglib2.0-0",
+    "libSM.so": "libsm6",
+    "libXext.so": "libxext6",
+    "libXrender.so": "libxrender1",
+}
+
+app = typer.Typer(
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    help="From one side photo of a finished model rocket to its outline, geometry and centre of pressure.",
+)
+
+BalanceOption = Annotated[
+    str | None,
+    typer.Option(
+        metavar="LENGTH", help="Balance point from the nose tip, ready to fly, heaviest motor in: 250mm"
+    ),
+]
+MassOption = Annotated[str | None, typer.Option(metavar="MASS", help="Lift-off mass: 180g.")]
+JsonOption = Annotated[
+    bool, typer.Option("--json", help="Print result.json on standard output, and nothing else there.")
+]
+NameOption = Annotated[str | None, typer.Option(metavar="TEXT", help="The rocket's name in the results.")]
+PoseOption = Annotated[
+    str | None,
+    typer.Option(
+        metavar="POSE",
+        help="How the (aft) fins stand: in-plane (one in the photo's plane, the default), diagonal (turned "
+        "half a fin gap), resting (lying on two fin tips, seen from above), or fin 1's angle: 30deg.",
+    ),
+]
+
+
+@app.callback()
+def _digitize() -> None:
+    """Keeps the commands' names even when there is one."""
+
+
+@app.command()
+def measure(
+    photo: Annotated[list[Path] | None, typer.Argument(help="One or more photos of the same rocket.")] = None,
+    scale: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="KIND[=VALUE]",
+            help="How the photo is scaled; repeatable, all are used together and must agree. "
+            "tube=41.6mm (largest body diameter by caliper), length=425mm (nose tip to aft end of the body), "
+            "ruler=300mm (a ruler in the picture with that graduated length), a4, letter, card (paper or a "
+            "bank card in the picture), checker=7x5x15mm (squares across, down, size), sheet (the printed "
+            "scale sheet), points=X1,Y1,X2,Y2,300mm (two pixels of the upright photo and their distance).",
+        ),
+    ] = None,
+    behind: Annotated[
+        str | None,
+        typer.Option(
+            metavar="LENGTH",
+            help="How far the reference lies behind the rocket's axis, seen from the camera: 45mm. "
+            "0mm: level with the axis; negative: nearer the camera.",
+        ),
+    ] = None,
+    distance: Annotated[str | None, typer.Option(metavar="LENGTH", help="Camera to rocket: 1.8m.")] = None,
+    fins: Annotated[
+        str | None, typer.Option(metavar="N[,N]", help="Fins in each group, nose to tail: 4, or 3,4.")
+    ] = None,
+    pose: PoseOption = None,
+    nose: Annotated[
+        str | None,
+        typer.Option(
+            metavar="SIDE",
+            help="Where the nose points in the upright photo: left, right, up or down. Found if absent.",
+        ),
+    ] = None,
+    balance: BalanceOption = None,
+    mass: MassOption = None,
+    hand: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="NAME=VALUE",
+            help="A hand measurement to double-check; repeatable: length, tube, nose, root, tip, span or "
+            "cutout-balance, as span=52mm.",
+        ),
+    ] = None,
+    thickness: Annotated[
+        str | None,
+        typer.Option(
+            metavar="LENGTH[,LENGTH]", help="Thickness of the fins, for all groups or for each: 2.4mm."
+        ),
+    ] = None,
+    sheet_bar: Annotated[
+        str | None,
+        typer.Option(
+            metavar="LENGTH",
+            help="The printed sheet's 100 mm bar as your ruler finds it: 99.2mm. Corrects its scale.",
+        ),
+    ] = None,
+    camera: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="A calibration of the camera, if you have one.")
+    ] = None,
+    shots: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE", help="A list of photos, each with its own options, instead of photos here."
+        ),
+    ] = None,
+    name: NameOption = None,
+    seed: Annotated[int, typer.Option(min=0, help="Seed of the resampling behind the bands.")] = 1,
+    out: Annotated[Path | None, typer.Option(metavar="DIR", help="Results folder.")] = None,
+    json: JsonOption = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="No progress on standard error.")] = False,
+) -> None:
+    """A side photo to outline, geometry, centre of pressure, areas, cut-out, verdict and report."""
+    from digitize.options import measure_options
+    from digitize.result_json import dumps, to_dict
+
+    options = measure_options(
+        photo or [],
+        scale=scale or [],
+        behind=behind,
+        distance=distance,
+        fins=fins,
+        pose=pose,
+        nose=nose,
+        balance=balance,
+        mass=mass,
+        hand=hand or [],
+        thickness=thickness,
+        sheet_bar=sheet_bar,
+        camera=camera,
+        shots=shots,
+        name=name,
+        seed=seed,
+        out=out,
+        json=json,
+        quiet=quiet,
+    )
+    from digitize.pipeline import measure as run
+
+    result, folder = run(options, _say(quiet))
+    data = to_dict(result)
+    _print(dumps(data) if json else _summary(data, folder / "report.html"))
+
+
+@app.command()
+def solve(
+    geometry: Annotated[Path, typer.Argument(help="A geometry.toml, hand-written or from measure.")],
+    balance: BalanceOption = None,
+    mass: MassOption = None,
+    pose: PoseOption = None,
+    name: NameOption = None,
+    out: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="Write a results folder too; none if absent.")
+    ] = None,
+    json: JsonOption = False,
+) -> None:
+    """The same numbers from a geometry file, no photo: hand-written, or written by measure and corrected."""
+    from dataclasses import replace
+
+    from digitize.geometry import read_geometry
+    from digitize.options import parse_pose
+    from digitize.quantities import length_mm, mass_g
+    from digitize.result_json import dumps, to_dict
+    from digitize.solve import solve as run
+
+    asked = {
+        "balance_mm": None if balance is None else length_mm(balance, "--balance"),
+        "mass_g": None if mass is None else mass_g(mass, "--mass"),
+        "pose": None if pose is None else parse_pose(pose),
+    }
+    rocket = read_geometry(geometry)
+    if name is not None:
+        rocket = replace(rocket, name=name)
+    result = run(rocket, **asked)
+    report = None
+    if out is not None:
+        from digitize.report.folder import write_results
+
+        report = write_results(out, result, rocket, input_path=geometry) / "report.html"
+    data = to_dict(result)
+    _print(dumps(data) if json else _summary(data, report))
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run the command line and return its exit code; never a traceback unless DIGITIZE_DEBUG is set."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a terminal without the sign loses the sign, not the answer
+    try:
+        code = typer.main.get_command(app).main(argv, prog_name="digitize", standalone_mode=False)
+        sys.stdout.flush()
+        return code if isinstance(code, int) else ExitCode.OK
+    except Refusal as refusal:
+        return _stop(refusal.line(), refusal.exit_code)
+    except _USAGE_ERROR as error:
+        return _stop(f"{error.format_message().rstrip('.')}. See digitize --help.", ExitCode.USAGE)
+    except (KeyboardInterrupt, typer.Abort):
+        return _stop("interrupted.", _INTERRUPTED)
+    except BrokenPipeError:
+        # The reader went away (as `| head` does): nothing is wrong, and nothing more can be said.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return ExitCode.OK
+    except Exception as error:
+        if os.environ.get("DIGITIZE_DEBUG") == "1":
+            traceback.print_exc()
+        return _stop(_unexpected(error), ExitCode.DEFECT)
+
+
+def _unexpected(error: Exception) -> str:
+    """One line for an error nobody foresaw; a missing system library is named with its package."""
+    if isinstance(error, ImportError):
+        for library, package in _SYSTEM_LIBRARIES.items():
+            if library in str(error):
+                return (
+                    f"OpenCV needs the system library {library}, which is missing. "
+                    f"Install it, on Debian or Ubuntu with: apt-get install {package}."
+                )
+    words = " ".join(str(error).split()) or "no message"
+    return (
+        f"a defect in the tool itself ({type(error).__name__}: {words}). "
+        "Please report it, with the command and the output under DIGITIZE_DEBUG=1."
+    )
+
+
+def _stop(line: str, code: int) -> int:
+    print(f"digitize: {' '.join(line.split())}", file=sys.stderr)
+    return int(code)
+
+
+def _say(quiet: bool) -> Callable[[str], None]:
+    if quiet:
+        return lambda words: None
+    return lambda words: print(words, file=sys.stderr, flush=True)
+
+
+def _summary(data: dict, report: Path | None) -> str:
+    from digitize.report.text import summary_text
+
+    return summary_text(data, report)
+
+
+def _print(text: str) -> None:
+    sys.stdout.write(text)

@@ -1,0 +1,157 @@
+"""From a geometry to a Result, without a photo: the geometry is taken as exact."""
+
+import numpy as np
+
+from digitize import areas, stability
+from digitize.aero.components import centre_of_pressure, exposed_planform, mean_root_radius, other_readings
+from digitize.aero.fins import planform
+from digitize.aero.interference import PUBLISHED_COUNTS
+from digitize.errors import UsageRefusal
+from digitize.options import Pose
+from digitize.pieces import describe_profile
+from digitize.records import FinGroup, FinResult, Geometry, Quantity, Result, Warn
+
+_RADIUS_MATTERS_CALIBERS = 0.02
+_TIP_SHARE = 0.05
+
+
+def solve(
+    geometry: Geometry,
+    *,
+    balance_mm: float | None = None,
+    mass_g: float | None = None,
+    pose: Pose | None = None,
+) -> Result:
+    """Centre of pressure, cut-out, margin and verdict of a checked geometry.
+
+    balance_mm: from the nose tip; pose: how the fins stand in the cut-out, one in its plane if None. Bands
+    are 0 except the balance point's. Raises UsageRefusal for a balance point off the body, GeometryRefusal
+    if there is no centre of pressure.
+    """
+    pose = pose or Pose()
+    length_mm, base_mm = geometry.profile_mm[-1] * np.array([1, 2])
+    diameter_mm = 2 * geometry.profile_mm[:, 1].max()
+    if balance_mm is not None and balance_mm >= length_mm:
+        raise UsageRefusal(
+            f"--balance: {balance_mm:g} mm is beyond the body's end at {length_mm:g} mm",
+            "measure the balance point from the nose tip",
+        )
+    cp = centre_of_pressure(geometry)
+    area_mm2, centroid_mm, _ = areas.cutout(geometry, [pose.roll_deg(group.count) for group in geometry.fins])
+    balance, margin, cutout_margin = None, None, None
+    if balance_mm is not None:
+        balance = stability.balance_quantity(balance_mm)
+        margin = stability.margin_calibers(_exact(cp.x_mm), balance, _exact(diameter_mm))
+        cutout_margin = stability.margin_calibers(_exact(centroid_mm), balance, _exact(diameter_mm))
+    warnings = geometry_warnings(geometry)
+    doubt = next((warning.text for warning in warnings if warning.code == "TWO_FINS"), None)
+    verdict = stability.verdict(margin, cutout_margin, mass_g=mass_g, doubt=doubt)
+    return Result(
+        name=geometry.name,
+        length_mm=_exact(length_mm),
+        max_diameter_mm=_exact(diameter_mm),
+        base_diameter_mm=_exact(base_mm),
+        fins=tuple(fin_result(geometry, group) for group in geometry.fins),
+        cutout_area_mm2=_exact(area_mm2),
+        cutout_centroid_mm=_exact(centroid_mm),
+        cp_x_mm=_exact(cp.x_mm),
+        cn_alpha_per_rad=_exact(cp.cn_alpha_per_rad),
+        parts=cp.parts,
+        verdict_level=verdict.level,
+        verdict_text=verdict.text,
+        balance_mm=balance,
+        margin_calibers=margin,
+        cutout_margin_calibers=cutout_margin,
+        warnings=warnings,
+        pieces=describe_profile(geometry.profile_mm),
+        assumptions=_assumptions(geometry, pose, balance),
+    )
+
+
+def fin_measures(outline_mm, radius_mm: float) -> dict[str, float]:
+    """root_chord_mm, tip_chord_mm, span_mm and sweep_mm of an outline (m, 2), root leading edge first.
+
+    The tip is what of the outline's points lies in the outer 5 % of the span, so that a slightly raked tip
+    counts and a pointed one is nothing. sweep_mm: from the root's leading edge aft to the tip's. radius_mm:
+    the body's at the root, as in the centre of pressure.
+    """
+    x, y = outline_mm.T
+    span_mm = y.max() - radius_mm
+    tip = x[y >= y.max() - _TIP_SHARE * span_mm]
+    return {
+        "root_chord_mm": x[-1] - x[0],
+        "tip_chord_mm": np.ptp(tip),
+        "span_mm": span_mm,
+        "sweep_mm": tip.min() - x[0],
+    }
+
+
+def geometry_warnings(geometry: Geometry) -> tuple[Warn, ...]:
+    """What the user should know about a geometry before trusting its centre of pressure."""
+    warnings = []
+    counts = [group.count for group in geometry.fins]
+    if 2 in counts:
+        warnings.append(
+            Warn(
+                "TWO_FINS",
+                "two fins do nothing in their own plane; the number given is the mean over the roll",
+                "use three fins or more",
+            )
+        )
+    unpublished = sorted({n for n in counts if n > 2 and n not in PUBLISHED_COUNTS})
+    if unpublished:
+        warnings.append(
+            Warn(
+                "FIN_COUNT",
+                f"the method is published for 3, 4 and 6 fins, not for {unpublished[0]}",
+                "keep a larger margin than usual",
+            )
+        )
+    if not counts:
+        warnings.append(
+            Warn("NO_FINS", "the geometry has no fins", "add a [[fins]] group if the rocket has any")
+        )
+    return tuple(warnings)
+
+
+def radius_choice(geometry: Geometry) -> str | None:
+    """How much the choice of body radius at the fins matters, in words; None if the body is straight."""
+    if not geometry.fins:
+        return None
+    readings = other_readings(geometry).values()
+    low, high = min(readings), max(readings)
+    if high - low < _RADIUS_MATTERS_CALIBERS * 2 * geometry.profile_mm[:, 1].max():
+        return None
+    return (
+        "Fins on a narrowing tail: the body radius for their span and the fin-body factor is the mean along "
+        "the root; with the radius at the root's ends the centre of pressure would lie between "
+        f"{low:.1f} and {high:.1f} mm."
+    )
+
+
+def fin_result(geometry: Geometry, group: FinGroup) -> FinResult:
+    """One group's sizes, exact."""
+    outline = group.outline_mm
+    radius_mm = mean_root_radius(geometry.profile_mm, outline[0, 0], outline[-1, 0])
+    plan = planform(exposed_planform(geometry.profile_mm, outline))
+    sizes = {name: _exact(value) for name, value in fin_measures(outline, radius_mm).items()}
+    return FinResult(count=group.count, outline_mm=outline, area_mm2=_exact(plan.area_mm2), **sizes)
+
+
+def _assumptions(geometry: Geometry, pose: Pose, balance: Quantity | None) -> tuple[str, ...]:
+    lines = [
+        "The geometry is taken as exact: its own errors are in no band.",
+        "Centre of pressure at small angle of attack and low speed, by the classic component method.",
+    ]
+    if geometry.fins:
+        stand = {"in-plane": "with fin 1 in its plane", "angle": f"with fin 1 at {pose.angle_deg} degrees"}
+        words = stand.get(pose.kind, f"with the fins {pose.kind}")
+        lines.append(f"The cut-out is the side view without perspective, {words}.")
+    if balance is not None:
+        lines.append(f"The balance point, found by hand, is taken as good to {balance.pm95:g} mm.")
+    choice = radius_choice(geometry)
+    return (*lines, choice) if choice else tuple(lines)
+
+
+def _exact(value) -> Quantity:
+    return Quantity(float(value), 0.0)
