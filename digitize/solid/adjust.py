@@ -1,0 +1,281 @@
+"""One least-squares adjustment of everything that fixes the millimetres.
+
+Unknown: focal length and radial term of the lens, the axis' place before the camera, each tube's radius, a common
+bias of the edge finder, and for each reference the pose and true size of its plane. Observed: the tubes' limbs,
+the references' points, and everything the user said, each with its own standard deviation. Badly known things are
+not left out: they have wide priors. Method: weighted least squares with priors as observations (the adjustment of
+indirect observations, e.g. E. M. Mikhail, Observations and Least Squares, 1976; from memory).
+
+Because every residual is scaled to unit standard deviation, the estimate moves by C J' e for observation errors e:
+that splits the variance of any result exactly by source, and draws samples with all correlation kept.
+"""
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from scipy.optimize import least_squares
+from scipy.spatial.transform import Rotation
+
+from digitize.photo.camera import Camera, CameraPrior
+from digitize.records import ReferencePoints
+from digitize.solid.pose import Pose
+
+EDGE_BIAS_SIGMA_PX = 0.15
+"""Blur, tone curve and sharpening shift every edge outward or inward together by about this much."""
+LIMB_SIGMA_PX = 0.35
+PLANE_TILT_SIGMA_RAD = np.radians(4.0)
+SAME_PLANE_SIGMA_MM = 2.0
+CALIPER_SIGMA_MM = 0.05
+TAPE_SIGMA_MM = 0.5
+"""Reading nose tip and aft end against a class II tape (0.5 mm at 1 m, Directive 2014/32/EU, is its limit)."""
+
+
+@dataclass(frozen=True)
+class Told:
+    """What the user said that bears on scale and pose. Lengths in mm, angles in rad; None where not said.
+
+    tilt: expected (mean, sigma).
+    """
+
+    tube_mm: float | None = None
+    length_mm: float | None = None
+    behind_mm: float | None = None
+    behind_sigma_mm: float = 3.0
+    distance_mm: float | None = None
+    tilt: tuple[float, float] = (0.0, np.radians(3.0))
+
+
+@dataclass(frozen=True)
+class TubeLimbs:
+    """Limb points of one tube: points_px (n, 2), side (n,) +1 on the photo's upper side, -1 on the other."""
+
+    points_px: np.ndarray
+    side: np.ndarray
+
+
+@dataclass(frozen=True)
+class EndPoints:
+    """tip_px: (2,) nose tip; base_px: (k, 2) points on the edge of the aft end; rim_px: (j, 2) limb points whose
+    mean axis distance is the aft end's radius."""
+
+    tip_px: np.ndarray
+    base_px: np.ndarray
+    rim_px: np.ndarray
+
+    def tip_s_mm(self, pose: Pose) -> np.ndarray:
+        """Nose tip's place along the axis, (...,)."""
+        return pose.in_fin_plane(self.tip_px[None], 0.0)[..., 0, 0]
+
+    def base_s_mm(self, pose: Pose) -> np.ndarray:
+        """Aft end's place along the axis, (...,): the rim nearest to, or facing away from, the camera is what shows,
+        so each point is brought back from the rim to the axis (see pose.limb; the rim has the aft end's radius)."""
+        radius = np.abs(pose.limb(self.rim_px)[1]).mean(-1, keepdims=True)
+        s, side, tan_phi = pose.limb(self.base_px)
+        inside = np.sqrt(np.maximum(radius**2 - side**2, 0.0))
+        return (s - inside * np.abs(tan_phi)).mean(-1)
+
+    def length_mm(self, pose: Pose) -> np.ndarray:
+        """Body length, nose tip to aft end, (...,)."""
+        return self.base_s_mm(pose) - self.tip_s_mm(pose)
+
+
+@dataclass(frozen=True)
+class Problem:
+    """All that the adjustment works from."""
+
+    prior: CameraPrior
+    view: np.ndarray
+    upper: float
+    tubes: tuple[TubeLimbs, ...]
+    ends: EndPoints
+    references: tuple[ReferencePoints, ...]
+    told: Told
+    start_depth_mm: float
+
+
+@dataclass(frozen=True)
+class Adjusted:
+    """The solution. values: (m,) scaled unknowns; covariance: (m, m); jacobian: (k, m) of unit-sigma residuals;
+    residuals: (k,); sources: name of the source of each residual row; names: of each row, for people."""
+
+    problem: Problem
+    values: np.ndarray
+    covariance: np.ndarray
+    jacobian: np.ndarray
+    residuals: np.ndarray
+    sources: tuple[str, ...]
+    names: tuple[str, ...]
+
+    def pose(self, values: np.ndarray | None = None) -> Pose:
+        """The pose at the solution, or at other values (m,) or (S, m)."""
+        return _unpack(self.problem, self.values if values is None else values).pose
+
+    def edge_bias_px(self, values: np.ndarray | None = None) -> np.ndarray:
+        """How far outward the edges were seen, pixels."""
+        return _unpack(self.problem, self.values if values is None else values).edge_bias_px
+
+    def tube_radii_mm(self, values: np.ndarray | None = None) -> np.ndarray:
+        """(..., T) radii of the tubes."""
+        return _unpack(self.problem, self.values if values is None else values).tube_radii_mm
+
+    def sample(self, errors: np.ndarray) -> np.ndarray:
+        """(S, m) values when the observations had the unit-normal errors (S, k)."""
+        return self.values + errors @ (self.jacobian @ self.covariance)
+
+    def behind_mm(self) -> list[float]:
+        """Set-back of each reference from the axis, as solved."""
+        state = _unpack(self.problem, self.values)
+        return [_behind(state, k) for k in range(len(self.problem.references))]
+
+
+@dataclass(frozen=True)
+class _State:
+    pose: Pose
+    edge_bias_px: np.ndarray
+    tube_radii_mm: np.ndarray
+    planes: list = field(default_factory=list)  # (rotation matrix, translation, size factor) of each reference
+
+
+_POSE = 7  # log focal, k1, edge bias, log depth, tilt, turn_z, turn_x
+_PLANE = 7  # rotation vector 3, translation 3, size
+
+
+def _unpack(problem: Problem, values: np.ndarray) -> _State:
+    """Scaled unknowns to things with units; values may carry a leading sample axis (planes are then left out)."""
+    v = np.moveaxis(np.asarray(values, float), -1, 0)
+    prior, n_tubes = problem.prior, len(problem.tubes)
+    camera = Camera(
+        prior.camera.focal_px * np.exp(v[0] * prior.log_focal_sigma), prior.camera.centre_px, v[1] * prior.k1_sigma
+    )
+    pose = Pose(
+        camera, problem.view, problem.upper, problem.start_depth_mm * np.exp(0.01 * v[3]), 0.01 * v[4],
+        1e-3 * v[5], 1e-3 * v[6],
+    )  # fmt: skip
+    radii = np.moveaxis(_start_radii(problem)[(...,) + (None,) * (v.ndim - 1)] * np.exp(0.01 * v[_POSE : _POSE + n_tubes]), 0, -1)
+    planes = []
+    if v.ndim == 1:
+        for k, reference in enumerate(problem.references):
+            w = v[_POSE + n_tubes + k * _PLANE :][:_PLANE]
+            rotation, translation = _start_plane(problem, reference)
+            turned = Rotation.from_rotvec(0.01 * w[:3]).as_matrix() @ rotation
+            planes.append((turned, translation * np.exp(0.01 * w[5]) + 0.01 * translation[2] * np.array([w[3], w[4], 0]),
+                           1 + reference.size_sigma * w[6]))
+    return _State(pose, EDGE_BIAS_SIGMA_PX * v[2], radii, planes)
+
+
+def _start_radii(problem: Problem) -> np.ndarray:
+    pose = Pose(problem.prior.camera, problem.view, problem.upper, problem.start_depth_mm, 0.0)
+    return np.array([np.abs(pose.limb(tube.points_px)[1]).mean() for tube in problem.tubes])
+
+
+def _start_plane(problem: Problem, reference: ReferencePoints) -> tuple[np.ndarray, np.ndarray]:
+    """Square to the camera, at the depth its size in the picture gives: (rotation, place of its origin)."""
+    size = similarity(reference.points_mm, reference.points_px)
+    focal = problem.prior.camera.focal_px
+    turn = np.arctan2(size[1], size[0])
+    rotation = np.array([[np.cos(turn), -np.sin(turn), 0], [np.sin(turn), np.cos(turn), 0], [0, 0, 1]])
+    depth = focal / np.hypot(size[0], size[1])
+    centre = (size[2:] - problem.prior.camera.centre_px) / focal * depth
+    return rotation, np.array([centre[0], centre[1], depth])
+
+
+def similarity(source: np.ndarray, target: np.ndarray) -> np.ndarray:
+    """(a, b, x, y) of the plane similarity target = [[a, -b], [b, a]] source + (x, y), by least squares."""
+    one, zero = np.ones(len(source)), np.zeros(len(source))
+    rows = np.concatenate([
+        np.stack([source[:, 0], -source[:, 1], one, zero], 1),
+        np.stack([source[:, 1], source[:, 0], zero, one], 1),
+    ])  # fmt: skip
+    return np.linalg.lstsq(rows, np.concatenate([target[:, 0], target[:, 1]]), rcond=None)[0]
+
+
+def _behind(state: _State, k: int) -> float:
+    """Distance of the axis' middle from a reference's plane, positive when the plane is farther away."""
+    rotation, translation, _ = state.planes[k]
+    in_camera = state.pose.depth_mm * np.array([0.0, 0.0, 1.0]) @ state.pose.to_camera()
+    normal = rotation[:, 2]
+    return float(normal @ (translation - in_camera) * np.sign(normal[2]))
+
+
+def _residuals(problem: Problem, values: np.ndarray) -> list[tuple[str, str, np.ndarray]]:
+    """(source, name, unit-sigma residuals) of every observation."""
+    state, told = _unpack(problem, values), problem.told
+    pose = state.pose
+    px_mm = pose.depth_mm / pose.camera.focal_px
+    rows = [
+        ("lens", "focal length", values[0:1]),
+        ("lens", "lens distortion", values[1:2]),
+        ("edge", "edge bias", values[2:3]),
+        ("pose", "tilt expected", np.atleast_1d((pose.tilt_rad - told.tilt[0]) / told.tilt[1])),
+        # only holds the unknown in place when nothing else does; a factor of e is far beyond any real doubt
+        ("scale", "any scale", 0.01 * values[3:4]),
+    ]
+    for k, tube in enumerate(problem.tubes):
+        side_mm = pose.limb(tube.points_px)[1]
+        predicted = tube.side * (state.tube_radii_mm[k] + state.edge_bias_px * px_mm)
+        rows.append(("edge", "tube limbs", (side_mm - predicted) / (LIMB_SIGMA_PX * px_mm)))
+    if told.tube_mm is not None:
+        rows.append(("scale", "tube", np.atleast_1d((2 * state.tube_radii_mm.max() - told.tube_mm) / CALIPER_SIGMA_MM)))
+    if told.length_mm is not None:
+        rows.append(("scale", "length", np.atleast_1d((problem.ends.length_mm(pose) - told.length_mm) / TAPE_SIGMA_MM)))
+    if told.distance_mm is not None:
+        sigma = max(0.04 * told.distance_mm, 25.0)
+        rows.append(("distance", "camera distance", np.atleast_1d((pose.depth_mm - told.distance_mm) / sigma)))
+    for k in range(len(problem.references)):
+        rows += _reference_rows(problem, state, k)
+    return rows
+
+
+def _reference_rows(problem: Problem, state: _State, k: int) -> list[tuple[str, str, np.ndarray]]:
+    reference, told = problem.references[k], problem.told
+    rotation, translation, size = state.planes[k]
+    scaled = reference.points_mm * size
+    solid = np.column_stack([scaled, np.zeros(len(scaled))]) @ rotation.T + translation
+    seen = (state.pose.camera.project(solid) - reference.points_px) / reference.sigma_px
+    axis = state.pose.axis_direction() @ state.pose.to_camera()
+    normal = rotation[:, 2]
+    rows = [
+        ("scale", reference.label, seen.ravel()),
+        ("scale", f"{reference.label}: its own size", np.atleast_1d((size - 1) / max(reference.size_sigma, 1e-9))),
+        ("set-back", f"{reference.label}: plane square to the camera", normal[:2] / PLANE_TILT_SIGMA_RAD),
+        ("set-back", f"{reference.label}: plane along the axis", np.atleast_1d(normal @ axis / PLANE_TILT_SIGMA_RAD)),
+    ]
+    if k == 0:
+        behind = (_behind(state, 0) - (told.behind_mm or 0.0)) / told.behind_sigma_mm
+        rows.append(("set-back", "set-back", np.atleast_1d(behind)))
+    else:
+        first_rotation, first_translation, _ = state.planes[0]
+        apart = first_rotation[:, 2] @ (translation - first_translation) / SAME_PLANE_SIGMA_MM
+        rows.append(("set-back", f"{reference.label}: in the first one's plane", np.atleast_1d(apart)))
+    return rows
+
+
+def adjust(problem: Problem) -> Adjusted:
+    """Solve; the covariance is that of the linearised problem at the solution."""
+
+    def stacked(values):
+        return np.concatenate([np.atleast_1d(r) for _, _, r in _residuals(problem, values)])
+
+    start = np.zeros(_POSE + len(problem.tubes) + _PLANE * len(problem.references))
+    fit = least_squares(stacked, start, method="lm", x_scale=1.0, max_nfev=200 * len(start))
+    rows = _residuals(problem, fit.x)
+    information = fit.jac.T @ fit.jac
+    return Adjusted(
+        problem=problem,
+        values=fit.x,
+        covariance=np.linalg.inv(information),
+        jacobian=fit.jac,
+        residuals=fit.fun,
+        sources=tuple(source for source, _, r in rows for _ in np.atleast_1d(r)),
+        names=tuple(name for _, name, r in rows for _ in np.atleast_1d(r)),
+    )
+
+
+def alone(problem: Problem, keep: str) -> Problem:
+    """The same problem with only one claim about scale kept: 'tube', 'length' or a reference's label."""
+    told = replace(
+        problem.told,
+        tube_mm=problem.told.tube_mm if keep == "tube" else None,
+        length_mm=problem.told.length_mm if keep == "length" else None,
+    )
+    return replace(problem, told=told, references=tuple(r for r in problem.references if r.label == keep))

@@ -1,0 +1,85 @@
+"""The two ends of the body in the picture: the nose tip, and the edge of the aft end.
+
+Both work on the flat view (see stations): p aft, q across.
+"""
+
+import numpy as np
+
+from digitize.solid.stations import Stations, crossings
+
+SCANS = 41
+TIP_POWERS = np.arange(0.5, 1.01, 0.05)
+
+
+def nose_tip(stations: Stations) -> tuple[float, float]:
+    """(p of the nose tip, its standard deviation).
+
+    Blur rounds a pointed tip off and shortens it by several pixels, so the tip is where the flanks behind it run
+    together: half-width a power of the distance from the tip, 1 for a pointed nose to 1/2 for a blunt one,
+    whichever fits the first part best.
+    """
+    p, half, pixel = stations.p, (stations.upper + stations.lower) / 2, stations.pixel
+    first = p[0] - 0.5 * (p[1] - p[0])
+    fore = p < p[0] + 0.35 * (p[-1] - p[0])
+    for top in (10 * pixel, 16 * pixel, 0.3 * stations.caliber):
+        use = fore & (half > 2.0 * pixel) & (half < top)
+        if use.sum() >= 4:
+            break
+    else:
+        return first, 1.0 * pixel
+    tip = min((_run_out(p[use], half[use], power) for power in TIP_POWERS))[1]
+    tip = float(np.clip(tip, first - 12 * pixel, first + 0.5 * pixel))
+    return tip, 0.6 * pixel + 0.25 * abs(tip - first)
+
+
+def _run_out(p: np.ndarray, half: np.ndarray, power: float) -> tuple[float, float]:
+    """(misfit, where the flanks meet) for half-widths growing with this power of the distance from the tip."""
+    slope, level = np.polyfit(p, half ** (1 / power), 1)
+    if slope <= 0:
+        return np.inf, float(p[0])
+    start = -level / slope
+    fitted = (slope * np.maximum(p - start, 0.0)) ** power
+    return float(np.sqrt(np.mean((half - fitted) ** 2))), float(start)
+
+
+def base_edge(flat: np.ndarray, stations: Stations) -> np.ndarray:
+    """(k, 2) flat points where the silhouette is left going aft inside the body's width: the aft end's edge,
+    where it is not covered by a fin that stands out behind it."""
+    radius = 0.5 * stations.caliber
+    middle = stations.p[len(stations.p) // 2]
+    q = np.linspace(-0.97, 0.97, SCANS) * radius
+    exits = [c[c > middle] for c in crossings(flat, q, along=1)]
+    return np.array([[c.min(), at] for c, at in zip(exits, q, strict=True) if len(c)])
+
+
+def rim_of(s_mm: np.ndarray, side_mm: np.ndarray, tan_phi: np.ndarray, radius_mm: float, pixel_mm: float):
+    """(radius of the aft end, bool mask of the points that lie on its rim).
+
+    The rim shows as an arc that bulges aft by sqrt(R^2 - side^2) |tan_phi|. The radius is the one for which most
+    points agree on one place along the axis: a fin standing out aft only adds length, so the lowest agreement
+    counts, and a point beyond the rim's width agrees with nothing.
+    """
+    best = (-1, radius_mm, np.zeros(len(s_mm), bool))
+    for candidate in np.linspace(0.3, 1.02, 73)[::-1] * radius_mm:
+        valid = np.abs(side_mm) < 0.97 * candidate
+        if valid.sum() < 5:
+            continue
+        bulge = np.sqrt(np.maximum(candidate**2 - side_mm**2, 0.0)) * np.abs(tan_phi)
+        agree = np.zeros(len(s_mm), bool)
+        agree[valid] = _lowest_cluster((s_mm - bulge)[valid], 0.8 * pixel_mm)
+        if agree.sum() > best[0]:
+            best = (int(agree.sum()), float(candidate), agree)
+    return best[1], best[2]
+
+
+def _lowest_cluster(values: np.ndarray, tolerance: float) -> np.ndarray:
+    """Bool mask of the smallest values that enough others agree with, within +- tolerance."""
+    order = np.sort(values)
+    enough = max(len(order) // 5, 4)
+    for start in range(len(order) - enough + 1):
+        if order[start + enough - 1] - order[start] <= tolerance:
+            centre = np.median(order[start : start + enough])
+            for _ in range(3):
+                centre = np.median(values[np.abs(values - centre) <= 1.5 * tolerance])
+            return np.abs(values - centre) <= tolerance
+    return np.zeros(len(values), bool)

@@ -1,0 +1,257 @@
+"""A fin's true outline from the silhouette, whatever angle the fins stand at.
+
+All fins of a group are alike, and every point of every fin, on both faces, projects inside the silhouette. So
+the planform is the largest set of points (x, y) of the fin's own plane for which all of them do: the silhouette is
+carried back into the fin's plane once for each fin and face, and the results are intersected. Where any one fin is
+the outermost thing at its edge, that edge is the planform's. A fin in the photo's plane is the simplest case of it.
+Fins turned away from the picture show their thickness too, by an amount that depends on how their edges are
+rounded; so where one fin lies flatter in the picture than others, the others only bound it loosely.
+(The visual hull of A. Laurentini, IEEE PAMI 16 (1994) 150, from memory, in the plane of the fin.)
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from skimage.measure import approximate_polygon, find_contours
+
+from digitize.solid.pose import Pose
+
+SUPERSAMPLE = 4
+FLATTER_RAD = np.radians(15.0)
+EDGE_ON_RAD = np.radians(70.0)
+"""A fin seen this near to edge-on bounds nothing: a degree of roll moves it by more than its thickness."""
+ROLL_DOUBT_RAD = 0.03
+EDGE_ROUNDING = 0.45
+"""Share of the half thickness by which an oblique fin's edge stands out in the picture: about 0.3 for round and 0.7
+for square edges at 45 degrees (1 - cos and sin); in between, since nobody says which."""
+
+
+@dataclass(frozen=True)
+class Coverage:
+    """How much of each pixel the silhouette covers, (h, w) 0..1, for the part of the picture at `corner_px` (x, y)."""
+
+    alpha: np.ndarray
+    corner_px: np.ndarray
+
+    def at(self, points_px: np.ndarray) -> np.ndarray:
+        """Coverage (...,) at pixels (..., 2), 0 outside."""
+        local = (points_px - self.corner_px).astype(np.float32)
+        shape = local.shape[:-1]
+        flat = local.reshape(1, -1, 2)
+        # remap wants maps of fewer than 32768 columns
+        width = 16384
+        pad = (-flat.shape[1]) % width
+        flat = np.pad(flat, ((0, 0), (0, pad), (0, 0)), constant_values=-10).reshape(-1, width, 2)
+        values = cv2.remap(self.alpha, flat[..., 0], flat[..., 1], cv2.INTER_LINEAR, borderValue=0)
+        return values.reshape(-1)[: int(np.prod(shape))].reshape(shape)
+
+
+def coverage(outline_px: np.ndarray, low_px: np.ndarray, high_px: np.ndarray) -> Coverage:
+    """Pixel coverage by a polygon (n, 2) inside the box low_px..high_px, counted on SUPERSAMPLE^2 points a pixel."""
+    corner = np.floor(low_px).astype(int) - 3
+    width, height = (int(v) for v in np.ceil(high_px).astype(int) + 3 - corner)
+    k = SUPERSAMPLE
+    # a pixel's centre c lies in the middle of its k fine points: k c + (k - 1) / 2
+    fine = np.round(((outline_px - corner) * k + (k - 1) / 2) * 16).astype(np.int32)
+    frame = np.array([[-99, -99], [width * k + 99, -99], [width * k + 99, height * k + 99], [-99, height * k + 99]]) * 16
+    inner, outer = np.zeros((2, height * k, width * k), np.uint8)
+    # fillPoly also fills the points its border runs through; filling the outside as well and averaging cancels that
+    cv2.fillPoly(inner, [fine], 255, shift=4)
+    cv2.fillPoly(outer, [frame.astype(np.int32), fine], 255, shift=4)
+    both = cv2.addWeighted(inner, 0.5, 255 - outer, 0.5, 0)
+    alpha = cv2.resize(both, (width, height), interpolation=cv2.INTER_AREA).astype(np.float32) / 255
+    return Coverage(alpha, corner.astype(float))
+
+
+@dataclass(frozen=True)
+class Carving:
+    """What is carved in, and how finely.
+
+    profile_s_mm: (n, 2) body profile, place along the axis and radius; first_s_mm, last_s_mm, reach_mm: the box to
+    look in; step_mm: grid; half_thickness_mm: of the fin; count, roll_rad: the fins' angles are
+    roll + 2 pi k / count. sides: 'both', or 'upper'/'lower' to use only fins on that side of the picture.
+    """
+
+    profile_s_mm: np.ndarray
+    first_s_mm: float
+    last_s_mm: float
+    reach_mm: float
+    step_mm: float
+    half_thickness_mm: float
+    count: int
+    roll_rad: float
+    sides: str = "both"
+
+    def angles(self) -> np.ndarray:
+        """(k,) fin angles that are used, rad."""
+        angles = self.roll_rad + 2 * np.pi * np.arange(self.count) / self.count
+        side = np.cos(angles)
+        if self.sides == "upper":
+            return angles[side > 0.3]
+        if self.sides == "lower":
+            return angles[side < -0.3]
+        return angles
+
+    def radius_at(self, s_mm: np.ndarray) -> np.ndarray:
+        """Body radius, 0 beyond its ends."""
+        return np.interp(s_mm, self.profile_s_mm[:, 0], self.profile_s_mm[:, 1], left=0.0, right=0.0)
+
+
+@dataclass(frozen=True)
+class Planform:
+    """outline_mm: (m, 2) (s, y), root leading edge round to root trailing edge; the first and last points lie on the
+    body. angle_rad, offset_mm: (m,) the fin, and the plane's offset from its middle, whose edge in the picture gave
+    each point. hidden_lead_mm, hidden_trail_mm: length of edge carried on down to the root, unseen.
+    """
+
+    outline_mm: np.ndarray
+    angle_rad: np.ndarray
+    offset_mm: np.ndarray
+    hidden_lead_mm: float
+    hidden_trail_mm: float
+
+
+def carve(cover: Coverage, pose: Pose, job: Carving) -> Planform | None:
+    """The planform, or None where nothing of a fin stands clear of the body."""
+    s = np.arange(job.first_s_mm, job.last_s_mm, job.step_mm)
+    y = np.arange(0.0, job.reach_mm + 3 * job.step_mm, job.step_mm)
+    grid = np.stack(np.meshgrid(s, y, indexing="xy"), -1)
+    inside, clear = _inside_and_clear(cover, pose, job, grid)
+    field = np.where(clear, inside, 0.0)
+    kept = _largest(field > 0.5)
+    if kept is None:
+        return None
+    path = _open_path(np.where(kept, field, np.minimum(field, 0.49)), clear)
+    if path is None:
+        return None
+    points = np.column_stack([np.interp(path[:, 1], np.arange(len(s)), s), np.interp(path[:, 0], np.arange(len(y)), y)])
+    points = _simplified(points, 0.4 * job.step_mm)
+    lead, hidden_lead = _to_root(points, job)
+    trail, hidden_trail = _to_root(points[::-1], job)
+    outline = np.vstack([lead, points, trail])
+    angle, offset = _deciding(cover, pose, job, outline)
+    return Planform(outline, angle, offset, hidden_lead, hidden_trail)
+
+
+def _views(job: Carving):
+    """(angle, offset of the plane from the fin's middle, whether it only bounds loosely) of each fin and face."""
+    angles = job.angles()
+    turned = np.abs(np.arccos(np.clip(np.abs(np.cos(angles)), 0, 1)))
+    for angle, turn in zip(angles, turned, strict=True):
+        if turn > EDGE_ON_RAD and turn > turned.min() + FLATTER_RAD:
+            continue
+        loose = turn > turned.min() + FLATTER_RAD
+        thick = job.half_thickness_mm * EDGE_ROUNDING * np.sin(turn)
+        for face in (-1.0, 1.0) if thick > 0 and not loose else (0.0,):
+            yield angle, face * thick, loose
+
+
+def body_cover(pose: Pose, job: Carving, like: Coverage, margin_px: float) -> Coverage:
+    """The body's own silhouette, aft rim included, grown by margin_px all round."""
+    s = np.linspace(job.profile_s_mm[0, 0], job.profile_s_mm[-1, 0], 200)
+    radius = np.interp(s, *job.profile_s_mm.T)
+    limbs = np.vstack([pose.limb_px(s, radius), pose.limb_px(s, -radius)[::-1]])
+    turn = np.linspace(0, 2 * np.pi, 60)
+    rim = pose.project(np.stack([np.full(60, s[-1]), radius[-1] * np.cos(turn), radius[-1] * np.sin(turn)], -1))
+    mask = np.zeros(like.alpha.shape, np.uint8)
+    for shape in (limbs, rim):
+        cv2.fillPoly(mask, [np.round((shape - like.corner_px) * 16).astype(np.int32)], 255, shift=4)
+    return Coverage(_grown(mask, margin_px).astype(np.float32) / 255, like.corner_px)
+
+
+def _grown(mask, margin_px):
+    size = 2 * int(np.ceil(margin_px)) + 1
+    return cv2.dilate(mask, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size)))
+
+
+def _inside_and_clear(cover, pose, job, grid):
+    """For each grid point: the least coverage any fin's copy of it meets, and whether any copy is clear of the body."""
+    inside, clear = np.ones(grid.shape[:2], np.float32), np.zeros(grid.shape[:2], bool)
+    flat = grid.reshape(-1, 2)
+    px_mm = pose.depth_mm / pose.camera.focal_px
+    # two pixels off the limb: nearer, the silhouette's edge is the body's and not the fin's
+    body = body_cover(pose, job, cover, 2.0)
+    doubt_mm = job.half_thickness_mm + ROLL_DOUBT_RAD * job.reach_mm
+    slack = Coverage(_grown(cover.alpha, doubt_mm / px_mm + 1.0), cover.corner_px)
+    for angle, offset, loose in _views(job):
+        pixels = pose.project_fin(flat, angle, offset)
+        value = (slack if loose else cover).at(pixels).reshape(inside.shape)
+        inside = np.minimum(inside, value)
+        clear |= body.at(pixels).reshape(inside.shape) < 0.5
+    radius = np.interp(grid[0, :, 0], *job.profile_s_mm.T)
+    return inside, clear & (grid[..., 1] > radius)
+
+
+def _largest(flags):
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(flags.astype(np.uint8), connectivity=4)
+    if count < 2:
+        return None
+    biggest = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
+    return labels == biggest if stats[biggest, cv2.CC_STAT_AREA] >= 30 else None
+
+
+def _open_path(field, clear):
+    """(m, 2) row, column along the field's 0.5 level, leading side first, without the cut along the body."""
+    padded = np.pad(field, 1)
+    curves = find_contours(padded, 0.5)
+    if not curves:
+        return None
+    curve = max(curves, key=len)[:-1] - 1
+    soft = cv2.blur(clear.astype(np.float32), (3, 3))
+    near = cv2.remap(soft, curve[None, :, 1].astype(np.float32), curve[None, :, 0].astype(np.float32),
+                     cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)[0]  # fmt: skip
+    cut = near < 0.95
+    if cut.all():
+        return None
+    if cut.any():
+        curve, cut = np.roll(curve, -_longest_end(cut), axis=0), np.roll(cut, -_longest_end(cut))
+        curve = curve[np.flatnonzero(~cut)[0] : np.flatnonzero(~cut)[-1] + 1]
+    return curve if curve[0, 1] < curve[-1, 1] else curve[::-1]
+
+
+def _longest_end(flags):
+    """Index just behind the longest cyclic run of True."""
+    n = len(flags)
+    best, run, end = 0, 0, 0
+    for k in range(2 * n):
+        run = run + 1 if flags[k % n] else 0
+        if run > best:
+            best, end = run, k + 1
+    return end % n
+
+
+def _simplified(points, tolerance):
+    """Douglas-Peucker, leaving 5 to about 60 points."""
+    while True:
+        out = approximate_polygon(points, tolerance)
+        if len(out) <= 60:
+            return out
+        tolerance *= 1.3
+
+
+def _to_root(points, job):
+    """((2,) where the edge that starts the points meets the body, how far that is carried on)."""
+    start = points[0]
+    gap = max(start[1] - float(job.radius_at(start[:1])[0]), job.step_mm)
+    reach = np.cumsum(np.r_[0, np.linalg.norm(np.diff(points, axis=0), axis=1)])
+    wanted = max(1.2 * gap, 8 * job.step_mm)
+    last = max(int(np.searchsorted(reach, wanted)), 1)
+    ahead = points[min(last, len(points) - 1)]
+    direction = start - ahead
+    if direction[1] > -0.05 * abs(direction[0]):  # an edge running along the body tells nothing of the root
+        direction = np.array([0.0, -1.0])
+    direction = direction / -direction[1]
+    point = start.copy()
+    for _ in range(30):
+        radius = float(job.radius_at(np.array([point[0]]))[0]) or float(job.profile_s_mm[-1, 1])
+        point = start + direction * (start[1] - radius)
+    return point, float(np.linalg.norm(point - start))
+
+
+def _deciding(cover, pose, job, outline):
+    """Angle and offset of the fin whose copy of each point lies least inside the silhouette."""
+    views = [(angle, offset) for angle, offset, loose in _views(job) if not loose]
+    values = np.array([cover.at(pose.project_fin(outline, angle, offset)) for angle, offset in views])
+    best = np.argmin(values, axis=0)
+    return np.array([views[k][0] for k in best]), np.array([views[k][1] for k in best])

@@ -1,0 +1,207 @@
+"""Stations along the axis: the silhouette's half-widths, and which of them belong to the body and which to fins.
+
+Works in the view's flat picture: p = x/z along the axis (aft positive after `oriented`), q = y/z across it,
+both dimensionless (tangents), so nothing here needs a scale.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.ndimage import grey_opening, median_filter
+
+from digitize.errors import OutlineRefusal
+
+STATIONS = 1200
+CHORD_WINDOW = 0.42
+"""No fin's root is expected to be longer than this share of the length."""
+MIN_TUBE = 0.06
+"""A run of constant width shorter than this share of the length is not taken for a tube."""
+MAX_TILT_TAN = 0.2
+"""A tube's sides converge in perspective by at most this times its width (about 11 degrees of tilt)."""
+
+
+@dataclass(frozen=True)
+class Stations:
+    """p: (n,) places along the axis, over the stretch where the axis itself lies inside the silhouette.
+
+    upper, lower: (n,) distance from the axis, going out, to where the silhouette is first left, on either side
+    (both positive); reach: (n,) the farthest the silhouette goes on any side, overhanging fins included.
+    body_upper, body_lower: (n,) bool, where that side shows the body's own limb.
+    fin_runs: [(first, last)] station numbers of each fin group, nose to tail.
+    tubes: [(first, last)] runs of constant width, as far as the picture tells; pixel: one pixel in units of p.
+    """
+
+    p: np.ndarray
+    upper: np.ndarray
+    lower: np.ndarray
+    reach: np.ndarray
+    body_upper: np.ndarray
+    body_lower: np.ndarray
+    fin_runs: tuple[tuple[int, int], ...]
+    tubes: tuple[tuple[int, int], ...]
+    pixel: float
+
+    @property
+    def caliber(self) -> float:
+        """Typical body width, in units of p."""
+        return float(np.median(self.upper + self.lower))
+
+
+def crossings(flat: np.ndarray, at: np.ndarray, along: int) -> list[np.ndarray]:
+    """Where lines of constant coordinate `along` (0: p, 1: q) at the values `at` cut a closed polygon (n, 2).
+
+    Returns for each value the sorted other coordinates of the cuts.
+    """
+    a, b = flat, np.roll(flat, -1, axis=0)
+    swap = a[:, along] > b[:, along]
+    left, right = np.where(swap[:, None], b, a), np.where(swap[:, None], a, b)
+    first = np.searchsorted(at, left[:, along], side="left")
+    last = np.searchsorted(at, right[:, along], side="left")
+    cuts: list[list[float]] = [[] for _ in at]
+    for i in np.flatnonzero(last > first):
+        run = right[i, along] - left[i, along]
+        for k in range(first[i], last[i]):
+            share = (at[k] - left[i, along]) / run
+            cuts[k].append(left[i, 1 - along] + share * (right[i, 1 - along] - left[i, 1 - along]))
+    return [np.sort(np.array(c)) for c in cuts]
+
+
+def find_stations(flat: np.ndarray, upper_sign: float, pixel: float, groups: int | None) -> Stations:
+    """Read the half-widths and tell body from fins.
+
+    flat: (n, 2) outline in the view, aft positive; groups: how many fin groups the user said (None: as many as
+    stand out). Raises OutlineRefusal when no body can be made out.
+    """
+    ends = crossings(flat, np.array([0.0]), along=1)[0]
+    if len(ends) < 2:
+        raise OutlineRefusal(
+            "The outline does not lie along a straight axis",
+            "Take the photo square from the side, with the whole rocket in the picture",
+        )
+    p = np.linspace(ends[0], ends[-1], STATIONS + 2)[1:-1]
+    cuts = crossings(flat, p, along=0)
+    upper = np.array([_first_exit(c * upper_sign) for c in cuts])
+    lower = np.array([_first_exit(-c * upper_sign) for c in cuts])
+    reach = np.array([np.abs(c).max(initial=0.0) for c in cuts])
+    envelope = _body_envelope(np.minimum(upper, lower))
+    caliber = 2 * float(np.median(envelope[STATIONS // 4 : STATIONS * 3 // 4]))
+    if caliber <= 4 * pixel:
+        raise OutlineRefusal(
+            "The body in the outline is only a few pixels wide",
+            "Take the photo closer, so that the rocket fills most of the picture's length",
+        )
+    near = 0.8 * pixel + 0.004 * caliber
+    runs = _fin_runs(reach - envelope, 0.07 * caliber + 1.5 * pixel, near, caliber, groups)
+    body_upper = _body_side(upper, envelope, runs, near, caliber) & ~_bumps(upper, caliber)
+    body_lower = _body_side(lower, envelope, runs, near, caliber) & ~_bumps(lower, caliber)
+    tubes = _tubes(p, (upper + lower) / 2, body_upper & body_lower, pixel)
+    return Stations(p, upper, lower, reach, body_upper, body_lower, tuple(runs), tuple(tubes), pixel)
+
+
+def _first_exit(q: np.ndarray) -> float:
+    out = q[q > 0]
+    return float(out.min()) if len(out) else 0.0
+
+
+def _body_envelope(narrow: np.ndarray) -> np.ndarray:
+    """The half-width left when everything shorter than a fin's longest chord and standing out is shaved off."""
+    window = int(CHORD_WINDOW * len(narrow))
+    # beyond the tail there is nothing: padding by the end's value would keep fins that reach the end
+    padded = np.concatenate([narrow, np.zeros(window)])
+    opened = grey_opening(padded, size=window, mode="nearest")[: len(narrow)]
+    rising = np.maximum.accumulate(np.minimum(narrow, opened.max()))  # nose: narrower than any window
+    widest = int(np.argmax(opened))
+    return np.where(np.arange(len(narrow)) < widest, np.minimum(narrow, rising), opened)
+
+
+def _fin_runs(over, threshold, near, caliber, groups):
+    """Runs of stations that stand out by more than a lug would, the largest `groups` of them, nose to tail, each
+    carried on fore and aft to where nothing stands out any more."""
+    runs = [(a, b) for a, b in _true_runs(_closed(over > threshold, 3)) if over[a : b + 1].max() > 0.35 * caliber]
+    if groups is not None and len(runs) > groups:
+        runs = sorted(runs, key=lambda run: over[run[0] : run[1] + 1].sum())[-groups:]
+    most = int(0.06 * len(over))
+    whole = []
+    for first, last in runs:
+        fore = np.flatnonzero(over[max(first - most, 0) : first] <= near)
+        aft = np.flatnonzero(over[last + 1 : last + 1 + most] <= near)
+        first = max(first - most, 0) + int(fore[-1]) if len(fore) else max(first - most, 0)
+        last = last + 1 + int(aft[0]) if len(aft) else min(last + most, len(over) - 1)
+        whole.append((first, last))
+    return sorted(whole)
+
+
+def _closed(flags, reach):
+    grown = np.convolve(flags, np.ones(2 * reach + 1), "same") > 0
+    shrunk = np.convolve(~grown, np.ones(2 * reach + 1), "same") > 0
+    return ~shrunk | flags
+
+
+def _true_runs(flags):
+    edge = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(int), [0]])))
+    return [(int(a), int(b) - 1) for a, b in zip(edge[::2], edge[1::2], strict=True)]
+
+
+def _body_side(width, envelope, runs, near, caliber):
+    """Stations where this side shows the body: anywhere but at fins, and there only where it keeps to the envelope."""
+    other = np.zeros(len(width), bool)
+    for first, last in runs:
+        step = slice(first, last + 1)
+        other[step] = width[step] - envelope[step] >= near
+    # a fin's edge leaves the limb gradually: what is next to it is not trusted either; and behind the body's end
+    # only a fin that stands out aft crosses the axis
+    aft = np.arange(len(width)) > len(width) // 2
+    other |= aft & (width < 0.2 * caliber)
+    return (width > 0) & (np.convolve(other, np.ones(7), "same") < 0.5)
+
+
+def _bumps(width, caliber):
+    """Short outward bumps on one side (a lug, a button, a knot): stations a running median does not follow."""
+    n = len(width)
+    over = width - median_filter(width, size=int(0.12 * n) | 1, mode="nearest")
+    flags = np.zeros(n, bool)
+    for a, b in _true_runs(over > 0.03 * caliber):
+        flags[a : b + 1] = b - a < 0.1 * n and a > 0.2 * n and over[a : b + 1].max() < 0.35 * caliber
+    return flags
+
+
+def _tubes(p, half, body, pixel):
+    """Runs where both sides show the body and the width changes no more than perspective can make it."""
+    found = []
+    free = body.copy()
+    while True:
+        run = _longest_straight(p, half, free, pixel)
+        if run is None or run[-1] - run[0] < MIN_TUBE * len(p):
+            return sorted(found)
+        found.append((int(run[0]), int(run[-1])))
+        free[max(run[0] - 3, 0) : run[-1] + 4] = False
+
+
+def _longest_straight(p, half, free, pixel):
+    """Station numbers of the longest run of free stations that one nearly level line fits; None without one."""
+    numbers = np.flatnonzero(free)
+    best, most = None, 8
+    for base in range(0, len(numbers), max(len(numbers) // 60, 1)):
+        low, high = base + most, len(numbers)
+        while low < high:
+            middle = (low + high + 1) // 2
+            if _is_level(p, half, numbers[base:middle], pixel):
+                low = middle
+            else:
+                high = middle - 1
+        chosen = numbers[base:low]
+        if low - base > most and _is_level(p, half, chosen, pixel):
+            best, most = chosen, low - base
+    return best
+
+
+def _is_level(p, half, chosen, pixel):
+    """Whether a line with no more slope than perspective allows fits, in the middle and at the ends alike."""
+    x, y = p[chosen], half[chosen]
+    slope, level = np.polyfit(x, y, 1)
+    misfit = y - slope * x - level
+    end = max(len(chosen) // 12, 2)
+    tolerance = 0.3 * pixel + 0.0012 * y.mean()
+    seen = np.split(misfit, np.flatnonzero(np.diff(chosen) > 3) + 1)  # what stands on either side of a fin counts alone
+    parts = [misfit[:end], misfit[len(misfit) // 2 - end : len(misfit) // 2 + end], misfit[-end:], *seen]
+    return abs(slope) <= MAX_TILT_TAN * y.mean() and max(abs(np.median(part)) for part in parts) <= tolerance
