@@ -210,6 +210,8 @@ def main(argv: list[str] | None = None) -> int:
     try:
         code = typer.main.get_command(app).main(argv, prog_name="digitize", standalone_mode=False)
         sys.stdout.flush()
+        if code == _INTERRUPTED:  # typer's own way of saying it
+            raise KeyboardInterrupt
         return code if isinstance(code, int) else ExitCode.OK
     except Refusal as refusal:
         return _stop(refusal.line(), refusal.exit_code)

@@ -20,7 +20,6 @@ _NOISE_MM = 0.2  # radius noise of a trace, and how exactly a real part keeps it
 _PRICE = 16.0  # of a piece, in squared noise; a line fitted to noise alone gains 2
 _TUBE_PRICE = 10.0
 _SHARP_MM = 1.0  # a profile that starts thicker than this has no nose
-_STEP_MM = 0.6  # a larger difference of radius where two pieces meet is a step in the body
 _LEVEL_MM = 0.4  # a straight piece whose radius changes less is a tube
 _SAME_LEAN = 0.01  # two straight pieces that lean this nearly alike have no sure crossing
 # The parabola is left out: no trace tells it from an ogive, which is the commoner by far.
@@ -126,7 +125,7 @@ def _merge_tubes(x, r, kinds: list, joints: list) -> tuple[list, list]:
     for piece, kind in zip(pieces, kinds, strict=True):
         level = kind in (_TUBE, _FRUSTUM) and abs(piece.aft_mm - piece.fore_mm) < _LEVEL_MM
         radius = (piece.fore_mm + piece.aft_mm) / 2 if level else None
-        if level and last_radius is not None and abs(radius - last_radius) < _STEP_MM / 2:
+        if level and last_radius is not None and abs(radius - last_radius) < _LEVEL_MM:
             merged_joints[-1] = piece.to_mm
         else:
             merged_kinds.append(_TUBE if level else kind)
@@ -202,10 +201,10 @@ def _crossing(before: _Piece, behind: _Piece) -> float | None:
 
 
 def _meeting(pieces: list[_Piece]) -> list[_Piece]:
-    """Pieces that share their end radii: a tube's is known best, two others meet half way; a step stays."""
+    """Pieces that share their end radii: a tube's is known best, two others meet half way."""
     for k in range(len(pieces) - 1):
         before, behind = pieces[k], pieces[k + 1]
-        if abs(before.aft_mm - behind.fore_mm) > _STEP_MM or before.kind == behind.kind == "tube":
+        if before.kind == behind.kind == "tube":
             continue
         radius = (before.aft_mm + behind.fore_mm) / 2
         if "tube" in (before.kind, behind.kind):

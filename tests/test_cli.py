@@ -1,0 +1,132 @@
+"""The command line: exit codes, what goes to which stream, and that every option explains itself."""
+
+import json
+import subprocess
+import sys
+
+import pytest
+import typer
+
+from digitize import cli
+from digitize.errors import OutlineRefusal
+
+EXAMPLE = """
+name = "example"
+[body]
+profile_mm = [[0, 0], [60, 12], [300, 12]]
+[[fins]]
+count = 3
+outline_mm = [[250, 12], [280, 52], [310, 52], [300, 12]]
+"""
+
+
+@pytest.fixture
+def geometry(tmp_path):
+    path = tmp_path / "geometry.toml"
+    path.write_text(EXAMPLE)
+    return str(path)
+
+
+def run(capsys, *argv):
+    code = cli.main(list(argv))
+    return code, *capsys.readouterr()
+
+
+def test_solve_prints_the_summary(capsys, geometry):
+    code, out, err = run(capsys, "solve", geometry, "--balance", "200mm", "--mass", "180g")
+    assert (code, err) == (0, "")
+    assert "FLY" in out and "248.5" in out
+
+
+def test_solve_prints_json_and_nothing_else(capsys, geometry):
+    code, out, err = run(capsys, "solve", geometry, "--json", "--name", "sorrel", "--pose", "resting")
+    data = json.loads(out)
+    assert (code, err, data["name"], data["schema"]) == (0, "", "sorrel", 1)
+    assert data["cp"]["x_mm"]["value"] == pytest.approx(248.54225, abs=1e-4)  # rocket A (regression)
+
+
+def test_solve_writes_a_folder_whose_geometry_gives_the_same(capsys, geometry, tmp_path):
+    code, first, _ = run(capsys, "solve", geometry, "--json", "--out", str(tmp_path / "r"))
+    assert code == 0
+    assert (tmp_path / "r" / "result.json").read_text() == first
+    _, second, _ = run(capsys, "solve", str(tmp_path / "r" / "geometry.toml"), "--json")
+    assert second == first
+
+
+@pytest.mark.parametrize(
+    ("argv", "code", "says"),
+    [
+        (["solve", "{tmp}/none.toml"], 3, "none.toml"),
+        (["solve", "{tmp}"], 3, "{tmp}"),
+        (["solve", "{bad}"], 6, "negative"),
+        (["solve", "{geometry}", "--balance", "200"], 2, "mm, cm, m, in, ft"),
+        (["solve", "{geometry}", "--balance", "1m"], 2, "beyond the body"),
+        (["solve", "{geometry}", "--mass", "-1g"], 2, "--mass"),
+        (["solve", "{geometry}", "--pose", "upside-down"], 2, "--pose"),
+        (["solve", "{geometry}", "--wings", "3"], 2, "--wings"),
+        (["solve"], 2, "geometry"),
+        (["measure"], 2, "no photo"),
+        (["measure", "a.jpg", "--scale", "coin"], 2, "checker"),
+        (["measure", "a.jpg", "--scale"], 2, "--scale"),
+        (["measure", "a.jpg", "--seed", "x"], 2, "--seed"),
+        (["fly"], 2, "fly"),
+        ([], 2, "command"),
+    ],
+)
+def test_what_is_wrong_is_one_line_on_standard_error(capsys, geometry, tmp_path, argv, code, says):
+    (tmp_path / "bad.toml").write_text(EXAMPLE.replace("[60, 12]", "[60, -12]"))
+    names = {"tmp": tmp_path, "bad": tmp_path / "bad.toml", "geometry": geometry}
+    got, out, err = run(capsys, *(word.format(**names) for word in argv))
+    assert (got, out) == (code, "")
+    assert err.startswith("digitize: ") and err.count("\n") == 1
+    assert says.format(**names) in err
+
+
+@pytest.mark.parametrize(
+    ("error", "code", "says"),
+    [
+        (OutlineRefusal("no rocket was found", "give another photo"), 5, "no rocket was found"),
+        (KeyboardInterrupt(), 130, "interrupted"),
+        (ZeroDivisionError("a\nb"), 70, "ZeroDivisionError: a b"),
+        (ImportError("libGL.so.1: cannot open shared object file"), 70, "apt-get install libgl1"),
+        (ImportError("libgthread-2.0.so.0: cannot open shared object file"), 70, "libglib2.0-0"),
+        (ImportError("No module named 'x'"), 70, "report it"),
+    ],
+)
+def test_exit_codes_of_what_happens_inside(capsys, monkeypatch, geometry, error, code, says):
+    def fail(*args, **kwargs):
+        raise error
+
+    monkeypatch.setattr("digitize.solve.solve", fail)
+    got, out, err = run(capsys, "solve", geometry)
+    assert (got, out) == (code, "")
+    assert err.count("\n") == 1 and says in err
+
+
+def test_traceback_only_when_asked_for(capsys, monkeypatch, geometry):
+    monkeypatch.setattr("digitize.solve.solve", lambda *a, **k: 1 / 0)
+    monkeypatch.setenv("DIGITIZE_DEBUG", "1")
+    code, _, err = run(capsys, "solve", geometry)
+    assert code == 70 and "Traceback" in err and "report it" in err
+
+
+def test_help_explains_every_option_of_every_command(capsys):
+    group = typer.main.get_command(cli.app)
+    for name, command in group.commands.items():
+        code, out, _ = run(capsys, name, "--help")
+        assert code == 0 and command.help
+        for parameter in command.params:
+            assert getattr(parameter, "help", None), f"{name} {parameter.name} has no help"
+            if parameter.param_type_name == "option":
+                assert parameter.opts[0] in out
+
+
+def test_solve_needs_no_opencv_and_as_a_program_keeps_its_exit_code(geometry, tmp_path):
+    """In a process of its own, with OpenCV made impossible to import."""
+    program = "import sys; sys.modules['cv2'] = None; from digitize.cli import main; sys.exit(main())"
+    done = subprocess.run([sys.executable, "-c", program, "solve", geometry], capture_output=True, text=True)
+    assert (done.returncode, done.stderr) == (0, "") and "248.5" in done.stdout
+    done = subprocess.run(
+        [sys.executable, "-c", program, "solve", str(tmp_path / "no")], capture_output=True, text=True
+    )
+    assert done.returncode == 3 and done.stdout == ""

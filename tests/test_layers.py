@@ -1,0 +1,60 @@
+"""Imports point one way, and the physics never sees OpenCV."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+import digitize
+
+ROOT = Path(digitize.__file__).parent
+
+# From the bottom up. A module may import from its own layer or a lower one.
+LAYERS = (
+    ("errors", "records", "sizes", "cautions", "shapes"),
+    ("aero", "areas", "quantities", "geometry", "pieces", "stability", "result_json"),
+    ("options",),
+    ("solve", "photo", "report"),
+    ("outline",),
+    ("solid",),
+    ("pipeline",),
+    ("cli",),
+)
+LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}
+WITHOUT_OPENCV = {name for names in LAYERS[:3] for name in names} | {"solve"}
+
+
+def module_files():
+    return sorted(path for path in ROOT.rglob("*.py") if path.name != "__init__.py")
+
+
+def unit(path):
+    """The module's name at the top level: 'aero' for aero/fins.py."""
+    return path.relative_to(ROOT).parts[0].removesuffix(".py")
+
+
+def imported(path):
+    """Full names of everything a file imports, anywhere in it."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            package = ["digitize", *path.relative_to(ROOT).parts[: -node.level]] if node.level else []
+            module = ".".join([*package, *([node.module] if node.module else [])])
+            yield from (f"{module}.{alias.name}" for alias in node.names)
+
+
+@pytest.mark.parametrize("path", module_files(), ids=lambda p: str(p.relative_to(ROOT)))
+def test_imports_point_downward(path):
+    own = LEVEL.get(unit(path))
+    assert own is not None, f"{unit(path)} has no place among the layers"
+    for name in imported(path):
+        parts = name.split(".")
+        if parts[0] == "digitize" and len(parts) > 1:
+            assert LEVEL[parts[1]] <= own, f"{path.name} imports {name} from a higher layer"
+
+
+@pytest.mark.parametrize("path", module_files(), ids=lambda p: str(p.relative_to(ROOT)))
+def test_only_the_picture_side_uses_opencv(path):
+    if unit(path) in WITHOUT_OPENCV:
+        assert not [name for name in imported(path) if name.split(".")[0] == "cv2"]

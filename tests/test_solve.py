@@ -1,0 +1,108 @@
+"""A geometry solved without a photo: the check values, the warnings, the words."""
+
+import numpy as np
+import pytest
+
+from digitize.errors import GeometryRefusal, UsageRefusal
+from digitize.options import parse_pose
+from digitize.records import FinGroup, Geometry
+from digitize.solve import fin_measures, geometry_warnings, radius_choice, solve
+
+BODY = np.array([[0, 0], [60, 12], [300, 12]], float)
+FIN = np.array([[250, 12], [280, 52], [310, 52], [300, 12]], float)
+ROCKET_A = Geometry("bracken", BODY, (FinGroup(3, FIN, 2.0),))
+ROCKET_C = Geometry(
+    "sedge",
+    np.array([[0, 0], [2.835641, 0.5], [10, 0.5]]) * 40,
+    (FinGroup(4, np.array([[9, 0.5], [9, 1.5], [10, 1.5], [10, 0.5]]) * 40),),
+)
+
+
+def test_rocket_a():
+    """Numbers of the check values (computed, regression); sizes by hand."""
+    result = solve(ROCKET_A, balance_mm=200.0)
+    assert result.cp_x_mm.value == pytest.approx(248.54225, abs=1e-4)
+    assert result.cn_alpha_per_rad.value == pytest.approx(18.410256, abs=1e-6)
+    assert result.margin_calibers.value == pytest.approx((248.54225 - 200) / 24, abs=1e-5)
+    assert (result.length_mm.value, result.max_diameter_mm.value, result.base_diameter_mm.value) == (
+        300,
+        24,
+        24,
+    )
+    (fin,) = result.fins
+    sizes = [q.value for q in (fin.root_chord_mm, fin.tip_chord_mm, fin.span_mm, fin.sweep_mm, fin.area_mm2)]
+    assert sizes == pytest.approx([50, 30, 40, 30, 1600])
+    assert result.verdict_level == "fly"
+    assert result.cp_x_mm.pm95 == 0 and result.margin_calibers.pm95 > 0
+    assert any("taken as exact" in line for line in result.assumptions)
+
+
+def test_rocket_c_with_its_side_area():
+    """In diameters: centre of pressure 7.891714, side-area centroid 6.393754 (computed, regression)."""
+    result = solve(ROCKET_C)
+    assert result.cp_x_mm.value / 40 == pytest.approx(7.891714, abs=1e-6)
+    assert result.cutout_centroid_mm.value / 40 == pytest.approx(6.393754, abs=1e-6)
+    assert result.verdict_level == "look again" and result.margin_calibers is None
+
+
+def test_pose_turns_the_cut_out_only():
+    flat, turned = solve(ROCKET_C), solve(ROCKET_C, pose=parse_pose("diagonal"))
+    assert turned.cp_x_mm == flat.cp_x_mm
+    # Four square fins of 40 mm at 45 degrees stand out of a body of radius 20 by 60 cos 45 - 20.
+    body = flat.cutout_area_mm2.value - 2 * 40 * 40
+    assert turned.cutout_area_mm2.value == pytest.approx(body + 2 * 40 * (60 / 2**0.5 - 20))
+    assert any("diagonal" in line for line in turned.assumptions)
+
+
+def test_balance_off_the_body_is_refused():
+    with pytest.raises(UsageRefusal, match="beyond the body's end"):
+        solve(ROCKET_A, balance_mm=300.0)
+
+
+def test_warnings_for_counts_the_method_was_not_made_for():
+    def codes(*counts):
+        return [
+            w.code for w in geometry_warnings(Geometry("", BODY, tuple(FinGroup(n, FIN) for n in counts)))
+        ]
+
+    assert codes(3) == codes(4) == codes(6) == codes(3, 4) == []
+    assert codes(2) == codes(3, 2) == ["TWO_FINS"]
+    assert codes(5) == codes(8, 7) == ["FIN_COUNT"]
+    assert codes() == ["NO_FINS"]
+
+
+def test_two_fins_never_fly():
+    two = Geometry("", BODY, (FinGroup(2, FIN),))
+    assert solve(ROCKET_A, balance_mm=150.0).verdict_level == "fly"
+    assert solve(two, balance_mm=150.0).verdict_level == "look again"
+
+
+def test_no_fins_is_solved_and_unstable():
+    """The body alone: 2 per radian at two thirds of the cone (NARAM-8)."""
+    result = solve(Geometry("", BODY), balance_mm=150.0)
+    assert result.cp_x_mm.value == pytest.approx(40.0)
+    assert result.verdict_level == "do not fly"
+    with pytest.raises(GeometryRefusal):
+        solve(Geometry("", np.array([[0, 0], [60, 12], [200, 12], [260, 0]], float)))
+
+
+def test_choice_of_radius_is_explained_where_it_matters():
+    assert radius_choice(ROCKET_A) is None and radius_choice(Geometry("", BODY)) is None
+    tail = np.array([[0, 0], [60, 12], [200, 12], [240, 5]], float)
+    outline = np.array([[195, 12], [215, 40], [245, 40], [235, 5.875]], float)
+    words = radius_choice(Geometry("", tail, (FinGroup(4, outline),)))
+    assert "mean along the root" in words
+    assert words in solve(Geometry("", tail, (FinGroup(4, outline),))).assumptions
+
+
+@pytest.mark.parametrize(
+    ("outline", "tip_mm", "sweep_mm"),
+    [
+        (FIN, 30, 30),
+        ([[250, 12], [300, 52], [300, 12]], 0, 50),
+        ([[250, 12], [280, 51.2], [310, 52], [300, 12]], 30, 30),  # a tip raked by 0.8 of 40 mm
+    ],
+)
+def test_tip(outline, tip_mm, sweep_mm):
+    measures = fin_measures(np.array(outline, float), 12.0)
+    assert (measures["tip_chord_mm"], measures["sweep_mm"]) == (tip_mm, sweep_mm)
