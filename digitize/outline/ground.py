@@ -1,15 +1,15 @@
-"""How unlike the ground each patch is, told from the patches along the picture's frame."""
+"""How unlike the ground a patch is, when the ground may be shaded and the rocket is not."""
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from digitize.outline.patches import FEATURE_SCALE, Patches
 
-_NEIGHBOURS = 6
+_NEIGHBOURS = 4
 _FLOOR = 0.35  # feature units: no ground is so even that less than this counts as another colour
-# A shadow keeps the colour and takes light away: each of these logarithmic steps of light costs a little.
-_SHADOW_STEPS = (0.0, 0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 1.75)
-_SHADOW_COST = 0.8
+# A shadow keeps the colour and takes light away. Taking light costs little, up to the depth of a hard shadow.
+_SHADOW_DEPTH = 1.75 / FEATURE_SCALE[0]
+_SHADOW_COST = 0.1
+_MOST_KNOWN = 700  # patches that stand for the ground: enough for every colour it has, few enough to be quick
 
 
 def frame_patches(patches: Patches, excluded: np.ndarray, share: float = 0.07) -> np.ndarray:
@@ -26,14 +26,39 @@ def unlike_ground(patches: Patches, ground: np.ndarray) -> np.ndarray:
 
     Nearest neighbours in colour rather than one mean colour: wood, concrete and a printed grid have many.
     """
-    features = patches.features
-    tree = cKDTree(features[ground])
-    own = tree.query(features[ground], k=_NEIGHBOURS + 1)[0][:, 1:].mean(1)
-    best = np.full(len(features), np.inf)
-    for step in _SHADOW_STEPS:
-        lit = features.copy()
-        lit[:, 0] += step / FEATURE_SCALE[0]
-        distance, which = tree.query(lit, k=_NEIGHBOURS)
-        score = distance.mean(1) / (own[which].mean(1) + _FLOOR) + _SHADOW_COST * step
-        best = np.minimum(best, score)
-    return best
+    known = thin_out(np.flatnonzero(ground))
+    samples = patches.features[known]
+    own = np.sort(shaded_distance(samples, samples), axis=1)[:, 1 : _NEIGHBOURS + 1].mean(1)
+    score = np.empty(len(patches.features))
+    for part in np.array_split(np.arange(len(score)), 8):
+        distance = shaded_distance(patches.features[part], samples)
+        nearest = np.argpartition(distance, _NEIGHBOURS, axis=1)[:, :_NEIGHBOURS]
+        near = np.take_along_axis(distance, nearest, axis=1).mean(1)
+        score[part] = near / (own[nearest].mean(1) + _FLOOR)
+    return score
+
+
+def thin_out(indices: np.ndarray, most: int = _MOST_KNOWN) -> np.ndarray:
+    """At most `most` of the indices, evenly spread: the same every time."""
+    if len(indices) <= most:
+        return indices
+    return indices[np.linspace(0, len(indices) - 1, most).round().astype(int)]
+
+
+def shaded_distance(features: np.ndarray, ground: np.ndarray) -> np.ndarray:
+    """(n, m) distance of colours from ground colours that may lie in shadow."""
+    features, ground = features.astype(np.float32), ground.astype(np.float32)
+    chroma = _square_distance(features[:, 1:], ground[:, 1:])
+    darker = ground[None, :, 0] - features[:, None, 0]
+    shade = np.clip(darker, 0, _SHADOW_DEPTH)
+    return np.sqrt(chroma + (darker - shade) ** 2) + _SHADOW_COST * shade
+
+
+def plain_distance(features: np.ndarray, known: np.ndarray) -> np.ndarray:
+    """(n, m) distance of colours from colours."""
+    return np.sqrt(_square_distance(features.astype(np.float32), known.astype(np.float32)))
+
+
+def _square_distance(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    cross = a @ b.T
+    return np.maximum((a * a).sum(1)[:, None] + (b * b).sum(1)[None] - 2 * cross, 0)
