@@ -7,7 +7,9 @@ from digitize.errors import ScaleRefusal
 from digitize.records import Photo, ReferencePoints
 
 SEARCH_PX = 1600  # longer side of the reduced picture in which the board is looked for
-CORNER_FLOOR_PX = 0.05  # pixel noise apart, sharpening and unequal ink spread move a corner by about this much
+CORNER_FLOOR_PX = (
+    0.05  # pixel noise apart, sharpening and unequal ink spread move a corner by about this much
+)
 
 
 def find_checker(photo: Photo, squares: tuple[int, int], square_mm: float) -> ReferencePoints:
@@ -53,7 +55,9 @@ def _corners(rgb: np.ndarray, inner: tuple[int, int]) -> np.ndarray | None:
     for longest in (SEARCH_PX, 2 * SEARCH_PX, SEARCH_PX // 2):
         reduce = max(1.0, max(grey.shape) / longest)
         small = cv2.resize(grey, None, fx=1 / reduce, fy=1 / reduce, interpolation=cv2.INTER_AREA)
-        found, corners = cv2.findChessboardCornersSB(small, inner, flags=cv2.CALIB_CB_ACCURACY | cv2.CALIB_CB_NORMALIZE_IMAGE)
+        found, corners = cv2.findChessboardCornersSB(
+            small, inner, flags=cv2.CALIB_CB_ACCURACY | cv2.CALIB_CB_NORMALIZE_IMAGE
+        )
         if found:
             return _refined(grey, corners.reshape(-1, 2).astype(float) * reduce + (reduce - 1) / 2, inner)
         if reduce == 1.0:

@@ -94,7 +94,9 @@ def _smooth_along(values: np.ndarray, width: int) -> np.ndarray:
     return cv2.blur(values, (1, max(1, width)), borderType=cv2.BORDER_REPLICATE)
 
 
-def _signed_slope(colours: np.ndarray, t: np.ndarray, place: np.ndarray, gap: float, width: int) -> np.ndarray:
+def _signed_slope(
+    colours: np.ndarray, t: np.ndarray, place: np.ndarray, gap: float, width: int
+) -> np.ndarray:
     """Slope across the edge of the colour component in which the two sides differ: (n, m)."""
     beyond = t[None, :] - place[:, None]
     sides = []

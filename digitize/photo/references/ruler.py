@@ -74,7 +74,11 @@ def settle_unit(ticks: Ticks, length_mm: float) -> Reading | str:
         if counted and _pattern_allows(ticks, unit, decimal):
             return Reading(ticks, unit, 1.0 + surplus + (1.0 if unit == 1.0 else 0.5), _coarse(unit, count))
     if not decimal:
-        return f"The graduation found has {count} marks without a decimal pattern: an inch scale?" if count > 60 else ""
+        return (
+            f"The graduation found has {count} marks without a decimal pattern: an inch scale?"
+            if count > 60
+            else ""
+        )
     if count > 1.12 * length_mm or (whole and count < 0.6 * length_mm):
         return f"The graduation found has {count} marks; a millimetre scale of {length_mm:g} mm would show {length_mm:g}"
     return Reading(ticks, 1.0, surplus, (_other_count(count, length_mm, whole),))

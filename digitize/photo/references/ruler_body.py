@@ -20,7 +20,9 @@ def ruler_outline(rgb: np.ndarray, ticks: Ticks, px_per_mm: float) -> np.ndarray
     picture, s_mm, w_mm = _rectified(rgb, ticks, middle, px_per_mm)
     first, last = ticks.s[0] / px_per_mm, ticks.s[-1] / px_per_mm
     graduated = (s_mm >= first) & (s_mm <= last)
-    edge = _strongest(_agreed_step(picture[:, graduated].mean(axis=2)), w_mm, start - GRADUATED_EDGE_MM, start + 0.6)
+    edge = _strongest(
+        _agreed_step(picture[:, graduated].mean(axis=2)), w_mm, start - GRADUATED_EDGE_MM, start + 0.6
+    )
     edge = start - 1.0 if edge is None else edge
     likeness = _likeness(picture, graduated, w_mm, edge)
     near = (w_mm > edge + 1) & (w_mm < edge + NARROWEST_MM - 1)
@@ -61,7 +63,9 @@ def _agreed_step(picture: np.ndarray) -> np.ndarray:
     return np.where(np.sign(low) == np.sign(high), np.minimum(np.abs(low), np.abs(high)), 0)
 
 
-def _strongest(strength: np.ndarray, at: np.ndarray, low: float, high: float, least: float = 0.002) -> float | None:
+def _strongest(
+    strength: np.ndarray, at: np.ndarray, low: float, high: float, least: float = 0.002
+) -> float | None:
     own = np.where((at >= low) & (at <= high), strength, 0)
     return float(at[own.argmax()]) if own.max() >= least else None
 
@@ -81,7 +85,7 @@ def _back_edge(likeness, s_mm, w_mm, edge: float, ends, graduated) -> float:
             reaches.append(float(w_mm[gone.argmax()]))
     steps = _agreed_step(likeness[:, graduated])
     if reaches:
-        seen = _strongest(steps, w_mm, max(reaches) - 3, max(reaches) + 3, 0.1)
+        seen = _strongest(steps, w_mm, min(reaches) - 3, max(reaches) + 3, 0.1)
         return max(reaches) if seen is None else seen
     seen = _strongest(steps, w_mm, edge + 20, edge + WIDEST_MM, 0.15)
     return edge + USUAL_MM if seen is None else seen

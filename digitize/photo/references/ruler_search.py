@@ -32,8 +32,12 @@ def find_rows(grey: np.ndarray, most: int = 12) -> list[Row]:
     """Candidate rows in grey (H, W) float32, best first."""
     rows, reduce = [], 1
     while min(grey.shape) / reduce > 4 * BLOCK and reduce <= 8:
-        level = grey if reduce == 1 else cv2.resize(
-            grey, (grey.shape[1] // reduce, grey.shape[0] // reduce), interpolation=cv2.INTER_AREA
+        level = (
+            grey
+            if reduce == 1
+            else cv2.resize(
+                grey, (grey.shape[1] // reduce, grey.shape[0] // reduce), interpolation=cv2.INTER_AREA
+            )
         )
         rows += _rows_of_level(level, reduce, most)
         reduce *= 2

@@ -86,7 +86,9 @@ def cut_strip(grey: np.ndarray, origin, along, half: int) -> Strip:
     v = np.arange(-half, half + 1)
     across = np.array([-along[1], along[0]])
     points = (origin + s[None, :, None] * along + v[:, None, None] * across).astype(np.float32)
-    values = cv2.remap(grey, points[..., 0], points[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    values = cv2.remap(
+        grey, points[..., 0], points[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
     return Strip(values, np.asarray(origin, float), np.asarray(along, float), float(start))
 
 
@@ -94,8 +96,12 @@ def _low_rows(values: np.ndarray, sigma: float) -> np.ndarray:
     """Gaussian average along the last axis; complex allowed."""
     size = int(2 * np.ceil(3 * sigma) + 1)
     kernel = cv2.getGaussianKernel(size, sigma, cv2.CV_32F).T
+
     def run(part):
-        return cv2.filter2D(np.ascontiguousarray(part, np.float32), -1, kernel, borderType=cv2.BORDER_CONSTANT)
+        return cv2.filter2D(
+            np.ascontiguousarray(part, np.float32), -1, kernel, borderType=cv2.BORDER_CONSTANT
+        )
+
     return run(values.real) + 1j * run(values.imag) if np.iscomplexobj(values) else run(values)
 
 
@@ -230,11 +236,16 @@ def _darkness(strip: Strip, s: np.ndarray, v: np.ndarray, slant_px: float, middl
     return (before + after) / 2 - here
 
 
-def _alike(strip: Strip, s: np.ndarray, v: np.ndarray, slant_px: float, middle: float, core: np.ndarray) -> np.ndarray:
+def _alike(
+    strip: Strip, s: np.ndarray, v: np.ndarray, slant_px: float, middle: float, core: np.ndarray
+) -> np.ndarray:
     """Which places look like the typical tick of the core: same shape across it, and at least a third of its height."""
     gap = np.gradient(s)
     shape = np.stack(
-        [_row_values(strip, s + step * gap, v, slant_px, middle).mean(axis=0) for step in np.linspace(-0.5, 0.5, 9)]
+        [
+            _row_values(strip, s + step * gap, v, slant_px, middle).mean(axis=0)
+            for step in np.linspace(-0.5, 0.5, 9)
+        ]
     )
     shape -= shape.mean(axis=0)
     typical = np.median(shape[:, core], axis=1)
@@ -309,7 +320,10 @@ def _as_ticks(strip, carrier, summed, s, run, present, band, slant_px, middle) -
     own = smooth - local / carrier.rate(smooth)
     every = max(1, int(round(2 * WINDOW_TICKS)))
     scatter = float(np.std(local[every // 2 :: every] / carrier.rate(smooth[every // 2 :: every])))
-    cut = (s[first] - strip.s[0] < 3 / carrier.rate(s[first]), strip.s[-1] - s[last] < 3 / carrier.rate(s[last]))
+    cut = (
+        s[first] - strip.s[0] < 3 / carrier.rate(s[first]),
+        strip.s[-1] - s[last] < 3 / carrier.rate(s[last]),
+    )
     decade, rival, alternate, phase10, side = _hierarchy(strip, own, band, slant_px, middle)
     return Ticks(
         strip=strip,
