@@ -1,15 +1,13 @@
 """What the benchmark scripts share: run one `measure`, compare its result with the truth, print a table.
 
-A run goes through the command line's own front door, so a benchmark sees exactly what a user gets:
-the exit code, `result.json`, and nothing else.
+A run takes the options as typed and reads `result.json` back: a benchmark sees what a user gets.
 """
 
-import contextlib
-import io
 import json
 import os
 import sys
 import time
+import traceback
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -69,39 +67,33 @@ class Row:
     warnings: tuple[str, ...] = ()
 
 
-def arguments(photo: Path, told: dict, out: Path) -> list[str]:
-    """Arguments of `digitize measure`. told: option name without dashes -> value or list of values."""
-    args = ["measure", str(photo), "--out", str(out), "--quiet"]
+def command_line(photo: Path, told: dict) -> str:
+    """What a user would type. told: option name without dashes -> value or list of values."""
+    words = ["digitize", "measure", str(photo)]
     for option, value in told.items():
         for one in value if isinstance(value, list) else [value]:
-            args += [f"--{option}", str(one)]
-    return args
+            words += [f"--{option}", str(one)]
+    return " ".join(words)
 
 
 def run(photo: Path, told: dict, out: Path) -> Outcome:
-    """Measure one photo inside this process, as the command line would."""
-    from digitize.cli import main
+    """Measure one photo inside this process with the options as a user types them."""
+    from digitize.errors import Refusal
+    from digitize.options import measure_options
+    from digitize.pipeline import measure
 
-    (out / "result.json").unlink(missing_ok=True)
-    words, before, started = io.StringIO(), sys.argv, time.perf_counter()
-    sys.argv = ["digitize", *arguments(photo, told, out)]
-    code = 0
+    started = time.perf_counter()
+    code, result, words = 0, None, ""
     try:
-        with contextlib.redirect_stderr(words), contextlib.redirect_stdout(io.StringIO()):
-            returned = main()
-        code = returned if isinstance(returned, int) else 0
-    except SystemExit as end:
-        code = end.code if isinstance(end.code, int) else int(end.code is not None)
+        options = measure_options([photo], **told, out=out, quiet=True)
+        measure(options, lambda *_: None)
+        result = json.loads((out / "result.json").read_text())
+    except Refusal as refusal:
+        code, words = int(refusal.exit_code), refusal.line()
     except Exception as defect:  # a traceback is a defect of the tool, and must not end the benchmark
-        words.write(f"{type(defect).__name__}: {defect}")
-        code = 70
-    finally:
-        sys.argv = before
-    seconds = time.perf_counter() - started
-    file = out / "result.json"
-    result = json.loads(file.read_text()) if code == 0 and file.exists() else None
-    lines = [line for line in words.getvalue().splitlines() if line.strip()]
-    return Outcome(code, seconds, result, lines[-1] if lines else "")
+        place = traceback.extract_tb(defect.__traceback__)[-1]
+        code, words = 70, f"{type(defect).__name__}: {defect} ({Path(place.filename).name}:{place.lineno})"
+    return Outcome(code, time.perf_counter() - started, result, words)
 
 
 def _score(quantity: dict, true: float, one: float, unit: str) -> Score:

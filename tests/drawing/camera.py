@@ -86,7 +86,7 @@ class Camera:
 
 @dataclass(frozen=True)
 class Plane:
-    """A plane with its own x and y. origin_mm, x_axis, y_axis: (3,) world, the axes of unit length."""
+    """A plane with its own x and y. origin_mm, x_axis, y_axis: (3,) world; the axes have its scale."""
 
     origin_mm: np.ndarray
     x_axis: np.ndarray

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 
 import numpy as np
+import shapely
 
 from .camera import Camera, Plane
 
@@ -22,6 +23,18 @@ class FinSet:
     thickness_mm: float
     roll_deg: float = 0.0
     round_edges: bool = True
+
+    def span_mm(self, rocket: "Rocket") -> float:
+        """From the body's mean radius along the root out to the highest point."""
+        root_mm = np.linspace(*self.outline_mm[[0, -1], 0], 501)
+        return float(self.outline_mm[:, 1].max() - rocket.radius_mm(root_mm).mean())
+
+    def area_mm2(self, rocket: "Rocket") -> float:
+        """Of one fin, outside the body."""
+        x, r = rocket.profile_mm.T
+        body = shapely.Polygon(np.column_stack([np.r_[x, x[-1], 0], np.r_[r, -1, -1]]))
+        foot = [[self.outline_mm[-1, 0], 0], [self.outline_mm[0, 0], 0]]
+        return shapely.Polygon(np.vstack([self.outline_mm, foot])).difference(body).area
 
 
 @dataclass(frozen=True)
@@ -101,6 +114,7 @@ class Reference:
     kind: 'steel', 'white', 'wood' (rulers, `length_mm` graduated), 'card', 'a4', 'letter' or 'checker'
     (`squares` of `square_mm`). centre_mm: its middle in world x and y. behind_mm: its middle's world z.
     turn_deg: counterclockwise in the photo. lean_deg: of its plane about world x and y.
+    stretch: its true size over its nominal one (paper is not trimmed exactly).
     """
 
     kind: str
@@ -111,6 +125,7 @@ class Reference:
     length_mm: float = 300.0
     squares: tuple[int, int] = (7, 5)
     square_mm: float = 15.0
+    stretch: float = 1.0
 
     def plane(self) -> Plane:
         """Its own plane: origin in its middle, x right and y down as printed."""
@@ -125,7 +140,9 @@ class Reference:
             [[np.cos(about_y), 0, np.sin(about_y)], [0, 1, 0], [-np.sin(about_y), 0, np.cos(about_y)]]
         )
         lean = lean_y @ lean_x
-        return Plane(np.array([*self.centre_mm, self.behind_mm]), lean @ x, lean @ y)
+        return Plane(
+            np.array([*self.centre_mm, self.behind_mm]), self.stretch * lean @ x, self.stretch * lean @ y
+        )
 
 
 @dataclass(frozen=True)

@@ -60,16 +60,19 @@ def _circles(rocket: Rocket, pose: Pose, x: np.ndarray, radius: np.ndarray, cent
     return to_world(rocket, pose, np.stack([np.broadcast_to(x[:, None], y.shape), y, z], -1))
 
 
-def skin(circles_mm: np.ndarray, see: See) -> shapely.Geometry:
-    """What a stack of circles covers: the hulls of neighbours together, exact for cones and tubes."""
+def skin(circles_mm: np.ndarray, see: See, finest: float = 1e-3) -> shapely.Geometry:
+    """What a stack of circles covers: the hulls of neighbours together, exact for cones and tubes.
+
+    finest: points of a hull that stand out by less are left out, in the units of `see`.
+    """
     seen = see(circles_mm)
     pairs = np.concatenate([seen[:-1], seen[1:]], 1)
     hulls = shapely.convex_hull(shapely.multipoints(pairs))
-    return shapely.union_all(shapely.simplify(hulls, 1e-3))
+    return shapely.union_all(shapely.simplify(hulls, finest))
 
 
-def body(rocket: Rocket, pose: Pose, see: See) -> shapely.Geometry:
-    return skin(rings(rocket, pose), see)
+def body(rocket: Rocket, pose: Pose, see: See, finest: float = 1e-3) -> shapely.Geometry:
+    return skin(rings(rocket, pose), see, finest)
 
 
 def aft_disc(rocket: Rocket, pose: Pose, see: See) -> shapely.Geometry:
@@ -77,11 +80,11 @@ def aft_disc(rocket: Rocket, pose: Pose, see: See) -> shapely.Geometry:
 
 
 def lug(rocket: Rocket, pose: Pose, see: See) -> shapely.Geometry:
-    """The launch lug as a closed cylinder touching the body."""
+    """The launch lug as a closed cylinder glued to the body, half a millimetre deep."""
     tube = rocket.lug
     x = np.array([tube.x0_mm, tube.x1_mm])
     angle = np.radians(tube.angle_deg)
-    out = (rocket.radius_mm(x).max() + tube.radius_mm) * np.array([np.cos(angle), np.sin(angle)])
+    out = (rocket.radius_mm(x).max() + tube.radius_mm - 0.5) * np.array([np.cos(angle), np.sin(angle)])
     return skin(_circles(rocket, pose, x, np.full(2, tube.radius_mm), out), see)
 
 
@@ -152,8 +155,10 @@ def plate_shapes(plate: Plate, see: See, eye_mm: np.ndarray) -> tuple[shapely.Ge
     return shapely.union_all([*faces, *edges]), faces[1 if shows else 0]
 
 
-def silhouette(rocket: Rocket, pose: Pose, see: See, eye_mm: np.ndarray) -> shapely.Geometry:
+def silhouette(
+    rocket: Rocket, pose: Pose, see: See, eye_mm: np.ndarray, finest: float = 1e-3
+) -> shapely.Geometry:
     """Everything the rocket covers, with its fins and lug."""
     fins = [plate_shapes(p, see, eye_mm)[0] for side in plates(rocket, pose, eye_mm) for p in side]
     tube = [lug(rocket, pose, see)] if rocket.lug else []
-    return shapely.union_all([body(rocket, pose, see), *fins, *tube])
+    return shapely.union_all([body(rocket, pose, see, finest), *fins, *tube])
