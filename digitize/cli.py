@@ -61,7 +61,9 @@ def _digitize() -> None:
 
 @app.command()
 def measure(
-    photo: Annotated[list[Path] | None, typer.Argument(help="One or more photos of the same rocket.")] = None,
+    photo: Annotated[
+        list[Path] | None, typer.Argument(metavar="PHOTO...", help="One or more photos of the same rocket.")
+    ] = None,
     scale: Annotated[
         list[str] | None,
         typer.Option(
@@ -126,7 +128,9 @@ def measure(
         ),
     ] = None,
     name: NameOption = None,
-    seed: Annotated[int, typer.Option(min=0, help="Seed of the resampling behind the bands.")] = 1,
+    seed: Annotated[
+        int, typer.Option(metavar="N", min=0, help="Seed of the resampling behind the bands.")
+    ] = 1,
     out: Annotated[Path | None, typer.Option(metavar="DIR", help="Results folder.")] = None,
     json: JsonOption = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="No progress on standard error.")] = False,
@@ -165,7 +169,7 @@ def measure(
 
 @app.command()
 def solve(
-    geometry: Annotated[Path, typer.Argument(help="A geometry.toml, hand-written or from measure.")],
+    geometry: Annotated[Path, typer.Argument(metavar="GEOMETRY.toml", help="Hand-written, or from measure.")],
     balance: BalanceOption = None,
     mass: MassOption = None,
     pose: PoseOption = None,

@@ -72,7 +72,8 @@ def verdict(
     if doubt:
         sentences.append(f"The outline or the geometry is doubtful: {doubt.rstrip('.')}.")
     if cutout_margin is not None:
-        sentences.append(_cutout_sentence(cutout_margin))
+        cautious = margin is None or cutout_margin.value <= margin.value
+        sentences.append(_cutout_sentence(cutout_margin, cautious))
     heavy = mass_caution(mass_g)
     if heavy:
         sentences.append(heavy)
@@ -116,10 +117,15 @@ def _how_much(calibers: float) -> str:
     )
 
 
-def _cutout_sentence(margin: Quantity) -> str:
+def _cutout_sentence(margin: Quantity, cautious: bool) -> str:
     where = "aft of" if margin.value >= 0 else "ahead of"
     size = Quantity(abs(margin.value), margin.pm95)
-    return f"By the cut-out, the cautious bound, it would be {_calibers(size)} {where} the balance point."
+    said = (
+        f"By the cut-out{', the cautious bound,' if cautious else ''} it would be {_calibers(size)} {where}"
+    )
+    if cautious:
+        return f"{said} the balance point."
+    return f"{said} the balance point, less cautious than the components, which is unusual: check the fins."
 
 
 def _calibers(margin: Quantity) -> str:

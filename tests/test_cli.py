@@ -64,7 +64,7 @@ def test_solve_writes_a_folder_whose_geometry_gives_the_same(capsys, geometry, t
         (["solve", "{geometry}", "--mass", "-1g"], 2, "--mass"),
         (["solve", "{geometry}", "--pose", "upside-down"], 2, "--pose"),
         (["solve", "{geometry}", "--wings", "3"], 2, "--wings"),
-        (["solve"], 2, "geometry"),
+        (["solve"], 2, "GEOMETRY.toml"),
         (["measure"], 2, "no photo"),
         (["measure", "a.jpg", "--scale", "coin"], 2, "checker"),
         (["measure", "a.jpg", "--scale"], 2, "--scale"),

@@ -15,7 +15,7 @@ LAYERS = (
     ("aero", "areas", "quantities", "geometry", "pieces", "stability", "result_json"),
     ("options",),
     ("solve", "photo", "report"),
-    ("outline",),
+    ("outline", "sheet"),
     ("solid",),
     ("pipeline",),
     ("cli",),

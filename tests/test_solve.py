@@ -45,6 +45,15 @@ def test_rocket_c_with_its_side_area():
     assert result.verdict_level == "look again" and result.margin_calibers is None
 
 
+@pytest.mark.parametrize("rocket", [ROCKET_A, ROCKET_C], ids=["A", "C"])
+@pytest.mark.parametrize("pose", ["in-plane", "diagonal", "resting"])
+def test_the_cut_out_lies_forward_of_the_centre_of_pressure(rocket, pose):
+    """So NARAM-8 says (read): the side-area centroid is the cautious estimate."""
+    result = solve(rocket, pose=parse_pose(pose))
+    caliber = result.max_diameter_mm.value
+    assert 0.5 < (result.cp_x_mm.value - result.cutout_centroid_mm.value) / caliber < 5
+
+
 def test_pose_turns_the_cut_out_only():
     flat, turned = solve(ROCKET_C), solve(ROCKET_C, pose=parse_pose("diagonal"))
     assert turned.cp_x_mm == flat.cp_x_mm

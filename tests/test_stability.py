@@ -63,6 +63,9 @@ def test_doubt_takes_the_verdict_away_but_never_a_warning():
 def test_cutout_and_mass_are_said_beside_it():
     text = verdict(Quantity(1.5, 0.1), Quantity(-0.4, 0.1), mass_g=1600).text
     assert "0.40 \u00b1 0.10 calibers ahead of the balance point" in text
+    assert (
+        "cautious bound" in text and "check the fins" in verdict(Quantity(1.5, 0.1), Quantity(1.8, 0.1)).text
+    )
     assert "1500 g" in text  # NFPA 1122 (2018) and 14 CFR 101.22
     assert "1500" not in verdict(Quantity(1.5, 0.1), mass_g=1500).text
     assert cautions.mass_caution(None) is None
