@@ -334,6 +334,14 @@ def test_reduced_jpeg_keeps_places(tmp_path, monkeypatch, orientation, size_px):
     assert np.abs(photo.to_full_px(found_px) - centre_px).max() < 0.05
 
 
+def test_jpeg_is_reduced_by_its_decoder(tmp_path, monkeypatch):
+    """So that 200 MP need no more memory than 50."""
+    path = save(tmp_path / "a.jpg", upright_picture(192, 128))
+    monkeypatch.setattr(read, "LARGEST_WORKING_PX", 192 * 128 // 4)
+    monkeypatch.setattr(read, "_box_reduced", None)  # not callable: using it would fail
+    assert read_photo(path).rgb.shape == (64, 96, 3)
+
+
 def test_first_of_several_pages(tmp_path):
     first, second = Image.fromarray(upright_picture()), Image.new("RGB", (96, 64), (1, 2, 3))
     for name in ("a.tif", "a.png", "a.webp"):
