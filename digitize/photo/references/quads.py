@@ -3,17 +3,11 @@
 They come from many thresholds and edge maps, so that no one threshold has to be right; rectangle.py judges them.
 """
 
-from dataclasses import dataclass
-
 import cv2
 import numpy as np
 
-from .edges import Side, fit_side, meet, sample
-
-SEARCH_PX = 1200  # longer side of the reduced picture
-DIAGONAL_35MM = 43.267  # of the 36 x 24 mm frame: the EXIF 35 mm-equivalent is by the diagonal
-UNKNOWN_FOCAL_DIAGONALS = (0.55, 0.7, 0.9, 1.2, 1.8, 2.6)  # phones' wide to tele, tried when EXIF is silent
-MAX_TILT_DEG = 50.0
+MAX_TILT_DEG = 50.0  # of a reference's plane; beyond it an edge fit is worth little
+SAME_BLOBS = 3  # a blob that stands out shows at many thresholds; this many of them are looked at
 
 
 def _maps(small: np.ndarray):
@@ -42,17 +36,20 @@ def _slope(channel: np.ndarray) -> np.ndarray:
 
 
 def _line_through(points: np.ndarray):
+    """Total least squares: centre and direction."""
     centre = points.mean(axis=0)
-    direction = np.linalg.svd(points - centre, full_matrices=False)[2][0]
-    return centre, direction
+    x, y = (points - centre).T
+    turn = 0.5 * np.arctan2(2 * (x @ y), x @ x - y @ y)
+    return centre, np.array([np.cos(turn), np.sin(turn)])
 
 
 def _cross(line_a, line_b):
     (p, u), (q, v) = line_a, line_b
-    matrix = np.column_stack([u, -v])
-    if abs(np.linalg.det(matrix)) < 0.2:
+    det = u[1] * v[0] - u[0] * v[1]
+    if abs(det) < 0.2:
         return None
-    return p + np.linalg.solve(matrix, q - p)[0] * u
+    d = q - p
+    return p + (d[1] * v[0] - d[0] * v[1]) / det * u
 
 
 def _four_sides(hull: np.ndarray):
@@ -64,7 +61,7 @@ def _four_sides(hull: np.ndarray):
             break
     if len(rough) != 4:
         return None
-    dense = _resample(hull[:, 0, :].astype(float))
+    dense = _resample(hull[:, 0, :].astype(float), max(1.0, perimeter / 240))
     lines = []
     for i in range(4):
         a, b = rough[i], rough[(i + 1) % 4]
@@ -79,7 +76,7 @@ def _four_sides(hull: np.ndarray):
     return None if any(c is None for c in corners) else np.array(corners)
 
 
-def _resample(polygon: np.ndarray, spacing: float = 1.0) -> np.ndarray:
+def _resample(polygon: np.ndarray, spacing: float) -> np.ndarray:
     closed = np.vstack([polygon, polygon[:1]])
     s = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
     at = np.arange(0, s[-1], spacing)
@@ -93,16 +90,26 @@ def clockwise(corners: np.ndarray) -> np.ndarray:
     return corners if area > 0 else corners[::-1]
 
 
-def _quads_of(binary: np.ndarray, least_px: float, aspect: float):
+def _quads_of(binary: np.ndarray, least_px: float, aspect: float, met: dict):
+    """Quadrilaterals among the blobs of a binary picture. met: how often a blob's box was met, over all pictures."""
     height, width = binary.shape
     contours, _ = cv2.findContours(binary, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
+    longest = 1.05 * aspect / np.cos(np.radians(MAX_TILT_DEG))
     for contour in contours:
         if len(contour) < 2.4 * least_px:
             continue
+        box = cv2.boundingRect(contour)
+        if max(box[2:]) > 0.95 * max(height, width) or min(box[2:]) < 0.5 * least_px:
+            continue
+        key = tuple(np.array(box) // 3)
+        if met.get(key, 0) >= SAME_BLOBS:
+            continue
         hull = cv2.convexHull(contour)
         area = cv2.contourArea(hull)
-        if area < least_px**2 * 0.5 or area > 0.5 * width * height:
+        sides = cv2.minAreaRect(hull)[1]
+        if area < max(least_px**2 * 0.5, 0.6 * sides[0] * sides[1]) or max(sides) > longest * min(sides):
             continue
+        met[key] = met.get(key, 0) + 1
         corners = _four_sides(hull)
         if corners is None or corners.min() < 1 or (corners > [width - 2, height - 2]).any():
             continue
@@ -124,9 +131,9 @@ def _plausible_shape(corners: np.ndarray, aspect: float) -> bool:
 def find_quads(small: np.ndarray, aspect: float) -> list[np.ndarray]:
     """Clockwise corners (4, 2), in pixels of `small` (RGB), of every quadrilateral a rectangle of this aspect may show."""
     least = 0.02 * max(small.shape[:2])
-    seen = np.zeros((0, 4, 2))
+    seen, met = np.zeros((0, 4, 2)), {}
     for binary in _maps(small):
-        for corners in _quads_of(binary, least, aspect):
+        for corners in _quads_of(binary, least, aspect, met):
             size = float(np.sqrt(cv2.contourArea(corners.astype(np.float32))))
             if not same_place(corners, seen, 0.012 * size + 0.5).any():
                 seen = np.vstack([seen, corners[None]])

@@ -19,7 +19,8 @@ from .quads import MAX_TILT_DEG, find_quads
 SEARCH_PX = 1200  # longer side of the reduced picture
 
 UNKNOWN_FOCAL_DIAGONALS = (0.55, 0.7, 0.9, 1.2, 1.8, 2.6)  # phones' wide to tele, tried when EXIF is silent
-REFINED = 14  # candidates looked at in full resolution
+REFINED = 12  # candidates looked at in full resolution
+SAME_PLACE = 4  # of them may overlap: a card and its shadow, a card and what is printed on it
 BELIEVED = 0.2  # least score taken for the object
 RIVAL = 0.6  # a second place with this share of the best score makes the choice a guess
 EDGE_FLOOR_PX = 0.12  # a thin shadow or a sharpened edge moves all of a side together by about this much
@@ -126,7 +127,7 @@ def focal_candidates(shape, focal35_mm: float | None) -> list[float]:
     return [share * diagonal for share in UNKNOWN_FOCAL_DIAGONALS]
 
 
-def fit_pose(corners, size_mm, shape, focals) -> PoseFit | None:
+def fit_pose(corners, size_mm, shape, focals, polish: bool = True) -> PoseFit | None:
     """Best pose of a size_mm = (width, height) rectangle on four clockwise corners (4, 2) pixels; None when none."""
     model = np.array([[-1, -1, 0], [1, -1, 0], [1, 1, 0], [-1, 1, 0]]) * [size_mm[0] / 2, size_mm[1] / 2, 0]
     centre = (np.array([shape[1], shape[0]]) - 1) / 2
@@ -138,7 +139,9 @@ def fit_pose(corners, size_mm, shape, focals) -> PoseFit | None:
             ok, turns, shifts, _ = cv2.solvePnPGeneric(model, image, camera, None, flags=cv2.SOLVEPNP_IPPE)
             if not ok:
                 continue
-            turn, shift = cv2.solvePnPRefineLM(model, image, camera, None, turns[0], shifts[0])
+            turn, shift = turns[0], shifts[0]
+            if polish:
+                turn, shift = cv2.solvePnPRefineLM(model, image, camera, None, turn, shift)
             seen = cv2.projectPoints(model, turn, shift, camera, None)[0][:, 0]
             rms = float(np.sqrt(((seen - image) ** 2).sum(axis=1).mean()))
             cosine = abs(cv2.Rodrigues(turn)[0][2, 2])
@@ -170,14 +173,19 @@ def _candidates(photo: Photo, what: RectangleKind) -> list[np.ndarray]:
     ranked = []
     for corners in find_quads(small, what.size_mm[0] / what.size_mm[1]):
         size = _size(corners)
-        pose = fit_pose(corners, what.size_mm, small.shape, focals)
+        steps = step_shares(small, corners, 2.0, 4.0)
+        if steps.min() <= 0:
+            continue
+        pose = fit_pose(corners, what.size_mm, small.shape, focals, polish=False)
         if pose is None or pose.rms_px > 0.025 * size + 1.0 or pose.tilt_deg > MAX_TILT_DEG:
             continue
-        steps = step_shares(small, corners, 2.0, 4.0)
         score = _shape_score(pose, size, 0.02) * size**0.5 * steps.min()
-        if score > 0:
-            ranked.append((score, corners * reduce + (reduce - 1) / 2))
-    return [corners for _, corners in sorted(ranked, key=lambda item: -item[0])]
+        ranked.append((score, corners * reduce + (reduce - 1) / 2))
+    chosen = []
+    for _, corners in sorted(ranked, key=lambda item: -item[0]):
+        if sum(_overlap(corners, other) for other in chosen) < SAME_PLACE and len(chosen) < REFINED:
+            chosen.append(corners)
+    return chosen
 
 
 def _size(corners: np.ndarray) -> float:
@@ -188,7 +196,7 @@ def _judged(photo: Photo, what: RectangleKind) -> list[Quad]:
     """Refined candidates, best first."""
     reach = 3.0 * max(1.0, max(photo.rgb.shape[:2]) / SEARCH_PX)
     quads = []
-    for corners in _candidates(photo, what)[:REFINED]:
+    for corners in _candidates(photo, what):
         quad = _refine(photo, corners, what, reach)
         if quad is not None:
             quads.append(_scored(photo.rgb, quad, what))
