@@ -34,7 +34,8 @@ TAPE_SIGMA_MM = 0.5
 class Told:
     """What the user said that bears on scale and pose. Lengths in mm, angles in rad; None where not said.
 
-    tilt: expected (mean, sigma).
+    tilt: expected (mean, sigma); plane_tilt: expected (mean, sigma) of the axis against the references' plane,
+    positive when the nose is farther from the plane.
     """
 
     tube_mm: float | None = None
@@ -43,6 +44,7 @@ class Told:
     behind_sigma_mm: float = 3.0
     distance_mm: float | None = None
     tilt: tuple[float, float] = (0.0, np.radians(3.0))
+    plane_tilt: tuple[float, float] = (0.0, np.radians(4.0))
 
 
 @dataclass(frozen=True)
@@ -238,7 +240,8 @@ def _reference_rows(problem: Problem, state: _State, k: int) -> list[tuple[str, 
         ("scale", reference.label, seen.ravel()),
         ("scale", f"{reference.label}: its own size", np.atleast_1d((size - 1) / max(reference.size_sigma, 1e-9))),
         ("set-back", f"{reference.label}: plane square to the camera", normal[:2] / PLANE_TILT_SIGMA_RAD),
-        ("set-back", f"{reference.label}: plane along the axis", np.atleast_1d(normal @ axis / PLANE_TILT_SIGMA_RAD)),
+        # the normal points away from the camera and the axis aft, so a nose farther from the plane is positive
+        ("set-back", f"{reference.label}: plane along the axis", np.atleast_1d((normal @ axis - told.plane_tilt[0]) / told.plane_tilt[1])),
     ]
     if k == 0:
         behind = (_behind(state, 0) - (told.behind_mm or 0.0)) / told.behind_sigma_mm

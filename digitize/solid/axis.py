@@ -1,0 +1,122 @@
+"""The axis in the picture, found by the symmetry of the body, and which end is the nose."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from digitize.errors import OutlineRefusal
+from digitize.photo.camera import Camera
+from digitize.solid.pose import view_of_axis
+from digitize.solid.stations import crossings
+
+DIRECTIONS = {"left": (-1.0, 0.0), "right": (1.0, 0.0), "up": (0.0, -1.0), "down": (0.0, 1.0)}
+
+
+@dataclass(frozen=True)
+class AxisView:
+    """view: (3, 3) as in Pose; upper: +-1 as in Pose; flat: (n, 2) outline in the view, nose at small p.
+
+    nose_doubt: 0 when shape and words agree or the shape is clear, 1 when the end chosen is a guess.
+    """
+
+    view: np.ndarray
+    upper: float
+    flat: np.ndarray
+    nose_doubt: float
+
+
+def find_axis(camera: Camera, outline_px: np.ndarray, nose: str | None) -> AxisView:
+    """Axis of a closed outline (n, 2); nose: 'left', 'right', 'up', 'down' in the upright photo, or None.
+
+    Raises OutlineRefusal when the shape is not longer than wide or no straight body is found.
+    """
+    centre, direction = _principal(outline_px)
+    along = (outline_px - centre) @ direction
+    fore, aft = centre + along.min() * direction, centre + along.max() * direction
+    for _ in range(4):
+        view = view_of_axis(camera, fore, aft)
+        flat = _flat(camera, view, outline_px)
+        slope, level = _centre_line(flat)
+        ends = np.array([flat[:, 0].min(), flat[:, 0].max()])
+        seen = np.column_stack([ends, slope * ends + level, [1.0, 1.0]]) @ view
+        fore, aft = camera.project(seen)
+    view = view_of_axis(camera, fore, aft)
+    flat = _flat(camera, view, outline_px)
+    first_is_nose, doubt = _nose_first(flat, aft - fore, nose)
+    if not first_is_nose:
+        view = view_of_axis(camera, aft, fore)
+        flat = _flat(camera, view, outline_px)
+    # y of the view points down in the photo when the nose points left, up when it points right
+    upper = -1.0 if view[1, 1] > 0 or (view[1, 1] == 0 and view[1, 0] < 0) else 1.0
+    return AxisView(view, upper, flat, doubt)
+
+
+def _flat(camera, view, points_px):
+    ray = camera.rays(points_px) @ view.T
+    return ray[:, :2] / ray[:, 2:3]
+
+
+def _principal(outline_px):
+    """(centroid, unit direction) of the region's longest spread."""
+    a, b = outline_px, np.roll(outline_px, -1, axis=0)
+    middle = a.mean(0)
+    a, b = a - middle, b - middle
+    cross = a[:, 0] * b[:, 1] - b[:, 0] * a[:, 1]
+    area = cross.sum() / 2
+    centre = ((a + b) * cross[:, None]).sum(0) / (6 * area)
+    second = np.zeros((2, 2))
+    for i in range(2):
+        for j in range(2):
+            term = a[:, i] * a[:, j] * 2 + b[:, i] * b[:, j] * 2 + a[:, i] * b[:, j] + b[:, i] * a[:, j]
+            second[i, j] = (cross * term).sum() / 24
+    second = second / area - np.outer(centre, centre)
+    values, vectors = np.linalg.eigh(second)
+    if values[1] < 4 * values[0]:
+        raise OutlineRefusal(
+            "What was found in the picture is not long and slender like a rocket",
+            "Lay the rocket on a plain ground of another colour and take the photo square from the side",
+        )
+    return middle + centre, vectors[:, 1]
+
+
+def _centre_line(flat):
+    """(slope, level) of the line midway between the body's two sides, from stations of the commonest width."""
+    p = np.linspace(*np.quantile(flat[:, 0], [0.0, 1.0]), 240)[12:-12]
+    middle, width = [], []
+    for cut in crossings(flat, p, along=0):
+        middle.append((cut[0] + cut[-1]) / 2 if len(cut) >= 2 else np.nan)
+        width.append(cut[-1] - cut[0] if len(cut) >= 2 else np.nan)
+    middle, width = np.array(middle), np.array(width)
+    common = _commonest(width[np.isfinite(width)])
+    use = np.abs(width - common) < 0.08 * common
+    if use.sum() < 8:
+        raise OutlineRefusal(
+            "No stretch of straight body was found in the outline",
+            "Take the photo square from the side, with nothing lying over the body",
+        )
+    x, y = p[use], middle[use]
+    for _ in range(5):
+        slope, level = np.polyfit(x, y, 1)
+        off = np.abs(y - slope * x - level)
+        keep = off <= max(3 * np.median(off), 1e-9)
+        x, y = x[keep], y[keep]
+    return slope, level
+
+
+def _commonest(width):
+    """The width most stations share, within 8 percent."""
+    counts = [(np.abs(width - w) < 0.08 * w).sum() for w in width]
+    return width[int(np.argmax(counts))]
+
+
+def _nose_first(flat, direction_px, nose):
+    """(whether the end at small p is the nose, doubt 0..1)."""
+    p = np.linspace(flat[:, 0].min(), flat[:, 0].max(), 202)[1:-1]
+    reach = np.array([np.abs(cut).max(initial=0.0) for cut in crossings(flat, p, along=0)])
+    fore, aft = reach[:24].mean(), reach[-24:].mean()  # a nose is the slender end, and fins stand at the other
+    clear = abs(fore - aft) / (fore + aft)
+    by_shape = fore < aft
+    if nose is None:
+        return bool(by_shape), 1.0 if clear < 0.1 else 0.0
+    by_word = float(np.dot(-direction_px, DIRECTIONS[nose])) > 0
+    return by_word, 1.0 if by_word != by_shape and clear > 0.25 else 0.0

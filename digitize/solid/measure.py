@@ -1,0 +1,371 @@
+"""Silhouette and references to a solid: the story of one photo, from pixels to a geometry in millimetres."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from digitize.aero.components import exposed_planform
+from digitize.errors import OutlineRefusal, ScaleRefusal
+from digitize.geometry import rounded
+from digitize.photo.camera import CameraPrior
+from digitize.records import FinGroup, Geometry, ReferencePoints, Silhouette, Warn
+from digitize.solid.adjust import Adjusted, EndPoints, Problem, Told, TubeLimbs, adjust, similarity
+from digitize.solid.axis import AxisView, find_axis
+from digitize.solid.ends import base_edge, nose_tip, rim_of
+from digitize.solid.planform import Carving, Coverage, Planform, carve, coverage
+from digitize.solid.pose import Pose
+from digitize.solid.profile import limb_of, profile_of
+from digitize.solid.roll import find_roll
+from digitize.solid.stations import Stations, find_stations
+
+POINTS_PER_TUBE = 24
+UNEXPLAINED = 0.12
+"""Share of the fins' silhouette that may stay unexplained by one planform before it is called doubtful."""
+
+
+@dataclass(frozen=True)
+class FinsSaid:
+    """What the user said of one group. roll_rad: rolls that fit the words, from the photo's plane."""
+
+    count: int
+    roll_rad: tuple[float, ...]
+    thickness_mm: float
+
+
+@dataclass(frozen=True)
+class FinTrace:
+    """A fin group as seen. outline_px: (m, 2) where each point of the geometry's outline is seen, on the fin at
+    angle_rad (m,) in a plane offset_mm (m,) from its middle; out_px: (m, 2) unit normals outward of the edge in the
+    picture. roll_rad and its sigma, from the line of sight; unexplained: share of the silhouette; side_areas_mm2:
+    area by the upper and by the lower side alone where both show a fin lying flat, else None."""
+
+    said: FinsSaid
+    outline_px: np.ndarray
+    angle_rad: np.ndarray
+    offset_mm: np.ndarray
+    out_px: np.ndarray
+    roll_rad: float
+    roll_sigma_rad: float
+    hidden_mm: tuple[float, float]
+    unexplained: float
+    side_areas_mm2: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
+class Solid:
+    """The measured rocket. geometry: rounded as its file will be; knots_upper_px, knots_lower_px: (n, 2) where the
+    limb of each profile point is (or would be) seen; hidden_knots: (n,) bool; tip_sigma_px, base_sigma_px: of the ends
+    along the axis; edge_sigma_px: typical of the outline; behind_from_rest: set-back worked out from how it lies."""
+
+    geometry: Geometry
+    adjusted: Adjusted
+    stations: Stations
+    axis: AxisView
+    knots_upper_px: np.ndarray
+    knots_lower_px: np.ndarray
+    hidden_knots: np.ndarray
+    fins: tuple[FinTrace, ...]
+    tip_sigma_px: float
+    base_sigma_px: float
+    edge_sigma_px: float
+    warnings: tuple[Warn, ...] = ()
+
+
+def measure_solid(
+    name: str,
+    prior: CameraPrior,
+    silhouette: Silhouette,
+    references: tuple[ReferencePoints, ...],
+    told: Told,
+    fins: tuple[FinsSaid, ...],
+    nose: str | None,
+    resting: bool,
+) -> Solid:
+    """The solid behind one silhouette. Raises OutlineRefusal or ScaleRefusal."""
+    axis = find_axis(prior.camera, silhouette.outline_px, nose)
+    pixel = 1 / prior.camera.focal_px
+    stations = find_stations(axis.flat, axis.upper, pixel, len(fins))
+    tip_p, tip_sigma = nose_tip(stations)
+    problem = _problem(prior, axis, stations, tip_p, references, told)
+    adjusted = adjust(problem)
+    problem = replace(problem, ends=_with_rim(adjusted))
+    adjusted = adjust(problem)
+    profile = _profile(adjusted, stations)
+    cover = coverage(silhouette.outline_px, silhouette.outline_px.min(0), silhouette.outline_px.max(0))
+    traced = _fins(adjusted, stations, profile, cover, silhouette.outline_px, fins)
+    if resting and traced:
+        adjusted = adjust(replace(problem, told=_lying(problem.told, profile, traced, adjusted)))
+        profile = _profile(adjusted, stations)
+        traced = _fins(adjusted, stations, profile, cover, silhouette.outline_px, fins)
+    return _solid(name, adjusted, stations, axis, profile, traced, tip_sigma / pixel, silhouette)
+
+
+def _to_px(prior: CameraPrior, view: np.ndarray, p: np.ndarray, q: np.ndarray) -> np.ndarray:
+    return prior.camera.project(np.column_stack([p, q, np.ones_like(p)]) @ view)
+
+
+def _limb_px(adjusted_or_problem, stations: Stations) -> tuple[np.ndarray, np.ndarray]:
+    problem = getattr(adjusted_or_problem, "problem", adjusted_or_problem)
+    upper = _to_px(problem.prior, problem.view, stations.p, problem.upper * stations.upper)
+    lower = _to_px(problem.prior, problem.view, stations.p, -problem.upper * stations.lower)
+    return upper, lower
+
+
+def _problem(prior, axis, stations, tip_p, references, told) -> Problem:
+    view, upper = axis.view, axis.upper
+    tip_px = _to_px(prior, view, np.array([tip_p]), np.zeros(1))[0]
+    edge = base_edge(axis.flat, stations)
+    if len(edge) < 5:
+        raise OutlineRefusal(
+            "The aft end of the body can't be made out in the outline",
+            "Take the photo so that the edge of the aft end is clear of the ground's lines and shadows",
+        )
+    ends = EndPoints(tip_px, _to_px(prior, view, edge[:, 0], edge[:, 1]), np.zeros((0, 2)))
+    middle = np.median(stations.p)
+    rim = _to_px(prior, view, np.full(2, middle), 0.5 * stations.caliber * np.array([1.0, -1.0]))
+    ends = replace(ends, rim_px=rim)
+    draft = Problem(prior, view, upper, (), ends, references, told, 1000.0)
+    upper_px, lower_px = _limb_px(draft, stations)
+    tubes = tuple(_tube_limbs(stations, run, upper_px, lower_px) for run in _tube_runs(stations))
+    draft = replace(draft, tubes=tubes)
+    return replace(draft, start_depth_mm=_start_depth(draft))
+
+
+def _tube_runs(stations: Stations) -> list[np.ndarray]:
+    """Station numbers of each tube, without the tenth at either end where a curve may run into it; where no tube was
+    found, the widest stretch of body stands in for one."""
+    both = stations.body_upper & stations.body_lower
+    runs = []
+    for first, last in stations.tubes:
+        run = np.arange(first, last + 1)
+        run = run[both[run]]
+        trim = len(run) // 10
+        runs.append(run[trim : len(run) - trim])
+    runs = [run for run in runs if len(run) >= 6]
+    if runs:
+        return runs
+    width = np.where(both, stations.upper + stations.lower, 0.0)
+    widest = np.argsort(width)[-12:]
+    return [np.sort(widest)]
+
+
+def _tube_limbs(stations, run, upper_px, lower_px) -> TubeLimbs:
+    pick = run[np.linspace(0, len(run) - 1, min(POINTS_PER_TUBE, len(run))).astype(int)]
+    side = np.r_[np.ones(len(pick)), -np.ones(len(pick))]
+    return TubeLimbs(np.concatenate([upper_px[pick], lower_px[pick]]), side)
+
+
+def _start_depth(problem: Problem) -> float:
+    """Distance to begin with, from whichever claim about scale there is. Raises ScaleRefusal without one."""
+    told, unit = problem.told, replace(problem, start_depth_mm=1.0)
+    pose = Pose(unit.prior.camera, unit.view, unit.upper, 1.0, 0.0)
+    if told.tube_mm is not None:
+        widest = max(np.abs(pose.limb(tube.points_px)[1]).mean() for tube in problem.tubes)
+        return told.tube_mm / 2 / widest
+    if problem.references:
+        a, b, _, _ = similarity(problem.references[0].points_mm, problem.references[0].points_px)
+        return float(problem.prior.camera.focal_px / np.hypot(a, b))
+    if told.length_mm is not None:
+        return float(told.length_mm / problem.ends.length_mm(pose))
+    raise ScaleRefusal(
+        "Nothing in the picture has a known size",
+        "Give --scale, for example tube=41.6mm (caliper on the body) or ruler=300mm (a ruler in the picture)",
+    )
+
+
+def _with_rim(adjusted: Adjusted) -> EndPoints:
+    """The ends with the aft rim's radius and those edge points that lie on it."""
+    pose, ends = adjusted.pose(), adjusted.problem.ends
+    s, side, tan_phi = pose.limb(ends.base_px)
+    pixel_mm = pose.depth_mm / pose.camera.focal_px
+    radius, on_rim = rim_of(s, side, tan_phi, float(adjusted.tube_radii_mm().max()), pixel_mm)
+    if not on_rim.any():
+        raise OutlineRefusal(
+            "The aft end of the body can't be made out in the outline",
+            "Take the photo so that the edge of the aft end is clear of the ground's lines and shadows",
+        )
+    bulge = np.sqrt(np.maximum(radius**2 - side**2, 0.0)) * np.abs(tan_phi)
+    base_s = np.full(2, np.median((s - bulge)[on_rim]))
+    return replace(ends, base_px=ends.base_px[on_rim], rim_px=pose.limb_px(base_s, np.array([radius, -radius])))
+
+
+def _profile(adjusted: Adjusted, stations: Stations) -> np.ndarray:
+    """(n, 2) profile, x from the nose tip."""
+    pose, ends = adjusted.pose(), adjusted.problem.ends
+    upper_px, lower_px = _limb_px(adjusted, stations)
+    bias = float(adjusted.edge_bias_px())
+    limb = limb_of(pose, upper_px, lower_px, stations.body_upper, stations.body_lower, bias)
+    tip_s, base_s = float(ends.tip_s_mm(pose)), float(ends.base_s_mm(pose))
+    tubes = []
+    for run, radius in zip(_tube_runs(stations), adjusted.tube_radii_mm(), strict=True):
+        if stations.tubes:
+            s = pose.limb(upper_px[run[[0, -1]]])[0]
+            tubes.append((s[0], s[1], float(radius)))
+    return profile_of(limb, tip_s, base_s, tubes, pose.depth_mm / pose.camera.focal_px)
+
+
+def _fins(adjusted, stations, profile, cover, outline_px, fins) -> list[tuple[FinTrace, np.ndarray]]:
+    """(trace, outline (m, 2) from the nose tip) of each group the silhouette shows, nose to tail."""
+    pose = adjusted.pose()
+    if len(stations.fin_runs) < len(fins):
+        raise OutlineRefusal(
+            f"{len(fins)} fin group(s) were said but {len(stations.fin_runs)} stand out in the outline",
+            "Check --fins, or turn the rocket so that a fin of each group lies flat in the photo's plane",
+        )
+    tip_s = float(adjusted.problem.ends.tip_s_mm(pose))
+    s_all, side_all, _ = pose.limb(outline_px)
+    pixel_mm = pose.depth_mm / pose.camera.focal_px
+    centre_px = _to_px(adjusted.problem.prior, adjusted.problem.view, stations.p, np.zeros(len(stations.p)))
+    s_station = pose.limb(centre_px)[0]
+    runs = stations.fin_runs
+    found = []
+    for k, (said, (first, last)) in enumerate(zip(fins, runs, strict=True)):
+        after_previous = s_station[(runs[k - 1][1] + first) // 2] if k else -np.inf
+        before_next = s_station[(last + runs[k + 1][0]) // 2] if k + 1 < len(runs) else s_all.max() + 30 * pixel_mm
+        job = Carving(
+            profile_s_mm=profile + [tip_s, 0.0],
+            first_s_mm=max(s_station[first] - 0.6 * (s_station[last] - s_station[first]), after_previous),
+            last_s_mm=before_next,
+            reach_mm=_reach(s_all, side_all, s_station[first], before_next, said),
+            step_mm=pixel_mm,
+            half_thickness_mm=said.thickness_mm / 2,
+            count=said.count,
+            roll_rad=0.0,
+        )
+        found.append(_one_group(adjusted, cover, job, said, tip_s))
+    return found
+
+
+def _reach(s, side, first, last, said) -> float:
+    """How far from the axis a fin's tip may lie, if the flattest fin shows all that is seen."""
+    seen = np.abs(side[(s > first) & (s < last)]).max()
+    angles = np.array(said.roll_rad)[:, None] + 2 * np.pi * np.arange(said.count) / said.count
+    flattest = np.abs(np.cos(angles)).max(axis=1).min()
+    return float(seen / max(flattest, 0.25) * 1.15)
+
+
+def _one_group(adjusted, cover: Coverage, job: Carving, said: FinsSaid, tip_s: float):
+    pose = adjusted.pose()
+    offset = pose.roll_offset_rad()
+    roll, sigma, unexplained = find_roll(cover, pose, job, [r + offset for r in said.roll_rad])
+    job = replace(job, roll_rad=roll)
+    planform = carve(cover, pose, job)
+    if planform is None:
+        raise OutlineRefusal(
+            "No fin stands clear of the body in the outline",
+            "Turn the rocket so that one fin lies flat in the photo's plane (--pose in-plane) and photograph it again",
+        )
+    outline = planform.outline_mm - [tip_s, 0.0]
+    pixels = np.array([
+        pose.project_fin(point[None], angle, off)[0]
+        for point, angle, off in zip(planform.outline_mm, planform.angle_rad, planform.offset_mm, strict=True)
+    ])  # fmt: skip
+    trace = FinTrace(
+        said=said,
+        outline_px=pixels,
+        angle_rad=planform.angle_rad,
+        offset_mm=planform.offset_mm,
+        out_px=_outward(pose, planform),
+        roll_rad=roll,
+        roll_sigma_rad=sigma,
+        hidden_mm=(planform.hidden_lead_mm, planform.hidden_trail_mm),
+        unexplained=unexplained,
+        side_areas_mm2=_side_areas(cover, pose, job),
+    )
+    return trace, outline
+
+
+def _outward(pose: Pose, planform: Planform) -> np.ndarray:
+    """(m, 2) unit vectors in the picture along which each point moves when the fin grows."""
+    outline = planform.outline_mm
+    tangent = np.gradient(outline, axis=0)
+    normal = np.column_stack([-tangent[:, 1], tangent[:, 0]])  # leading edge first, tip up: left of the way is outside
+    normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-12)
+    moved = []
+    for point, grown, angle, off in zip(outline, outline + normal, planform.angle_rad, planform.offset_mm, strict=True):
+        a, b = pose.project_fin(np.array([point, grown]), angle, off)
+        moved.append((b - a) / np.linalg.norm(b - a))
+    return np.array(moved)
+
+
+def _side_areas(cover, pose, job) -> tuple[float, float] | None:
+    """Area by either side alone, when both sides show a fin lying flat."""
+    side = np.cos(job.angles())
+    if not (np.any(side > 0.95) and np.any(side < -0.95)):
+        return None
+    areas = []
+    for which in ("upper", "lower"):
+        planform = carve(cover, pose, replace(job, sides=which))
+        if planform is None:
+            return None
+        areas.append(_polygon_area(exposed_planform(job.profile_s_mm, planform.outline_mm)))
+    return areas[0], areas[1]
+
+
+def _polygon_area(points: np.ndarray) -> float:
+    x, y = points.T
+    return float(abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2)
+
+
+def _lying(told: Told, profile, traced, adjusted) -> Told:
+    """What lying on two fin tips and the body's front implies: the axis' slope over the table, and its height.
+
+    The table touches the rocket's side away from the camera along the edge of its convex hull that spans the middle.
+    """
+    contact = [profile]
+    for trace, outline in traced:
+        angles = trace.roll_rad + 2 * np.pi * np.arange(trace.said.count) / trace.said.count
+        down = max(float((-np.sin(angles)).max()), 0.0)
+        contact.append(np.column_stack([outline[:, 0], outline[:, 1] * down]))
+    points = np.vstack(contact)
+    x, height = _supporting_edge(points, profile[-1, 0] / 2)
+    slope = (height[1] - height[0]) / (x[1] - x[0])
+    at_middle = height[0] + slope * (profile[-1, 0] / 2 - x[0])
+    angle = float(np.arctan(slope))
+    behind = at_middle if told.behind_mm is None else told.behind_mm
+    sigma = 2.0 if told.behind_mm is None else told.behind_sigma_mm
+    return replace(
+        told,
+        tilt=(-angle, np.radians(3.0)),
+        plane_tilt=(-angle, np.radians(1.0)),
+        behind_mm=behind,
+        behind_sigma_mm=sigma,
+    )
+
+
+def _supporting_edge(points: np.ndarray, middle: float):
+    """((2,) x, (2,) height) of the upper convex hull's edge over x = middle."""
+    order = points[np.argsort(points[:, 0], kind="stable")]
+    hull: list[np.ndarray] = []
+    for point in order:
+        while len(hull) >= 2 and np.cross(hull[-1] - hull[-2], point - hull[-2]) >= 0:
+            hull.pop()
+        hull.append(point)
+    chain = np.array(hull)
+    k = int(np.clip(np.searchsorted(chain[:, 0], middle), 1, len(chain) - 1))
+    return chain[[k - 1, k], 0], chain[[k - 1, k], 1]
+
+
+def _solid(name, adjusted, stations, axis, profile, traced, tip_sigma_px, silhouette) -> Solid:
+    groups = tuple(FinGroup(t.said.count, outline, t.said.thickness_mm) for t, outline in traced)
+    geometry = rounded(Geometry(name, profile, groups))
+    pose = adjusted.pose()
+    tip_s = float(adjusted.problem.ends.tip_s_mm(pose))
+    bias_mm = float(adjusted.edge_bias_px()) * pose.depth_mm / pose.camera.focal_px
+    s, radius = geometry.profile_mm[:, 0] + tip_s, geometry.profile_mm[:, 1] + bias_mm
+    upper_px, _ = _limb_px(adjusted, stations)
+    seen = np.sort(pose.limb(upper_px[stations.body_upper | stations.body_lower])[0])
+    nearest = np.abs(s[:, None] - seen[None]).min(axis=1)
+    return Solid(
+        geometry=geometry,
+        adjusted=adjusted,
+        stations=stations,
+        axis=axis,
+        knots_upper_px=pose.limb_px(s, radius),
+        knots_lower_px=pose.limb_px(s, -radius),
+        hidden_knots=nearest > 0.015 * geometry.profile_mm[-1, 0],
+        fins=tuple(t for t, _ in traced),
+        tip_sigma_px=float(tip_sigma_px),
+        base_sigma_px=0.6,
+        edge_sigma_px=float(np.median(silhouette.sigma_px)),
+    )
