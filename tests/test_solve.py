@@ -2,10 +2,14 @@
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from digitize.errors import GeometryRefusal, UsageRefusal
+from digitize.errors import GeometryRefusal, Refusal, UsageRefusal
+from digitize.geometry import check_geometry
 from digitize.options import parse_pose
 from digitize.records import FinGroup, Geometry
+from digitize.result_json import dumps, to_dict
 from digitize.solve import fin_measures, geometry_warnings, radius_choice, solve
 
 BODY = np.array([[0, 0], [60, 12], [300, 12]], float)
@@ -115,3 +119,25 @@ def test_choice_of_radius_is_explained_where_it_matters():
 def test_tip(outline, tip_mm, sweep_mm):
     measures = fin_measures(np.array(outline, float), 12.0)
     assert (measures["tip_chord_mm"], measures["sweep_mm"]) == (tip_mm, sweep_mm)
+
+
+number = st.one_of(
+    st.floats(-5, 60), st.sampled_from([0.0, 12.0, 1e-9, 1e5, 1e300, float("nan"), float("inf")])
+)
+points = st.lists(st.tuples(number, number), max_size=6)
+
+
+@given(profile=points, outline=points, count=st.integers(-1, 13), sane=st.booleans())
+@settings(max_examples=200, deadline=None)
+def test_any_numbers_give_finite_numbers_or_a_refusal(profile, outline, count, sane):
+    """Points in any order and of any size, on a body that is usable in half of the cases."""
+    body = BODY if sane else np.array(sorted(profile), float).reshape(-1, 2)
+    fin = np.array([[250, 12], *[(240 + x, 12 + y) for x, y in outline], [300, 12]], float)
+    geometry = Geometry("", body, (FinGroup(count, fin),))
+    try:
+        check_geometry(geometry)
+        data = to_dict(solve(geometry, balance_mm=0.5))
+    except Refusal as refusal:
+        assert refusal.exit_code in (2, 6)
+    else:
+        assert dumps(data)
