@@ -16,7 +16,7 @@ LAYERS = (
     ("options",),
     ("solve", "photo", "report"),
     ("outline", "sheet"),
-    ("solid",),
+    ("solid", "uncertainty"),
     ("pipeline",),
     ("cli",),
 )
