@@ -21,6 +21,7 @@ SIZE_SIGMA = {
     "a4": 1e-3,
     "letter": 1e-3,
     "card": 5e-4,
+    "sheet": 5e-4,
     "checker": 5e-4,
 }  # of trimming or printing; rulers: 2e-4
 CALIPER_MM, TAPE_MM, SETBACK_MM, ROLL_DEG, TILT_DEG = 0.04, 0.4, 1.5, 1.5, 1.5
@@ -166,7 +167,7 @@ def _reference(rng: np.random.Generator, scene: Scene, kind: str | None) -> tupl
     """A reference that fits beside the rocket, on the backdrop or raised to the axis; none if none fits."""
     see, rocket = scene.camera.ideal, _rocket_seen(scene)
     clear = 25 / scene.camera.focal_px
-    every = ["steel", "white", "wood", "card", "a4", "letter", "checker"]
+    every = ["steel", "white", "wood", "card", "a4", "letter", "checker", "sheet"]
     behind = float(rng.choice([0.0, scene.backdrop_mm - 0.5]))
     lean = tuple(rng.normal(0, 1.0, 2)) if behind == 0 else (0.0, 0.0)
     for name in [kind] if kind else [str(k) for k in rng.permutation(every)]:

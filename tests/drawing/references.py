@@ -1,7 +1,10 @@
 """Reference objects: outlines, sizes and printed faces, in their own plane with the origin in the middle."""
 
+import re
+import tempfile
 from dataclasses import dataclass
 from functools import lru_cache
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -11,7 +14,7 @@ from .raster import linear
 from .scene import Reference
 
 CARD_MM, CARD_CORNER_MM = (85.60, 53.98), 3.18  # ISO/IEC 7810 ID-1
-PAPER_MM = {"a4": (297.0, 210.0), "letter": (279.4, 215.9)}
+PAPER_MM = {"a4": (297.0, 210.0), "letter": (279.4, 215.9), "sheet": (210.0, 297.0)}
 RULER_WIDTH_MM = 30.0
 RULER_MARGIN_MM = {"steel": 0.0, "white": 3.0, "wood": 6.0}  # from the end to the first graduation
 
@@ -72,6 +75,8 @@ def face(reference: Reference, texel_mm: float) -> Face:
         texels = _checker(reference, columns, rows, texel_mm)
     elif reference.kind == "card":
         texels = _card(columns, rows, texel_mm)
+    elif reference.kind == "sheet":
+        texels = _sheet(columns, rows, texel_mm)
     else:
         texels = np.broadcast_to(linear((236, 236, 232)), (rows, columns, 3)).copy()
     return Face(texels.astype(np.float32), texel_mm)
@@ -134,6 +139,30 @@ def _checker(reference: Reference, columns: int, rows: int, texel_mm: float) -> 
     ink = even[1][:, None] * even[0] + odd[1][:, None] * odd[0]
     white, black = linear((238, 238, 236)), linear((28, 28, 30))
     return white + ink[..., None] * (black - white)
+
+
+@lru_cache(maxsize=1)
+def sheet_rectangles_mm() -> np.ndarray:
+    """(n, 4) left, top, width, height of the black rectangles on the printed sheet, read from its PDF."""
+    from digitize.sheet import write_sheet
+
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "sheet.pdf"
+        write_sheet(file)
+        text = file.read_bytes().decode("latin-1")
+    number = r"(-?[\d.]+)"
+    found = re.findall(rf"^{number} {number} {number} {number} re$", text, re.MULTILINE)
+    left, bottom, width, height = np.array(found, float).T * 25.4 / 72
+    return np.column_stack([left, PAPER_MM["sheet"][1] - bottom - height, width, height])
+
+
+def _sheet(columns: int, rows: int, texel_mm: float) -> np.ndarray:
+    ink = np.zeros((rows, columns))
+    for left, top, width, height in sheet_rectangles_mm():
+        across = _bar(columns, texel_mm, left, left + width)
+        ink += _bar(rows, texel_mm, top, top + height)[:, None] * across
+    white, black = linear((240, 240, 238)), linear((24, 24, 26))
+    return white + np.minimum(ink, 1)[..., None] * (black - white)
 
 
 def _card(columns: int, rows: int, texel_mm: float) -> np.ndarray:
