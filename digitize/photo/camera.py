@@ -18,7 +18,7 @@ UNKNOWN_FOCAL35_MM = 32.0
 UNKNOWN_FOCAL_SIGMA = 0.45
 """Phones' main and portrait lenses run from about 24 to 77 mm equivalent: twice this sigma, in the logarithm."""
 
-LENS_CORNER_SIGMA = 0.012
+LENS_CORNER_SIGMA = 0.007
 """Relative shift of the picture's corner by lens distortion that is left after a phone's own correction."""
 
 

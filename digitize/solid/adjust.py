@@ -124,9 +124,9 @@ class Adjusted:
         """(S, m) values when the observations had the unit-normal errors (S, k)."""
         return self.values + errors @ (self.jacobian @ self.covariance)
 
-    def behind_mm(self) -> list[float]:
-        """Set-back of each reference from the axis, as solved."""
-        state = _unpack(self.problem, self.values)
+    def behind_mm(self, values: np.ndarray | None = None) -> list[float]:
+        """Set-back of each reference from the axis, as solved, or at other values (m,)."""
+        state = _unpack(self.problem, self.values if values is None else values)
         return [_behind(state, k) for k in range(len(self.problem.references))]
 
 
@@ -135,7 +135,9 @@ class _State:
     pose: Pose
     edge_bias_px: np.ndarray
     tube_radii_mm: np.ndarray
-    planes: list = field(default_factory=list)  # (rotation matrix, translation, size factor) of each reference
+    planes: list = field(
+        default_factory=list
+    )  # (rotation matrix, translation, size factor) of each reference
 
 
 _POSE = 7  # log focal, k1, edge bias, log depth, tilt, turn_z, turn_x
@@ -147,21 +149,32 @@ def _unpack(problem: Problem, values: np.ndarray) -> _State:
     v = np.moveaxis(np.asarray(values, float), -1, 0)
     prior, n_tubes = problem.prior, len(problem.tubes)
     camera = Camera(
-        prior.camera.focal_px * np.exp(v[0] * prior.log_focal_sigma), prior.camera.centre_px, v[1] * prior.k1_sigma
+        prior.camera.focal_px * np.exp(v[0] * prior.log_focal_sigma),
+        prior.camera.centre_px,
+        v[1] * prior.k1_sigma,
     )
     pose = Pose(
         camera, problem.view, problem.upper, problem.start_depth_mm * np.exp(0.01 * v[3]), 0.01 * v[4],
         1e-3 * v[5], 1e-3 * v[6],
     )  # fmt: skip
-    radii = np.moveaxis(_start_radii(problem)[(...,) + (None,) * (v.ndim - 1)] * np.exp(0.01 * v[_POSE : _POSE + n_tubes]), 0, -1)
+    radii = np.moveaxis(
+        _start_radii(problem)[(...,) + (None,) * (v.ndim - 1)] * np.exp(0.01 * v[_POSE : _POSE + n_tubes]),
+        0,
+        -1,
+    )
     planes = []
     if v.ndim == 1:
         for k, reference in enumerate(problem.references):
             w = v[_POSE + n_tubes + k * _PLANE :][:_PLANE]
             rotation, translation = _start_plane(problem, reference)
             turned = Rotation.from_rotvec(0.01 * w[:3]).as_matrix() @ rotation
-            planes.append((turned, translation * np.exp(0.01 * w[5]) + 0.01 * translation[2] * np.array([w[3], w[4], 0]),
-                           1 + reference.size_sigma * w[6]))
+            planes.append(
+                (
+                    turned,
+                    translation * np.exp(0.01 * w[5]) + 0.01 * translation[2] * np.array([w[3], w[4], 0]),
+                    1 + reference.size_sigma * w[6],
+                )
+            )
     return _State(pose, EDGE_BIAS_SIGMA_PX * v[2], radii, planes)
 
 
@@ -217,12 +230,26 @@ def _residuals(problem: Problem, values: np.ndarray) -> list[tuple[str, str, np.
         predicted = tube.side * (state.tube_radii_mm[k] + state.edge_bias_px * px_mm)
         rows.append(("edge", "tube limbs", (side_mm - predicted) / (LIMB_SIGMA_PX * px_mm)))
     if told.tube_mm is not None:
-        rows.append(("scale", "tube", np.atleast_1d((2 * state.tube_radii_mm.max() - told.tube_mm) / CALIPER_SIGMA_MM)))
+        rows.append(
+            (
+                "scale",
+                "tube",
+                np.atleast_1d((2 * state.tube_radii_mm.max() - told.tube_mm) / CALIPER_SIGMA_MM),
+            )
+        )
     if told.length_mm is not None:
-        rows.append(("scale", "length", np.atleast_1d((problem.ends.length_mm(pose) - told.length_mm) / TAPE_SIGMA_MM)))
+        rows.append(
+            (
+                "scale",
+                "length",
+                np.atleast_1d((problem.ends.length_mm(pose) - told.length_mm) / TAPE_SIGMA_MM),
+            )
+        )
     if told.distance_mm is not None:
         sigma = max(0.04 * told.distance_mm, 25.0)
-        rows.append(("distance", "camera distance", np.atleast_1d((pose.depth_mm - told.distance_mm) / sigma)))
+        rows.append(
+            ("distance", "camera distance", np.atleast_1d((pose.depth_mm - told.distance_mm) / sigma))
+        )
     for k in range(len(problem.references)):
         rows += _reference_rows(problem, state, k)
     return rows
@@ -238,10 +265,18 @@ def _reference_rows(problem: Problem, state: _State, k: int) -> list[tuple[str, 
     normal = rotation[:, 2]
     rows = [
         ("scale", reference.label, seen.ravel()),
-        ("scale", f"{reference.label}: its own size", np.atleast_1d((size - 1) / max(reference.size_sigma, 1e-9))),
+        (
+            "scale",
+            f"{reference.label}: its own size",
+            np.atleast_1d((size - 1) / max(reference.size_sigma, 1e-9)),
+        ),
         ("set-back", f"{reference.label}: plane square to the camera", normal[:2] / PLANE_TILT_SIGMA_RAD),
         # the normal points away from the camera and the axis aft, so a nose farther from the plane is positive
-        ("set-back", f"{reference.label}: plane along the axis", np.atleast_1d((normal @ axis - told.plane_tilt[0]) / told.plane_tilt[1])),
+        (
+            "set-back",
+            f"{reference.label}: plane along the axis",
+            np.atleast_1d((normal @ axis - told.plane_tilt[0]) / told.plane_tilt[1]),
+        ),
     ]
     if k == 0:
         behind = (_behind(state, 0) - (told.behind_mm or 0.0)) / told.behind_sigma_mm

@@ -113,7 +113,10 @@ def _nose_first(flat, direction_px, nose):
     """(whether the end at small p is the nose, doubt 0..1)."""
     p = np.linspace(flat[:, 0].min(), flat[:, 0].max(), 202)[1:-1]
     reach = np.array([np.abs(cut).max(initial=0.0) for cut in crossings(flat, p, along=0)])
-    fore, aft = reach[:24].mean(), reach[-24:].mean()  # a nose is the slender end, and fins stand at the other
+    fore, aft = (
+        reach[:24].mean(),
+        reach[-24:].mean(),
+    )  # a nose is the slender end, and fins stand at the other
     clear = abs(fore - aft) / (fore + aft)
     by_shape = fore < aft
     if nose is None:

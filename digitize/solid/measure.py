@@ -87,6 +87,8 @@ def measure_solid(
     stations = find_stations(axis.flat, axis.upper, pixel, len(fins))
     tip_p, tip_sigma = nose_tip(stations)
     problem = _problem(prior, axis, stations, tip_p, references, told)
+    if references and told.behind_mm is None:
+        problem = replace(problem, told=_unsaid_set_back(problem, stations))
     adjusted = adjust(problem)
     problem = replace(problem, ends=_with_rim(adjusted))
     adjusted = adjust(problem)
@@ -173,6 +175,12 @@ def _start_depth(problem: Problem) -> float:
     )
 
 
+def _unsaid_set_back(problem: Problem, stations: Stations) -> Told:
+    """A reference on the table under the rocket may lie as far behind the axis as the fins reach, and a little more."""
+    reach_mm = float(stations.reach.max()) * problem.start_depth_mm
+    return replace(problem.told, behind_sigma_mm=(reach_mm + 20.0) / 1.96)
+
+
 def _with_rim(adjusted: Adjusted) -> EndPoints:
     """The ends with the aft rim's radius and those edge points that lie on it."""
     pose, ends = adjusted.pose(), adjusted.problem.ends
@@ -186,7 +194,9 @@ def _with_rim(adjusted: Adjusted) -> EndPoints:
         )
     bulge = np.sqrt(np.maximum(radius**2 - side**2, 0.0)) * np.abs(tan_phi)
     base_s = np.full(2, np.median((s - bulge)[on_rim]))
-    return replace(ends, base_px=ends.base_px[on_rim], rim_px=pose.limb_px(base_s, np.array([radius, -radius])))
+    return replace(
+        ends, base_px=ends.base_px[on_rim], rim_px=pose.limb_px(base_s, np.array([radius, -radius]))
+    )
 
 
 def _profile(adjusted: Adjusted, stations: Stations) -> np.ndarray:
@@ -221,7 +231,9 @@ def _fins(adjusted, stations, profile, cover, outline_px, fins) -> list[tuple[Fi
     found = []
     for k, (said, (first, last)) in enumerate(zip(fins, runs, strict=True)):
         after_previous = s_station[(runs[k - 1][1] + first) // 2] if k else -np.inf
-        before_next = s_station[(last + runs[k + 1][0]) // 2] if k + 1 < len(runs) else s_all.max() + 30 * pixel_mm
+        before_next = (
+            s_station[(last + runs[k + 1][0]) // 2] if k + 1 < len(runs) else s_all.max() + 30 * pixel_mm
+        )
         job = Carving(
             profile_s_mm=profile + [tip_s, 0.0],
             first_s_mm=max(s_station[first] - 0.6 * (s_station[last] - s_station[first]), after_previous),
@@ -279,10 +291,14 @@ def _outward(pose: Pose, planform: Planform) -> np.ndarray:
     """(m, 2) unit vectors in the picture along which each point moves when the fin grows."""
     outline = planform.outline_mm
     tangent = np.gradient(outline, axis=0)
-    normal = np.column_stack([-tangent[:, 1], tangent[:, 0]])  # leading edge first, tip up: left of the way is outside
+    normal = np.column_stack(
+        [-tangent[:, 1], tangent[:, 0]]
+    )  # leading edge first, tip up: left of the way is outside
     normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-12)
     moved = []
-    for point, grown, angle, off in zip(outline, outline + normal, planform.angle_rad, planform.offset_mm, strict=True):
+    for point, grown, angle, off in zip(
+        outline, outline + normal, planform.angle_rad, planform.offset_mm, strict=True
+    ):
         a, b = pose.project_fin(np.array([point, grown]), angle, off)
         moved.append((b - a) / np.linalg.norm(b - a))
     return np.array(moved)

@@ -14,7 +14,9 @@ COARSE = 3.0
 """The search works on a grid this many times coarser than the final carving."""
 
 
-def find_roll(cover: Coverage, pose: Pose, job: Carving, starts_rad: list[float]) -> tuple[float, float, float]:
+def find_roll(
+    cover: Coverage, pose: Pose, job: Carving, starts_rad: list[float]
+) -> tuple[float, float, float]:
     """(roll, its standard deviation, share of the fins' silhouette left unexplained), rad.
 
     starts_rad: rolls that fit what the user said (an in-plane fin of three may be on either side). The cost is the

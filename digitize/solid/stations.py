@@ -117,7 +117,9 @@ def _body_envelope(narrow: np.ndarray) -> np.ndarray:
 def _fin_runs(over, threshold, near, caliber, groups):
     """Runs of stations that stand out by more than a lug would, the largest `groups` of them, nose to tail, each
     carried on fore and aft to where nothing stands out any more."""
-    runs = [(a, b) for a, b in _true_runs(_closed(over > threshold, 3)) if over[a : b + 1].max() > 0.35 * caliber]
+    runs = [
+        (a, b) for a, b in _true_runs(_closed(over > threshold, 3)) if over[a : b + 1].max() > 0.35 * caliber
+    ]
     if groups is not None and len(runs) > groups:
         runs = sorted(runs, key=lambda run: over[run[0] : run[1] + 1].sum())[-groups:]
     most = int(0.06 * len(over))
@@ -202,6 +204,8 @@ def _is_level(p, half, chosen, pixel):
     misfit = y - slope * x - level
     end = max(len(chosen) // 12, 2)
     tolerance = 0.3 * pixel + 0.0012 * y.mean()
-    seen = np.split(misfit, np.flatnonzero(np.diff(chosen) > 3) + 1)  # what stands on either side of a fin counts alone
+    seen = np.split(
+        misfit, np.flatnonzero(np.diff(chosen) > 3) + 1
+    )  # what stands on either side of a fin counts alone
     parts = [misfit[:end], misfit[len(misfit) // 2 - end : len(misfit) // 2 + end], misfit[-end:], *seen]
     return abs(slope) <= MAX_TILT_TAN * y.mean() and max(abs(np.median(part)) for part in parts) <= tolerance

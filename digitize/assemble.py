@@ -1,0 +1,339 @@
+"""Everything one run says, put together from the measured solid: numbers with bands, checks, words, drawing."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from digitize import areas, stability
+from digitize.aero.components import centre_of_pressure
+from digitize.options import MeasureOptions
+from digitize.photo.camera import CameraPrior
+from digitize.pieces import describe_profile
+from digitize.records import (
+    Drawing,
+    FinResult,
+    HandCheck,
+    Photo,
+    Quantity,
+    ReferencePoints,
+    Result,
+    Silhouette,
+    Warn,
+)
+from digitize.solid.measure import UNEXPLAINED, Solid
+from digitize.solve import fin_measures, fin_result, geometry_warnings, radius_choice
+from digitize.uncertainty import Samples, band, draw, next_measurement, shares
+
+HAND_TOLERANCE_MM = 0.7
+"""What a careful hand measurement with tape or ruler may be off, besides the photo's own band."""
+
+
+@dataclass(frozen=True)
+class Measured:
+    """One photo, measured. other: the solid for another number of fins, when the number was not said."""
+
+    photo: Photo
+    prior: CameraPrior
+    silhouette: Silhouette
+    references: tuple[ReferencePoints, ...]
+    solid: Solid
+    other: Solid | None
+    warnings: tuple[Warn, ...] = ()
+
+
+def assemble(measured: Measured, options: MeasureOptions) -> Result:
+    """The Result of one measured photo. Raises GeometryRefusal if there is no centre of pressure."""
+    solid, geometry = measured.solid, measured.solid.geometry
+    samples = draw(solid, options.seed)
+    cp = centre_of_pressure(geometry)
+    cp_x = _with_other(band(samples.cp_x_mm, cp.x_mm), measured)
+    diameter = band(samples.max_diameter_mm, 2 * geometry.profile_mm[:, 1].max())
+    rolls_deg = [np.degrees(t.roll_rad - solid.adjusted.pose().roll_offset_rad()) for t in solid.fins]
+    area, centroid = _cutout(solid, samples, rolls_deg)
+    balance, margin, cutout_margin = _margins(options, cp_x, samples, diameter, centroid)
+    pieces = describe_profile(geometry.profile_mm)
+    fins = tuple(_fin_result(solid, samples, k) for k in range(len(geometry.fins)))
+    length = band(samples.length_mm, geometry.profile_mm[-1, 0])
+    checks = _hand_checks(options, length, diameter, pieces, fins, centroid)
+    warnings = (
+        *measured.warnings, *measured.silhouette.warnings, *_reference_warnings(measured),
+        *_own_warnings(measured, options, cp_x, diameter.value), *geometry_warnings(geometry), *_hand_warnings(checks),
+    )  # fmt: skip
+    verdict = stability.verdict(margin, cutout_margin, mass_g=options.mass_g, doubt=_doubt(warnings))
+    mm_per_px = band(samples.mm_per_px, float(np.median(samples.mm_per_px)))
+    return Result(
+        name=geometry.name,
+        length_mm=length,
+        max_diameter_mm=diameter,
+        base_diameter_mm=band(samples.base_diameter_mm, 2 * geometry.profile_mm[-1, 1]),
+        fins=fins,
+        cutout_area_mm2=area,
+        cutout_centroid_mm=centroid,
+        cp_x_mm=cp_x,
+        cn_alpha_per_rad=band(samples.cn_alpha_per_rad, cp.cn_alpha_per_rad),
+        parts=cp.parts,
+        verdict_level=verdict.level,
+        verdict_text=verdict.text,
+        balance_mm=balance,
+        margin_calibers=margin,
+        cutout_margin_calibers=cutout_margin,
+        scale_kind=", ".join(claim.text or claim.kind for claim in options.scales),
+        mm_per_px_at_axis=Quantity(
+            mm_per_px.value / measured.photo.shrink, mm_per_px.pm95 / measured.photo.shrink
+        ),
+        outline_px=measured.photo.to_full_px(measured.silhouette.outline_px),
+        hand_checks=checks,
+        warnings=warnings,
+        pieces=pieces,
+        assumptions=_assumptions(measured, options, rolls_deg),
+        shares=shares(solid, options.seed),
+        next_measurement=next_measurement(solid, samples),
+        drawing=_drawing(measured, cp_x, balance, centroid),
+        photo=_photo_facts(measured),
+    )
+
+
+def _with_other(cp_x: Quantity, measured: Measured) -> Quantity:
+    """The band widened to reach the centre of pressure for the other number of fins, if the number was not said."""
+    if measured.other is None:
+        return cp_x
+    apart = abs(centre_of_pressure(measured.other.geometry).x_mm - cp_x.value)
+    return replace(cp_x, pm95=float(np.hypot(cp_x.pm95, apart)))
+
+
+def _cutout(solid: Solid, samples: Samples, rolls_deg) -> tuple[Quantity, Quantity]:
+    """(area, centroid) of the side view without perspective, as the fins stood in the photo."""
+    geometry = solid.geometry
+    area, centroid, _ = areas.cutout(geometry, rolls_deg)
+    body_area = float(2 * np.trapezoid(geometry.profile_mm[:, 1], geometry.profile_mm[:, 0]))
+    weights = []
+    for k, roll in enumerate(rolls_deg):
+        alone, _, _ = areas.cutout(replace(geometry, fins=(geometry.fins[k],)), [roll])
+        weights.append((alone - body_area) / float(np.mean(samples.fins[k]["area_mm2"])))
+    sampled_area, sampled_centroid = samples.cutout(weights)
+    return band(sampled_area, area), band(sampled_centroid, centroid)
+
+
+def _margins(options, cp_x: Quantity, samples: Samples, diameter: Quantity, centroid: Quantity):
+    """(balance, margin, cut-out's margin), None without a balance point. Errors common to place and diameter cancel."""
+    if options.balance_mm is None:
+        return None, None, None
+    balance = stability.balance_quantity(options.balance_mm)
+    margin = stability.margin_calibers(cp_x, balance, diameter)
+    correlated = (samples.cp_x_mm - balance.value) / samples.max_diameter_mm
+    own = band(correlated, margin.value).pm95
+    widened = max(cp_x.pm95**2 - band(samples.cp_x_mm, 0.0).pm95 ** 2, 0.0) ** 0.5
+    pm95 = float(np.sqrt(own**2 + (balance.pm95**2 + widened**2) / diameter.value**2))
+    return balance, replace(margin, pm95=pm95), stability.margin_calibers(centroid, balance, diameter)
+
+
+def _fin_result(solid: Solid, samples: Samples, k: int) -> FinResult:
+    exact, drawn = fin_result(solid.geometry, solid.geometry.fins[k]), samples.fins[k]
+    outline = solid.geometry.fins[k].outline_mm
+    sizes = fin_measures(outline, float(np.mean(drawn["radius_mm"])))
+    tip = np.flatnonzero(outline[:, 1] >= outline[:, 1].max() - 0.05 * sizes["span_mm"])
+    tip_x = drawn["outline"][:, tip, 0]
+    return replace(
+        exact,
+        root_chord_mm=band(drawn["root_chord_mm"], exact.root_chord_mm.value),
+        span_mm=band(drawn["span_mm"], exact.span_mm.value),
+        area_mm2=band(drawn["area_mm2"], exact.area_mm2.value),
+        tip_chord_mm=band(np.ptp(tip_x, axis=1), exact.tip_chord_mm.value),
+        sweep_mm=band(tip_x.min(1) - drawn["outline"][:, 0, 0], exact.sweep_mm.value),
+    )
+
+
+def _hand_checks(options, length, diameter, pieces, fins, centroid) -> tuple[HandCheck, ...]:
+    by_photo = {"length": length, "tube": diameter, "cutout-balance": centroid}
+    if pieces:
+        by_photo["nose"] = Quantity(float(pieces[0]["to_mm"]), max(0.02 * length.value, length.pm95))
+    if fins:
+        by_photo |= {"root": fins[-1].root_chord_mm, "tip": fins[-1].tip_chord_mm, "span": fins[-1].span_mm}
+    checks = []
+    for name, by_hand in options.hand:
+        if name in by_photo:
+            photo = by_photo[name]
+            tolerance = 3.0 if name == "cutout-balance" else HAND_TOLERANCE_MM
+            checks.append(
+                HandCheck(name, by_hand, photo, abs(by_hand - photo.value) <= photo.pm95 + tolerance)
+            )
+    return tuple(checks)
+
+
+def _hand_warnings(checks) -> list[Warn]:
+    return [
+        Warn(
+            "HAND_DISAGREES",
+            f"The {check.name} by hand, {check.by_hand_mm:g} mm, differs from the photo's "
+            f"{check.by_photo_mm.value:.1f} \u00b1 {check.by_photo_mm.pm95:.1f} mm",
+            "Measure it again by hand, then look at the overlay: is the outline on the edge there?",
+        )
+        for check in checks
+        if not check.agrees
+    ]
+
+
+def _reference_warnings(measured: Measured) -> list[Warn]:
+    return [warning for reference in measured.references for warning in reference.warnings]
+
+
+def _own_warnings(measured: Measured, options: MeasureOptions, cp_x: Quantity, caliber: float) -> list[Warn]:
+    """What in this measurement may be wrong, each with what to do."""
+    solid, warnings = measured.solid, list(measured.solid.warnings)
+    if options.fins is None:
+        warnings.append(Warn(
+            "FINS_NOT_SAID",
+            f"The number of fins was not said; {solid.fins[0].said.count} is assumed and the band covers "
+            f"{measured.other.fins[0].said.count} too",
+            "Give --fins, for example --fins 3",
+        ))  # fmt: skip
+    if solid.axis.nose_doubt:
+        warnings.append(Warn(
+            "NOSE_DOUBT",
+            "Which end is the nose is not clear from the shape" + (" and it speaks against --nose" if options.nose else ""),
+            "Look at the overlay; give --nose left, right, up or down",
+        ))  # fmt: skip
+    for k, trace in enumerate(solid.fins, 1):
+        if trace.unexplained > UNEXPLAINED:
+            warnings.append(Warn(
+                "FINS_UNEXPLAINED",
+                f"{100 * trace.unexplained:.0f} % of what stands out at fin group {k} fits no single fin shape at this pose",
+                "Check --fins and --pose, or turn the rocket so that one fin lies flat in the photo's plane",
+            ))  # fmt: skip
+        warnings += _side_warning(trace, k)
+    if measured.references and options.behind_mm is None and solid.adjusted.problem.told.tube_mm is None:
+        percent = (
+            100 * 1.96 * solid.adjusted.problem.told.behind_sigma_mm / float(solid.adjusted.pose().depth_mm)
+        )
+        if options.pose.kind != "resting":
+            warnings.append(Warn(
+                "SET_BACK_UNKNOWN",
+                f"How far the reference lies behind the axis was not said; that may cost {percent:.1f} % of every length",
+                "Give --behind (0mm when level with the axis), or the caliper diameter with --scale tube=",
+            ))  # fmt: skip
+    if measured.prior.log_focal_sigma > 0.1 and cp_x.pm95 > 0.1 * caliber:
+        warnings.append(Warn(
+            "NO_FOCAL_LENGTH",
+            "The photo does not hold its focal length, so perspective is corrected only roughly",
+            "Use the file as the phone saved it, or give --distance",
+        ))  # fmt: skip
+    if cp_x.pm95 > 0.5 * caliber:
+        warnings.append(Warn(
+            "WIDE_BAND",
+            f"The centre of pressure is only known to \u00b1 {cp_x.pm95 / caliber:.1f} calibers",
+            "Measure the largest diameter with a caliper (--scale tube=) or take a better photo",
+        ))  # fmt: skip
+    return warnings
+
+
+def _side_warning(trace, k: int) -> list[Warn]:
+    if trace.side_areas_mm2 is None:
+        return []
+    upper, lower = trace.side_areas_mm2
+    if abs(upper - lower) <= 0.05 * (upper + lower) / 2:
+        return []
+    return [Warn(
+        "FIN_SIDES_DIFFER",
+        f"The two fins of group {k} that lie flat differ: {upper:.0f} mm2 on the upper side, {lower:.0f} mm2 on the lower",
+        "Look at the overlay: is one fin bent, broken, in shadow, or not in the photo's plane?",
+    )]  # fmt: skip
+
+
+def _doubt(warnings) -> str | None:
+    """The first warning that makes any verdict but 'look again' wrong."""
+    grave = {
+        "FINS_NOT_SAID",
+        "NOSE_DOUBT",
+        "FINS_UNEXPLAINED",
+        "SCALES_DISAGREE",
+        "EDGE_WEAK",
+        "TOUCHES_FRAME",
+        "TWO_FINS",
+    }
+    return next((warning.text for warning in warnings if warning.code in grave), None)
+
+
+def _assumptions(measured: Measured, options: MeasureOptions, rolls_deg) -> tuple[str, ...]:
+    solid = measured.solid
+    pose = solid.adjusted.pose()
+    lines = [
+        "Centre of pressure at small angle of attack and low speed, by the classic component method; how well the "
+        "method describes a real rocket is not in the bands.",
+        f"Focal length {measured.prior.source}; the camera stood about {float(pose.depth_mm) / 1000:.2f} m away.",
+        f"The axis leans {np.degrees(float(pose.tilt_rad)):+.1f} degrees out of the square line of sight (nose nearer: "
+        "positive), and this is corrected.",
+    ]
+    for trace, roll in zip(solid.fins, rolls_deg, strict=True):
+        lines.append(
+            f"The {trace.said.count} fins are taken as alike; fin 1 stands {roll % (360 / trace.said.count):.1f} degrees "
+            f"from the photo's plane, as the picture shows; their thickness is taken as {trace.said.thickness_mm:g} mm."
+        )
+    if measured.references:
+        place = "as said" if options.behind_mm is not None else "as worked out"
+        lines.append(
+            f"The reference lies {solid.adjusted.behind_mm()[0]:.0f} mm behind the rocket's axis, {place}."
+        )
+    if solid.hidden_knots.any():
+        lines.append(
+            "Where fins hide the body's edge, the body is carried through from what is seen on either side."
+        )
+    choice = radius_choice(solid.geometry)
+    if choice:
+        lines.append(choice)
+    lines.append(
+        "The cut-out is the side view without perspective, with the fins as they stand in the photo."
+    )
+    return tuple(lines)
+
+
+def _photo_facts(measured: Measured) -> dict:
+    photo = measured.photo
+    height, width = photo.rgb.shape[:2]
+    return {
+        "file": photo.path.name,
+        "width_px": width * photo.shrink,
+        "height_px": height * photo.shrink,
+        "focal35_mm": photo.focal35_mm,
+        "notes": list(photo.notes),
+    }
+
+
+def _drawing(measured: Measured, cp_x: Quantity, balance: Quantity | None, centroid: Quantity) -> Drawing:
+    """The model projected back into the photo."""
+    solid, photo = measured.solid, measured.photo
+    pose, geometry = solid.adjusted.pose(), solid.geometry
+    tip_s = float(solid.adjusted.problem.ends.tip_s_mm(pose))
+
+    def on_axis(x_mm) -> np.ndarray:
+        s = np.atleast_1d(np.asarray(x_mm, float)) + tip_s
+        return photo.to_full_px(pose.project(np.stack([s, 0 * s, 0 * s], -1)))
+
+    outlines, roots = [], []
+    for group, trace in zip(geometry.fins, solid.fins, strict=True):
+        planform = group.outline_mm + [tip_s, 0.0]
+        for angle in trace.roll_rad + 2 * np.pi * np.arange(group.count) / group.count:
+            seen = photo.to_full_px(pose.project_fin(planform, angle))
+            outlines.append(seen)
+            roots.append(seen[[0, -1]])
+    length = float(geometry.profile_mm[-1, 0])
+    first = geometry.profile_mm[:, 1] >= geometry.profile_mm[:, 1].max() - 0.01
+    return Drawing(
+        axis=on_axis([0.0, length]),
+        profile_upper=photo.to_full_px(solid.knots_upper_px),
+        profile_lower=photo.to_full_px(solid.knots_lower_px),
+        fins=tuple(outlines),
+        roots=tuple(roots),
+        cp=on_axis(cp_x.value)[0],
+        cp_band=on_axis([cp_x.value - cp_x.pm95, cp_x.value + cp_x.pm95]),
+        balance=None if balance is None else on_axis(balance.value)[0],
+        cutout=on_axis(centroid.value)[0],
+        references=tuple((r.label, photo.to_full_px(r.outline_px)) for r in measured.references),
+        mm_per_px=float(pose.depth_mm / pose.camera.focal_px) / photo.shrink,
+        stations=(
+            ("nose tip", 0.0, on_axis(0.0)[0]),
+            ("full diameter from", float(geometry.profile_mm[first, 0][0]), on_axis(geometry.profile_mm[first, 0][0])[0]),
+            *((f"fin root of group {k}", float(g.outline_mm[0, 0]), on_axis(g.outline_mm[0, 0])[0])
+              for k, g in enumerate(geometry.fins, 1)),
+            ("aft end", length, on_axis(length)[0]),
+        ),
+    )  # fmt: skip

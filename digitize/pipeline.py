@@ -1,0 +1,145 @@
+"""The main job told once: a photo and what the user said, to a Result and its folder."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+
+from digitize.assemble import Measured, assemble
+from digitize.errors import ScaleRefusal, UsageRefusal
+from digitize.options import MeasureOptions, Pose, ScaleClaim
+from digitize.outline.silhouette import find_silhouette
+from digitize.photo.camera import camera_prior
+from digitize.photo.read import read_photo
+from digitize.photo.references import find_reference
+from digitize.records import Photo, ReferencePoints, Result
+from digitize.report.folder import check_out_dir, write_results
+from digitize.solid.adjust import Told
+from digitize.solid.agreement import check_agreement
+from digitize.solid.measure import FinsSaid, measure_solid
+
+DEFAULT_THICKNESS_MM = 2.0
+UNSAID_COUNTS = (4, 3)
+"""Fin numbers tried when none was said; the report then says so and widens its bands."""
+
+
+def measure(options: MeasureOptions, say: Callable[[str], None]) -> tuple[Result, Path]:
+    """Measure the photo, write the results folder, return both. say: told what is being done.
+
+    Raises Refusal of the kind that fits: unreadable file, no scale, no outline, unusable geometry, wrong usage.
+    """
+    path = options.photo[0]
+    out_dir = options.out or Path(f"{path.stem}-digitized")
+    check_out_dir(out_dir, path)
+    say(f"reading {path.name}")
+    photo = read_photo(path)
+    measured = measure_photo(photo, options, say)
+    say("working out the bands")
+    result = assemble(measured, options)
+    say("writing the results")
+    write_results(out_dir, result, measured.solid.geometry, photo.rgb, photo.shrink, path)
+    return result, out_dir
+
+
+def measure_photo(photo: Photo, options: MeasureOptions, say: Callable[[str], None]) -> Measured:
+    """One photo to its solid. Raises ScaleRefusal, OutlineRefusal."""
+    if not options.scales:
+        raise ScaleRefusal(
+            "No scale was given, so there are no millimetres",
+            "Give --scale, for example --scale tube=41.6mm (caliper on the body) or --scale ruler=300mm",
+        )
+    prior = camera_prior(photo.rgb.shape[1], photo.rgb.shape[0], photo.focal35_mm)
+    say("finding the scale")
+    references = _references(photo, options)
+    silhouette = find_silhouette(photo, references, say)
+    say("fitting the solid")
+    told = _told(options)
+    solids = [
+        measure_solid(
+            options.name or photo.path.stem, prior, silhouette, references, told, said, options.nose,
+            options.pose.kind == "resting",
+        )
+        for said in _fins_said(options)
+    ]  # fmt: skip
+    solid = min(solids, key=lambda s: max(t.unexplained for t in s.fins))
+    warnings = check_agreement(solid.adjusted, tuple(claim.text or claim.kind for claim in options.scales))
+    return Measured(
+        photo=photo,
+        prior=prior,
+        silhouette=silhouette,
+        references=references,
+        solid=solid,
+        other=next((s for s in solids if s is not solid), None),
+        warnings=warnings,
+    )
+
+
+def _references(photo: Photo, options: MeasureOptions) -> tuple[ReferencePoints, ...]:
+    found: list[ReferencePoints] = []
+    for claim in options.scales:
+        if claim.kind == "points":
+            found.append(_points_reference(photo, claim))
+        elif claim.kind not in ("tube", "length"):
+            found += find_reference(photo, claim, options.sheet_bar_mm)
+    return tuple(found)
+
+
+def _points_reference(photo: Photo, claim: ScaleClaim) -> ReferencePoints:
+    """Two pixels and their true distance as a reference of two points."""
+    height, width = np.array(photo.rgb.shape[:2]) * photo.shrink
+    ends = np.array(claim.points_px, float).reshape(2, 2)
+    if (ends < -0.5).any() or (ends > np.array([width, height]) - 0.5).any():
+        raise UsageRefusal(
+            f"--scale {claim.text}: a point lies outside the photo, which is {width} x {height} pixels upright",
+            "Read the pixels off the upright photo, x to the right and y down from the top left corner",
+        )
+    seen = photo.to_working_px(ends)
+    # a pixel read off a screen by hand is good to about one pixel
+    return ReferencePoints(
+        kind="points",
+        label="two points",
+        points_px=seen,
+        points_mm=np.array([[0.0, 0.0], [claim.length_mm, 0.0]]),
+        sigma_px=1.0,
+        size_sigma=0.5 / claim.length_mm,
+        outline_px=seen,
+    )
+
+
+def _told(options: MeasureOptions) -> Told:
+    by_kind = {claim.kind: claim.length_mm for claim in options.scales}
+    return Told(
+        tube_mm=by_kind.get("tube"),
+        length_mm=by_kind.get("length"),
+        behind_mm=options.behind_mm,
+        distance_mm=options.distance_mm,
+    )
+
+
+def _fins_said(options: MeasureOptions) -> list[tuple[FinsSaid, ...]]:
+    """What to try: the groups as said, or one group of each likely number."""
+    if options.fins is not None:
+        counts = [options.fins]
+    else:
+        counts = [(count,) for count in UNSAID_COUNTS]
+    return [
+        tuple(_fin_said(options, k, count, len(group)) for k, count in enumerate(group)) for group in counts
+    ]
+
+
+def _fin_said(options: MeasureOptions, k: int, count: int, groups: int) -> FinsSaid:
+    thickness = options.thickness_mm or (DEFAULT_THICKNESS_MM,)
+    rolls = _rolls(options.pose, count)
+    if (
+        k < groups - 1
+    ):  # words about the pose are about the aft fins; those ahead may stand in line or in the gaps
+        rolls = (*rolls, *(roll + np.pi / count for roll in rolls))
+    return FinsSaid(count, rolls, thickness[min(k, len(thickness) - 1)])
+
+
+def _rolls(pose: Pose, count: int) -> tuple[float, ...]:
+    """Rolls from the photo's plane that fit the words, rad; an odd group in the plane may be on either side."""
+    roll = np.radians(pose.roll_deg(count))
+    if pose.kind == "resting":
+        return (roll,)
+    return (roll, roll + np.pi) if count % 2 else (roll,)
