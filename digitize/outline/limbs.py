@@ -36,7 +36,7 @@ def find_limbs(
 ) -> Limbs:
     """feature: (H, W, 3) colour features; evidence: (H, W) float, positive for figure; span: along the axis, pixels;
     widest: the greatest half-width to look at."""
-    along = np.arange(np.floor(span[0]) - 5, np.ceil(span[1]) + 6)
+    along = np.arange(np.floor(span[0] - widest), np.ceil(span[1] + widest) + 1)
     half = np.arange(0, np.ceil(widest) + 1)
     across = np.arange(-half[-1] - 3, half[-1] + 4)
     strip = unroll(feature, axis, along, across)
@@ -51,8 +51,10 @@ def find_limbs(
     both = figure[:, centre + column] + figure[:, centre - column]
     inside = np.cumsum(both, axis=1)
     # Evidence per pixel of width, so that a wide body does not drown its own edges.
-    gain = 2.0 * edge + 2.0 * inside / (0.25 * len(half))
-    gain[:, 0] = 0.0
+    # Less what the ground beyond the ends offers, so that the path ends where the body does.
+    beyond = int(widest / 2)
+    ground_edge = max(0.8, float(np.quantile(np.concatenate([edge[:beyond], edge[-beyond:]]), 0.8)))
+    gain = 2.0 * (edge - ground_edge) + 2.0 * inside / (0.25 * len(half))
     path = _best_path(gain, 2.0)
     return Limbs(along, np.where(path < 0, 0.0, half[path]))
 

@@ -65,7 +65,8 @@ def fill(outline: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
 
 
 def _warnings(region: Region) -> list[Warn]:
-    if not region.touches_frame:
+    mask = region.mask
+    if not np.concatenate([mask[0], mask[-1], mask[:, 0], mask[:, -1]]).any():
         return []
     return [
         Warn(
