@@ -14,6 +14,10 @@ _CODE = np.arange(256) / 255.0
 _LINEAR = np.where(_CODE <= 0.04045, _CODE / 12.92, ((_CODE + 0.055) / 1.055) ** 2.4).astype(np.float32)
 
 STEP_PX = 0.5  # spacing of samples across an edge
+NEIGHBOURS_ALIKE = 4.0  # stations share ground texture and JPEG blocks: this many count as one
+LENS_BOW = 0.004
+"""A lens that shifts the picture's corner by 1 %, more than phones leave, bows a line at a common place (0.4 of the way
+out) by 0.004 s^2 / half the picture's diagonal. More bow than a few times this is something else."""
 
 
 @dataclass(frozen=True)
@@ -21,10 +25,9 @@ class Side:
     """One straight (or slightly bowed) edge in the picture.
 
     origin, along: (2,) pixels, a point and a unit vector; across: `along` turned by +90 degrees (x right, y down).
-    coeffs: offset across (pixels) = c0 + c1 s + c2 s^2 at s pixels along from the origin; c2 is 0 unless the edge is
-    measurably bowed (lens distortion, curled paper).
-    sigma_px: standard deviation of the fitted edge's place; support: share of the edge's length where the step was
-    seen; contrast: step's height in linear light 0..1; steady: share of the stations that lie within a pixel.
+    coeffs: offset across (pixels) = c0 + c1 s + c2 s^2 at s pixels along from the origin; c2 for the lens's bow.
+    sigma_px: standard deviation of the edge's place at its ends; support: share of its length where the step was seen;
+    contrast: the step's height in linear light; rms_px: scatter of the stations about the fit.
     """
 
     origin: np.ndarray
@@ -94,36 +97,60 @@ def _smooth_along(values: np.ndarray, width: int) -> np.ndarray:
     return cv2.blur(values, (1, max(1, width)), borderType=cv2.BORDER_REPLICATE)
 
 
-def _signed_slope(
-    colours: np.ndarray, t: np.ndarray, place: np.ndarray, gap: float, width: int
-) -> np.ndarray:
-    """Slope across the edge of the colour component in which the two sides differ: (n, m)."""
+def _signed_slope(colours, t, place, width: int) -> np.ndarray:
+    """Slope across the edge of the colour component in which the two sides differ: (n, m).
+
+    The object's side is averaged over `width` stations. The ground's is taken close to the edge and over few: a line
+    drawn on it may run up to the edge.
+    """
     beyond = t[None, :] - place[:, None]
-    sides = []
-    for inside in ((beyond > gap) & (beyond < gap + 4), (beyond < -gap) & (beyond > -gap - 4)):
-        weight = inside / np.maximum(inside.sum(axis=1, keepdims=True), 1)
-        sides.append(np.einsum("nm,nmc->nc", weight, colours).astype(np.float32))
-    step = _smooth_along((sides[0] - sides[1])[:, None, :], width)[:, 0, :]
+    inside = _smooth_along(_mean_where(colours, (beyond > 2) & (beyond < 6)), width)
+    outside = _smooth_along(_mean_where(colours, (beyond < -1.4) & (beyond > -4)), 3)
+    step = (inside - outside)[:, 0, :]
     height = np.linalg.norm(step, axis=1, keepdims=True)
     value = np.einsum("nmc,nc->nm", colours, step / np.maximum(height, 1e-6))
     return np.gradient(value, t, axis=1)
 
 
-def _robust_poly(s: np.ndarray, y: np.ndarray, degree: int):
-    """Polynomial by least squares with Tukey weights; coefficients upward, residual scale, weights, covariance."""
+def _mean_where(colours: np.ndarray, where: np.ndarray) -> np.ndarray:
+    """(n, 1, 3) mean colour of each station where `where` (n, m) holds."""
+    weight = where / np.maximum(where.sum(axis=1, keepdims=True), 1)
+    return np.einsum("nm,nmc->nc", weight, colours).astype(np.float32)[:, None, :]
+
+
+def _consensus(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """Weights 0/1 of the points on the straight line most of them share: a line drawn beside the edge, or print that
+    touches it, may hold a third of the stations and would bend a fit that starts from all of them."""
+    rng = np.random.default_rng(0)
+    first, second = rng.integers(0, len(x), (2, 80))
+    apart = np.abs(x[second] - x[first]) > 0.3 * np.ptp(x)
+    first, second = first[apart], second[apart]
+    slope = (y[second] - y[first]) / (x[second] - x[first])
+    off = np.abs(y - y[first][:, None] - slope[:, None] * (x - x[first][:, None]))
+    score = np.clip(1 - off / 0.6, 0, None).sum(axis=1)
+    return (off[score.argmax()] < 0.8).astype(float)
+
+
+def _robust_bow(s: np.ndarray, y: np.ndarray, bow_sigma: float):
+    """c0 + c1 s + c2 s^2 by Tukey weights from a consensus start, c2 held near 0 by a prior of bow_sigma.
+
+    Returns coefficients, residual scale, weights, covariance.
+    """
     scale = max(1.0, np.abs(s).max())
-    basis = np.vander(s / scale, degree + 1, increasing=True)
-    weights = np.ones_like(y)
+    basis = np.vander(s / scale, 3, increasing=True)
+    weights = _consensus(s, y)
+    sigma = 0.2
     for _ in range(8):
-        root = np.sqrt(weights)[:, None]
-        coeffs = np.linalg.lstsq(basis * root, y * root[:, 0], rcond=None)[0]
+        prior = np.diag([0, 0, (sigma / (bow_sigma * scale**2)) ** 2 * NEIGHBOURS_ALIKE])
+        normal = (basis * weights[:, None]).T @ basis + prior + 1e-9 * np.eye(3)
+        coeffs = np.linalg.solve(normal, basis.T @ (weights * y))
         residual = y - basis @ coeffs
-        spread = max(1.4826 * np.median(np.abs(residual - np.median(residual))), 0.01)
+        own = residual[weights > 0.05]
+        spread = max(1.4826 * np.median(np.abs(own - np.median(own))), 0.02)
         weights = np.clip(1 - (residual / (4.0 * spread)) ** 2, 0, None) ** 2
-    used = np.maximum(weights.sum() - degree - 1, 1)
-    sigma = np.sqrt((weights * residual**2).sum() / used)
-    cov = np.linalg.pinv((basis * weights[:, None]).T @ basis) * sigma**2
-    shrink = scale ** -np.arange(degree + 1)
+        sigma = np.sqrt((weights * residual**2).sum() / max(weights.sum() - 2, 1)) + 1e-3
+    cov = np.linalg.inv(normal) * sigma**2 * NEIGHBOURS_ALIKE
+    shrink = scale ** -np.arange(3.0)
     return coeffs * shrink, sigma, weights, cov * np.outer(shrink, shrink)
 
 
@@ -141,12 +168,14 @@ def _edge_places(slope: np.ndarray, t: np.ndarray, place: np.ndarray, reach: flo
     return place, total * STEP_PX
 
 
-def fit_side(rgb: np.ndarray, start, end, half_px: float = 8.0, trim: float = 0.12, bow: bool = True) -> Side:
-    """The straight edge near the segment start -> end (pixels), found within half_px across it.
+def fit_side(rgb: np.ndarray, start, end, half_px: float = 8.0, trim: float = 0.12) -> Side:
+    """The straight edge near the segment start -> end (pixels), found within half_px across it; the object lies on
+    the side of +90 degrees from start -> end (to the right as seen, y down).
 
-    First the edge's coarse place on groups of stations, then every group's centroid of slope, then a robust line; a
-    quadratic term only when it is measured well (4 sigma), since a bow that is only noise would shift the corners.
+    First the edge's coarse place on groups of stations, then every group's centroid of slope, then a robust fit.
     """
+    bow_sigma = LENS_BOW / (np.hypot(*rgb.shape[:2]) / 2)
+    length = float(np.hypot(*(np.asarray(end, float) - np.asarray(start, float))))
     for turn, reach in enumerate((half_px, 4.0, 2.5)):
         s, t, colours, origin, along = profiles_across(rgb, start, end, max(reach, 2.0) + 8.0, trim)
         group = max(1, len(s) // 60)
@@ -155,18 +184,13 @@ def fit_side(rgb: np.ndarray, start, end, half_px: float = 8.0, trim: float = 0.
         place = np.zeros(len(stations))
         if turn == 0:
             place += _common_offset(colours, t, reach)
-        slope = _signed_slope(blurred, t, place, 2.0, max(3, len(stations) // 6))
+        slope = _signed_slope(blurred, t, place, max(3, len(stations) // 6))
         place, height = _edge_places(slope, t, place, min(reach, 3.0) if turn == 0 else reach)
-        coeffs, spread, weights, cov = _robust_poly(stations, place, 1)
-        length = np.hypot(*(np.asarray(end, float) - np.asarray(start, float)))
+        fit = _robust_bow(stations, place, bow_sigma)
         ends = np.array([-length / 2, length / 2])
         across = np.array([-along[1], along[0]])
-        start, end = origin + ends[:, None] * along + (coeffs[0] + coeffs[1] * ends)[:, None] * across
-    if bow and len(stations) >= 30:
-        curved, curved_spread, curved_weights, curved_cov = _robust_poly(stations, place, 2)
-        if abs(curved[2]) > 4 * np.sqrt(curved_cov[2, 2]) and curved_spread < spread:
-            coeffs, spread, weights, cov = curved, curved_spread, curved_weights, curved_cov
-    return _as_side(origin, along, coeffs, cov, spread, weights, height, stations)
+        start, end = origin + ends[:, None] * along + np.polyval(fit[0][::-1], ends)[:, None] * across
+    return _as_side(origin, along, fit, height, length)
 
 
 def _common_offset(colours: np.ndarray, t: np.ndarray, reach: float) -> float:
@@ -180,17 +204,16 @@ def _common_offset(colours: np.ndarray, t: np.ndarray, reach: float) -> float:
     return float(t[steepness.argmax()])
 
 
-def _as_side(origin, along, coeffs, cov, spread, weights, height, stations) -> Side:
-    full = np.zeros(3)
-    full[: len(coeffs)] = coeffs
-    ends = np.vander([stations[0], stations[-1]], len(coeffs), increasing=True)
+def _as_side(origin, along, fit, height, length: float) -> Side:
+    coeffs, spread, weights, cov = fit
+    ends = np.vander([-length / 2, length / 2], 3, increasing=True)
     variance = np.einsum("ij,jk,ik->i", ends, cov, ends).max()
     typical = np.median(height)
     seen = (weights > 0.05) & (height > 0.25 * typical) & (height > 0.004)
     return Side(
         origin=origin,
         along=along,
-        coeffs=full,
+        coeffs=coeffs,
         sigma_px=float(np.sqrt(variance)),
         support=float(seen.mean()),
         contrast=float(typical),
