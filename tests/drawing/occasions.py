@@ -34,7 +34,7 @@ class Choices:
     telling: 'reference', 'caliper', 'both' or 'tape'. pose: an option of `measure`, as 'in-plane' or '30deg'.
     """
 
-    width_px: int = 1600
+    width_px: int = 2400
     telling: str | None = None
     pose: str | None = None
     count: int | None = None

@@ -33,7 +33,9 @@ def coverage(shape: shapely.Geometry, size_px: tuple[int, int]) -> Coverage:
     of its pixel to that pixel, and its height to those further right, spread by a running sum along the row.
     """
     width, height = size_px
-    shape = shapely.intersection(shape, shapely.box(-0.5, -0.5, width - 0.5, height - 0.5))
+    # Bending by the lens may make a hair-thin loop of a nearly touching outline.
+    frame = shapely.box(-0.5, -0.5, width - 0.5, height - 0.5)
+    shape = shapely.intersection(shapely.make_valid(shape), frame)
     if shape.is_empty or shape.area == 0:
         return Coverage(np.zeros((1, 1), np.float32), 0, 0)
     left, top, right, bottom = np.array(shape.bounds) + 0.5
