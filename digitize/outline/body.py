@@ -11,13 +11,15 @@ from digitize.outline.limbs import Limbs, find_limbs, limb_mask, symmetric_axis
 @dataclass(frozen=True)
 class Body:
     """In pixels of the reduced picture. half_px: the usual half-width; mask: (h, w) bool, surely within the limbs;
-    core: (h, w) bool, well within them; near: (h, w) bool, within the limbs or next to them."""
+    core: (h, w) bool, well within them; within: (h, w) bool, up to the limbs and beyond both ends of the body;
+    near: (h, w) bool, within the limbs or next to them."""
 
     axis: Axis
     limbs: Limbs
     half_px: float
     mask: np.ndarray
     core: np.ndarray
+    within: np.ndarray
     near: np.ndarray
 
 
@@ -40,12 +42,15 @@ def find_body(feature: np.ndarray, evidence: np.ndarray, mask: np.ndarray) -> Bo
     # Among fins the path may follow them outward: what it says there is not body.
     sure = _without_blunt_ends(limbs, np.minimum(limbs.half_px, 1.02 * usual))
     wide = np.where(limbs.half_px > 0, np.minimum(limbs.half_px, 1.1 * usual) + 2, 0)
+    there = limbs.half_px > 0
+    within = np.where(there, limbs.half_px + 0.5, 1.1 * usual)
     return Body(
         axis,
         limbs,
         usual,
         limb_mask(Limbs(limbs.along_px, sure), axis, mask.shape),
         limb_mask(limbs, axis, mask.shape, 0.7),
+        limb_mask(Limbs(limbs.along_px, within), axis, mask.shape),
         limb_mask(Limbs(limbs.along_px, wide), axis, mask.shape),
     )
 

@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
-from digitize.outline.patches import linear_light
+from digitize.outline.patches import features_of_light, linear_light
 
 SPACING_PX = 2.0
 _SAMPLE_PX = 0.5
@@ -73,26 +73,75 @@ def smooth_along(values: np.ndarray, sigma: float) -> np.ndarray:
     return gaussian_filter1d(values, sigma, axis=0, mode="wrap")
 
 
-def follow_edge(ribbon: Ribbon, stiffness: float = 1.0) -> np.ndarray:
-    """(n,) index into offset_px: the strongest continuous edge around the outline (dynamic programming)."""
-    strength = edge_strength(ribbon)
-    scale = np.quantile(strength.max(1), 0.5) + 1e-6
-    gain = np.minimum(strength / scale, 1.5)
-    gain -= 0.02 * np.abs(ribbon.offset_px)[None]  # where two edges are alike, stay near the region found
-    return _best_closed_path(gain, stiffness * 0.15)
+def follow_edge(ribbon: Ribbon, stay: np.ndarray, sigma: float = 2.0) -> np.ndarray:
+    """(n,) offset of the best continuous edge around the outline (dynamic programming), pixels.
+
+    Best: sharp against the ground's own texture, strong against other edges near by, with what lies inside
+    unlike the ground and what lies outside like it. stay: (n,) cost of each pixel away from offset 0; sigma:
+    smoothing along the outline, in points.
+    """
+    colour = smooth_along(features_of_light(ribbon.light), sigma).astype(np.float32)
+    step = _step(colour)
+    offset = ribbon.offset_px
+    outer = offset >= offset[-1] - 5
+    texture = smooth_along(np.sqrt((step[:, outer] ** 2).mean(1)), 10.0)[:, None] + 0.02
+    strongest = smooth_along(step.max(1), 5.0)[:, None] + 1e-6
+    gain = 0.5 * np.tanh(step / (4 * texture)) + 0.5 * np.minimum(step / strongest, 1)
+    figure = 0.5 * _unlike_outside(colour, outer) + 0.5 * _nearer_inside(colour, offset)
+    figure += 0.7 * _smoother_than_outside(ribbon.light, outer)
+    gain += 0.06 * np.cumsum(figure, axis=1)
+    gain -= stay[:, None] * np.abs(offset)
+    return offset[_best_closed_path(gain, 0.2)]
 
 
-def edge_strength(ribbon: Ribbon) -> np.ndarray:
-    """(n, m) difference of perceived light between the pixel and a half inside and outside each offset."""
-    light = np.cbrt(smooth_along(ribbon.light, 1.0))
-    width = 3
-    running = np.cumsum(np.pad(light, ((0, 0), (1, 0), (0, 0))), axis=1)
-    mean = (running[:, width:] - running[:, :-width]) / width  # window k covers samples k .. k+2
+def _smoother_than_outside(light: np.ndarray, outer: np.ndarray) -> np.ndarray:
+    """(n, m) -1 as rough along the outline as the ground just outside .. 1 as smooth as the paint just inside;
+    0 where the ground is no rougher than the paint."""
+    lightness = np.log(light + 0.02).mean(2)
+    fine = lightness - smooth_along(lightness, 4.0)
+    roughness = 0.5 * np.log(smooth_along(fine**2, 8.0) + 1e-5)
+    ground = np.median(roughness[:, outer], axis=1)[:, None]
+    paint = np.median(roughness[:, outer[::-1]], axis=1)[:, None]
+    told_apart = np.clip(ground - paint, 0, 1)
+    return told_apart * np.clip(2 * (ground - roughness) / np.maximum(ground - paint, 0.1) - 1, -1, 1)
+
+
+def _nearer_inside(colour: np.ndarray, offset: np.ndarray, along=(-16, -8, 0, 8, 16)) -> np.ndarray:
+    """(n, m) -1 the colour of some ground just outside, shaded or not, .. 1 of some paint just inside."""
+    far = offset[-1]
+    nearest = {}
+    for side in (-1, 1):
+        samples = np.flatnonzero(np.isin(offset, side * (far - np.array([0.0, 1.5, 3.0, 4.5]))))
+        best = np.full(colour.shape[:2], np.inf, np.float32)
+        for shift in along:
+            for k in samples:
+                away = colour - np.roll(colour[:, k], shift, axis=0)[:, None]
+                light = away[..., 0]
+                if side > 0:
+                    light = np.where(light > 0, light, 0.1 * light)
+                best = np.minimum(best, light**2 + away[..., 1] ** 2 + away[..., 2] ** 2)
+        nearest[side] = np.sqrt(best) + 0.3
+    return np.clip(np.log(nearest[1] / nearest[-1]), -1, 1)
+
+
+def _step(colour: np.ndarray, width: int = 3) -> np.ndarray:
+    """(n, m) colour difference between the pixel and a half inside and the pixel and a half outside."""
+    running = np.cumsum(np.pad(colour, ((0, 0), (1, 0), (0, 0))), axis=1)
+    mean = (running[:, width:] - running[:, :-width]) / width
     step = np.linalg.norm(mean[:, width + 1 :] - mean[:, : -width - 1], axis=2)
-    lead = (light.shape[1] - step.shape[1]) // 2
-    out = np.zeros(light.shape[:2])
-    out[:, lead : lead + step.shape[1]] = step
-    return out
+    result = np.zeros(colour.shape[:2])
+    result[:, width : width + step.shape[1]] = step
+    return result
+
+
+def _unlike_outside(colour: np.ndarray, outer: np.ndarray) -> np.ndarray:
+    """(n, m) -1 like the ground just outside, shaded or not, .. 1 unlike it."""
+    middle = smooth_along(colour[:, outer].mean(1), 3.0)[:, None]
+    scatter = smooth_along(colour[:, outer].var(1), 10.0)[:, None]
+    away = (colour - middle) / np.sqrt(scatter + 0.1**2)
+    light = np.where(away[..., 0] > 0, away[..., 0], 0.15 * away[..., 0])
+    distance = np.sqrt(light**2 + away[..., 1] ** 2 + away[..., 2] ** 2)
+    return np.clip((distance - 2.5) / 2.5, -1, 1)
 
 
 def _best_closed_path(gain: np.ndarray, bend_cost: float) -> np.ndarray:

@@ -21,13 +21,17 @@ def linear_light(rgb: np.ndarray) -> np.ndarray:
     return curve.astype(np.float32)[rgb]
 
 
+def features_of_light(light: np.ndarray) -> np.ndarray:
+    """Linear light (..., 3) to lightness, red/green and blue/green, all logarithmic, in units of FEATURE_SCALE."""
+    logs = np.log(light + _DARK)
+    red, green, blue = (logs[..., k] for k in range(3))
+    lightness = 0.3 * red + 0.5 * green + 0.2 * blue
+    return np.stack([lightness, red - green, blue - green], axis=-1) / FEATURE_SCALE
+
+
 def colour_features(rgb: np.ndarray) -> np.ndarray:
-    """(H, W, 3) float32: lightness, red/green and blue/green, all logarithmic, in units of FEATURE_SCALE."""
-    level = np.arange(256)
-    logs = np.log(linear_light(level.astype(np.uint8)) + _DARK).astype(np.float32)[rgb]
-    light = logs @ np.array([0.3, 0.5, 0.2], np.float32)
-    feature = np.dstack([light, logs[..., 0] - logs[..., 1], logs[..., 2] - logs[..., 1]])
-    return feature / FEATURE_SCALE
+    """features_of_light of an sRGB uint8 picture; (H, W, 3) float32."""
+    return features_of_light(linear_light(rgb))
 
 
 @dataclass(frozen=True)

@@ -46,16 +46,16 @@ def with_body(figure: np.ndarray, body: Body, feature: np.ndarray) -> np.ndarray
 
 
 def _without_low_pieces(mask: np.ndarray, body: Body) -> np.ndarray:
-    """The region less what stands up only a little from the body."""
-    beside = mask & ~body.near
-    label, _ = ndimage.label(beside)
+    """The region less what stands up only a little from the body: there the limbs have the last word."""
+    label, _ = ndimage.label(mask & ~body.near)
     away = ndimage.distance_transform_cdt(~body.near)
-    result = mask.copy()
+    high = np.zeros_like(mask)
     for number, box in enumerate(ndimage.find_objects(label), 1):
         piece = label[box] == number
-        if away[box][piece].max() < max(4, _LOW_PIECE * body.half_px):
-            result[box] &= ~piece
-    return result
+        if away[box][piece].max() >= max(4, _LOW_PIECE * body.half_px):
+            high[box] |= piece
+    by_a_fin = ndimage.binary_dilation(high, iterations=4)
+    return mask & (high | by_a_fin | body.within)
 
 
 def _with_pieces_in_line(label: np.ndarray, main: int) -> np.ndarray:

@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 
 import cv2
 import numpy as np
+from scipy.spatial import cKDTree
 from skimage.measure import find_contours
 
 from digitize.outline.coarse import Region, find_region
@@ -31,7 +32,8 @@ def find_silhouette(
     say("looking for the rocket")
     region = find_region(photo.rgb, [reference.outline_px for reference in references])
     say("following its edge")
-    outline, sigma = refine(photo.rgb, _first_outline(region))
+    outline = _first_outline(region)
+    outline, sigma = refine(photo.rgb, outline, _along_limb(region, outline))
     return Silhouette(outline, sigma, fill(outline, photo.rgb.shape[:2]), tuple(_warnings(region)))
 
 
@@ -43,12 +45,22 @@ def _first_outline(region: Region) -> np.ndarray:
     return points if signed_area(points) > 0 else points[::-1]
 
 
-def refine(rgb: np.ndarray, outline: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _along_limb(region: Region, outline: np.ndarray) -> np.ndarray:
+    """(n,) bool: outline points on the body's limbs, which both sides of the body have confirmed."""
+    limbs = region.body.limbs
+    along, across = region.body.axis.along_across((outline + 0.5) * region.scale - 0.5)
+    half = np.interp(along, limbs.along_px, limbs.half_px, left=0, right=0)
+    return (half > 0) & (np.abs(np.abs(across) - half) < 2)
+
+
+def refine(rgb: np.ndarray, outline: np.ndarray, limb: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Outline moved onto the edge, and the standard deviation of each point along the normal."""
-    for reach in (8.0, 5.0):
+    for reach in (12.0, 8.0):
         ribbon = sample_ribbon(rgb, outline, outward_normals(smooth_along(outline, 2.0), 2), reach)
-        shift = ribbon.offset_px[follow_edge(ribbon)]
-        outline = resample_closed(outline + smooth_along(shift, 1.0)[:, None] * ribbon.normal, SPACING_PX)
+        shift = smooth_along(follow_edge(ribbon, np.where(limb, 0.06, 0.02)), 1.0)
+        moved = outline + shift[:, None] * ribbon.normal
+        outline = resample_closed(moved, SPACING_PX)
+        limb = limb[cKDTree(moved).query(outline)[1]]
     ribbon = sample_ribbon(rgb, outline, outward_normals(smooth_along(outline, 1.5), 2), 5.0)
     shift, sigma = half_way(ribbon)
     weight = 1 / sigma**2
