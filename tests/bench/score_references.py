@@ -63,7 +63,7 @@ def main() -> None:
             fits.append(fit(scene, photo.to_full_px(found.points_px), found.points_mm))
         size, misfit = np.abs(fits).T if fits else np.full((2, 1), np.nan)
         print(
-            f"{kind:8} found {len(fits)} of {given.photos}; scale error % median {100 * np.median(size):.4f}, "
+            f"{kind:8} found {len(fits)} of {given.photos}; size off by {100 * np.median(size):.4f} %, "
             f"worst {100 * size.max():.4f}; misfit px median {np.median(misfit):.3f}"
         )
         print("\n".join(lines), flush=True)
