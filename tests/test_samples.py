@@ -1,0 +1,299 @@
+"""The sample photographs through the whole command, against their exact truth, and what is refused.
+
+The photographs are rendered, so their truth is known exactly (samples/README.md); it was computed when they were
+drawn, not by this tool. The options are those of the commands in samples/README.md.
+"""
+
+import json
+import re
+import shlex
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from digitize import cli
+
+SAMPLES = Path(__file__).parents[1] / "samples"
+FILES = ("geometry.toml", "outline.svg", "overlay.png", "report.html", "result.json")
+EASIEST = "bramble-white-ruler"
+
+
+def commands():
+    """{sample: options as typed, without --out}, from samples/README.md."""
+    lines = re.findall(r"^digitize measure .*$", (SAMPLES / "README.md").read_text("utf-8"), re.MULTILINE)
+    words = [shlex.split(line)[2:] for line in lines]
+    return {Path(w[0]).stem: w[1 : w.index("--out")] + w[w.index("--out") + 2 :] for w in words}
+
+
+COMMANDS = commands()
+NAMES = sorted(COMMANDS)
+TRUTH = {name: json.loads((SAMPLES / f"{name}.json").read_text()) for name in NAMES}
+FLAT = [name for name in NAMES if "diagonal" not in COMMANDS[name]]
+TURNED = [name for name in NAMES if name not in FLAT]
+
+
+def measured_in(folder, photo, options):
+    """result.json of one run, which must succeed."""
+    code = cli.main(["measure", str(photo), *options, "--out", str(folder), "--quiet"])
+    assert code == 0, f"exit {code}"
+    return json.loads((folder / "result.json").read_text())
+
+
+@pytest.fixture(scope="session")
+def run(tmp_path_factory):
+    """Measures a sample, each only once: (results folder, result.json)."""
+    done = {}
+
+    def measure_once(name):
+        if name not in done:
+            folder = tmp_path_factory.mktemp(name) / "results"
+            done[name] = folder, measured_in(folder, SAMPLES / f"{name}.jpg", COMMANDS[name])
+        return done[name]
+
+    return measure_once
+
+
+def cp_error_calibers(result, truth):
+    return (result["cp"]["x_mm"]["value"] - truth["cp_mm"]) / truth["max_diameter_mm"]
+
+
+def percent_off(quantity, true):
+    return 100 * (quantity["value"] / true - 1)
+
+
+# --- the photographs --------------------------------------------------------------------------------------
+
+
+def test_every_photograph_has_its_command_and_its_truth():
+    assert {path.stem for path in SAMPLES.glob("*.jpg")} == set(NAMES) == {p.stem for p in SAMPLES.glob("*.json")}
+    assert FLAT and TURNED
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", NAMES)
+def test_a_sample_is_measured_and_the_five_files_are_there(run, name):
+    folder, result = run(name)
+    assert sorted(path.name for path in folder.iterdir()) == sorted(FILES)
+    assert all(path.stat().st_size > 500 for path in folder.iterdir())
+    with Image.open(folder / "overlay.png") as overlay:
+        assert overlay.format == "PNG" and min(overlay.size) > 600
+    assert result["photo"]["file"] == f"{name}.jpg"
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", NAMES)
+def test_length_and_diameter(run, name):
+    _, result = run(name)
+    assert percent_off(result["length_mm"], TRUTH[name]["length_mm"]) == pytest.approx(0, abs=0.5)
+    assert percent_off(result["max_diameter_mm"], TRUTH[name]["max_diameter_mm"]) == pytest.approx(0, abs=0.5)
+    assert percent_off(result["base_diameter_mm"], TRUTH[name]["base_diameter_mm"]) == pytest.approx(0, abs=3)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", NAMES)
+def test_fins(run, name):
+    """One fin's area within 3 % where it lies flat in the picture, within 8 % where it is turned out of it."""
+    _, result = run(name)
+    (fin,), (true,) = result["fins"], TRUTH[name]["fin_sets"]
+    limit = 3 if name in FLAT else 8
+    assert fin["count"] == true["count"]
+    assert percent_off(fin["area_mm2"], true["planform_area_mm2"]) == pytest.approx(0, abs=limit)
+    assert percent_off(fin["span_mm"], true["span_mm"]) == pytest.approx(0, abs=limit)
+    assert percent_off(fin["root_chord_mm"], true["root_chord_mm"]) == pytest.approx(0, abs=2 * limit)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", NAMES)
+def test_cut_out(run, name):
+    """Where the side view balances, within a tenth of a caliber; its area is that of fins and body together."""
+    cutout = run(name)[1]["cutout"]
+    truth = TRUTH[name]
+    caliber = truth["max_diameter_mm"]
+    assert (cutout["centroid_mm"]["value"] - truth["cutout_centroid_mm"]) / caliber == pytest.approx(0, abs=0.1)
+    assert percent_off(cutout["area_mm2"], truth["cutout_area_mm2"]) == pytest.approx(0, abs=2)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", NAMES)
+def test_centre_of_pressure(run, name):
+    """Flat fins within 0.1 caliber, turned ones within 0.12; the slope within a tenth."""
+    _, result = run(name)
+    assert cp_error_calibers(result, TRUTH[name]) == pytest.approx(0, abs=0.1 if name in FLAT else 0.12)
+    assert percent_off(result["cp"]["cn_alpha_per_rad"], TRUTH[name]["cn_alpha_per_rad"]) == pytest.approx(0, abs=10)
+
+
+@pytest.mark.slow
+def test_centre_of_pressure_of_them_all(run):
+    """Median error at most 0.06 caliber; more than nothing, or the truth has leaked into the answer."""
+    errors = np.array([cp_error_calibers(run(name)[1], TRUTH[name]) for name in NAMES])
+    assert 0.0005 < np.median(np.abs(errors)) <= 0.06, dict(zip(NAMES, errors.round(3), strict=True))
+
+
+@pytest.mark.slow
+def test_the_bands_hold_the_truth_in_all_but_one_at_most_and_say_something(run):
+    outside, half_widths = [], []
+    for name in NAMES:
+        cp, caliber = run(name)[1]["cp"]["x_mm"], TRUTH[name]["max_diameter_mm"]
+        half_widths.append(cp["pm95"] / caliber)
+        if abs(cp["value"] - TRUTH[name]["cp_mm"]) > cp["pm95"]:
+            outside.append(name)
+    assert len(outside) <= 1, outside
+    assert 0.005 < min(half_widths) and max(half_widths) < 0.25, half_widths
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", NAMES)
+def test_no_rocket_is_said_to_fly_that_should_not(run, name):
+    """By the true margin: at least one caliber to fly (common practice)."""
+    _, result = run(name)
+    true_margin = (TRUTH[name]["cp_mm"] - result["balance_mm"]["value"]) / TRUTH[name]["max_diameter_mm"]
+    assert result["margin_calibers"]["value"] == pytest.approx(true_margin, abs=0.15)
+    if true_margin < 1:
+        assert result["verdict"]["level"] != "fly"
+    else:
+        assert result["verdict"]["level"] in ("fly", "marginal", "look again")
+
+
+@pytest.mark.slow
+def test_the_plainest_sample_flies_without_a_warning_that_spoils_it(run):
+    result = run(EASIEST)[1]
+    assert result["verdict"]["level"] == "fly", result["warnings"]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", NAMES)
+def test_the_written_geometry_gives_the_same_centre_of_pressure(run, capsys, name):
+    folder, result = run(name)
+    capsys.readouterr()
+    assert cli.main(["solve", str(folder / "geometry.toml"), "--json"]) == 0
+    again = json.loads(capsys.readouterr().out)
+    for key in ("length_mm", "max_diameter_mm"):
+        assert again[key]["value"] == pytest.approx(result[key]["value"], abs=1e-6)
+    assert again["cp"]["x_mm"]["value"] == pytest.approx(result["cp"]["x_mm"]["value"], abs=1e-6)
+
+
+# --- the same photograph seen otherwise -------------------------------------------------------------------
+
+TURNS = {
+    "mirrored": (Image.Transpose.FLIP_LEFT_RIGHT, "left"),
+    "turned": (Image.Transpose.ROTATE_90, "up"),
+}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("turn", TURNS)
+def test_mirrored_or_turned_it_measures_the_same(run, tmp_path, turn):
+    """The pixels are the same, so only the order of looking at them can differ: 0.03 caliber, 0.1 % of length."""
+    how, nose = TURNS[turn]
+    with Image.open(SAMPLES / f"{EASIEST}.jpg") as photo:
+        photo.transpose(how).save(tmp_path / "seen.png", exif=photo.getexif(), compress_level=1)
+    options = list(COMMANDS[EASIEST])
+    options[options.index("--nose") + 1] = nose
+    one, other = run(EASIEST)[1], measured_in(tmp_path / "results", tmp_path / "seen.png", options)
+    caliber = one["max_diameter_mm"]["value"]
+    assert (other["cp"]["x_mm"]["value"] - one["cp"]["x_mm"]["value"]) / caliber == pytest.approx(0, abs=0.03)
+    assert percent_off(other["length_mm"], one["length_mm"]["value"]) == pytest.approx(0, abs=0.1)
+    assert percent_off(other["fins"][0]["area_mm2"], one["fins"][0]["area_mm2"]["value"]) == pytest.approx(0, abs=1)
+    assert other["cp"]["x_mm"]["pm95"] == pytest.approx(one["cp"]["x_mm"]["pm95"], rel=0.2)
+
+
+# --- what is refused --------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def inputs(tmp_path):
+    """Paths of good and bad inputs in a folder of their own."""
+    photo = tmp_path / "rocket.jpg"
+    shutil.copy(SAMPLES / f"{EASIEST}.jpg", photo)
+    (tmp_path / "cut.jpg").write_bytes(photo.read_bytes()[:200_000])
+    (tmp_path / "empty.jpg").write_bytes(b"")
+    with Image.open(photo) as picture:  # the lower part holds the table only
+        picture.crop((0, 1150, 2400, 1600)).save(tmp_path / "table.jpg")
+    Image.new("RGB", (800, 600), (120, 130, 140)).save(tmp_path / "plain.png")
+    good = (SAMPLES / "rocket-a.toml").read_text()
+    (tmp_path / "inside.toml").write_text(good.replace("[280, 52]", "[280, 2]").replace("[310, 52]", "[290, 2]"))
+    (tmp_path / "broken.toml").write_text(good.replace("[[fins]]", "[[fins"))
+    return tmp_path
+
+
+REFUSED = {
+    "no scale": (4, ["measure", "rocket.jpg", "--fins", "4"], "--scale"),
+    "a scale that is not in the picture": (4, ["measure", "table.jpg", "--scale", "checker=7x5x15mm"], "checker"),
+    "a cut off photo": (3, ["measure", "cut.jpg", "--scale", "tube=33.2mm"], "cut.jpg"),
+    "an empty photo": (3, ["measure", "empty.jpg", "--scale", "tube=33.2mm"], "empty.jpg"),
+    "no photo of that name": (3, ["measure", "none.jpg", "--scale", "tube=33.2mm"], "none.jpg"),
+    "an unknown option": (2, ["measure", "rocket.jpg", "--size", "33mm"], "--size"),
+    "a length without its unit": (2, ["measure", "rocket.jpg", "--scale", "tube=33.2"], "mm, cm, m, in, ft"),
+    "a photo of the table": (5, ["measure", "table.jpg", "--scale", "tube=33.2mm"], ""),
+    "a photo of nothing": (5, ["measure", "plain.png", "--scale", "tube=33.2mm"], ""),
+    "a fin inside the body": (6, ["solve", "inside.toml"], "inside the body"),
+    "broken TOML": (3, ["solve", "broken.toml"], "broken.toml"),
+}
+
+
+@pytest.mark.parametrize("what", REFUSED)
+def test_refusal_says_why_in_one_line_and_writes_nothing(inputs, monkeypatch, capsys, what):
+    code, words, says = REFUSED[what]
+    monkeypatch.chdir(inputs)
+    before = contents(inputs)
+    quiet = ["--quiet"] if words[0] == "measure" else []
+    assert cli.main([*words, "--out", "results", *quiet]) == code
+    out, err = capsys.readouterr()
+    assert out == "" and err.startswith("digitize: ") and err.count("\n") == 1
+    assert says in err
+    assert contents(inputs) == before
+
+
+def test_a_folder_with_files_of_others_is_left_alone(inputs, monkeypatch, capsys):
+    monkeypatch.chdir(inputs)
+    (inputs / "results").mkdir()
+    (inputs / "results" / "result.json").write_text('{"mine": 1}')
+    before = contents(inputs)
+    assert cli.main(["measure", "rocket.jpg", "--scale", "tube=33.2mm", "--out", "results", "--quiet"]) == 2
+    assert "was not written by this tool" in capsys.readouterr().err
+    assert contents(inputs) == before
+
+
+def contents(folder):
+    return {path.relative_to(folder): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+# --- geometry without a photo -----------------------------------------------------------------------------
+
+ROCKET_C = """
+name = "rocket C"
+[[piece]]
+shape = "cone"
+length_mm = 113.42564
+diameter_mm = 40
+[[piece]]
+shape = "tube"
+length_mm = 286.57436
+[[fins]]
+count = 4
+outline_mm = [[360, 20], [360, 60], [400, 60], [400, 20]]
+"""
+
+
+def solved(capsys, path):
+    assert cli.main(["solve", str(path), "--json"]) == 0
+    return json.loads(capsys.readouterr().out)
+
+
+def test_rocket_a_by_hand(capsys):
+    """By NARAM-8's formulas: slope 18.410256 per radian at 248.54225 mm (computed, regression)."""
+    result = solved(capsys, SAMPLES / "rocket-a.toml")
+    assert result["cp"]["x_mm"]["value"] == pytest.approx(248.54225, abs=1e-4)
+    assert result["cp"]["cn_alpha_per_rad"]["value"] == pytest.approx(18.410256, abs=1e-6)
+
+
+def test_rocket_c_by_hand(capsys, tmp_path):
+    """In diameters of 40 mm: slope 10.836556 at 7.891714, side-area centroid 6.393754 (computed, regression)."""
+    (tmp_path / "c.toml").write_text(ROCKET_C)
+    result = solved(capsys, tmp_path / "c.toml")
+    assert result["cp"]["x_mm"]["value"] / 40 == pytest.approx(7.891714, abs=1e-5)
+    assert result["cp"]["cn_alpha_per_rad"]["value"] == pytest.approx(10.836556, abs=1e-5)
+    assert result["cutout"]["centroid_mm"]["value"] / 40 == pytest.approx(6.393754, abs=1e-5)
