@@ -1,5 +1,6 @@
 """The command line. Standard output is the product, standard error everything else."""
 
+import codecs
 import io
 import os
 import sys
@@ -25,6 +26,8 @@ _SYSTEM_LIBRARIES = {
     "libXext.so": "libxext6",
     "libXrender.so": "libxrender1",
 }
+
+_SIGNS = {"±": "+-", "²": "2", "°": " deg", "×": "x", "−": "-"}
 
 app = typer.Typer(
     add_completion=False,
@@ -206,11 +209,68 @@ def solve(
     _print(dumps(data) if json else _summary(data, report))
 
 
+@app.command()
+def sheet(
+    paper: Annotated[str, typer.Option(metavar="PAPER", help="Paper in the printer: a4 or letter.")] = "a4",
+    sheets: Annotated[
+        int,
+        typer.Option(
+            metavar="N",
+            min=1,
+            max=4,
+            help="How many different sheets, a page each; all may lie in one photo.",
+        ),
+    ] = 1,
+    out: Annotated[
+        Path | None, typer.Option(metavar="FILE.pdf", help="File to write; scale-sheet-PAPER.pdf if absent.")
+    ] = None,
+) -> None:
+    """A true-size scale sheet to print and lay beside the rocket."""
+    from digitize.options import PAPERS, parse_choice
+    from digitize.sheet import write_sheet
+
+    paper = parse_choice(paper, "--paper", PAPERS)
+    path = out or Path(f"scale-sheet-{paper}.pdf")
+    write_sheet(path, paper, sheets)
+    _print(
+        f"{path}\nPrint it at 100 % (actual size) and check both bars with a ruler: 100.0 mm.\n"
+        "If they measure otherwise, tell measure: --sheet-bar 99.2mm.\n"
+    )
+
+
+@app.command()
+def camera(
+    photos: Annotated[
+        list[Path],
+        typer.Argument(
+            metavar="BOARD...", help="Photos of one checkerboard at different slants, five or more."
+        ),
+    ],
+    checker: Annotated[
+        str,
+        typer.Option(metavar="NxMxS", help="The board: squares across, down, and a square's side: 9x6x25mm."),
+    ],
+    out: Annotated[
+        Path, typer.Option(metavar="FILE.toml", help="File to write, for measure --camera.")
+    ] = Path("camera.toml"),
+    quiet: Annotated[bool, typer.Option("--quiet", help="No progress on standard error.")] = False,
+) -> None:
+    """A camera's focal length and lens distortion from photos of a checkerboard, for measure --camera."""
+    from digitize.options import parse_scale
+    from digitize.photo.calibration import calibrate, summary, write_camera
+
+    board = parse_scale(f"checker={checker}")
+    found = calibrate(photos, board.squares, board.length_mm, _say(quiet))
+    write_camera(out, found)
+    _print(summary(found, out))
+
+
 def main(argv: list[str] | None = None) -> int:
     """Run the command line and return its exit code; never a traceback unless DIGITIZE_DEBUG is set."""
+    codecs.register_error("in-ascii", _in_ascii)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="replace")  # a terminal without the sign loses the sign, not the answer
+            stream.reconfigure(errors="in-ascii")
     try:
         code = typer.main.get_command(app).main(argv, prog_name="digitize", standalone_mode=False)
         sys.stdout.flush()
@@ -231,6 +291,12 @@ def main(argv: list[str] | None = None) -> int:
         if os.environ.get("DIGITIZE_DEBUG") == "1":
             traceback.print_exc()
         return _stop(_unexpected(error), ExitCode.DEFECT)
+
+
+def _in_ascii(error: UnicodeError) -> tuple[str, int]:
+    """For terminals without the trade's signs: the sign in letters, so that no answer is lost."""
+    wanted = error.object[error.start : error.end]
+    return "".join(_SIGNS.get(sign, "?") for sign in wanted), error.end
 
 
 def _unexpected(error: Exception) -> str:

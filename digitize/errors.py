@@ -33,7 +33,8 @@ class Refusal(Exception):
 
     def line(self) -> str:
         """The one line shown to the user."""
-        return f"{self.what.rstrip('.')}. {self.remedy.rstrip('.')}."
+        remedy = self.remedy.rstrip(".")
+        return f"{self.what.rstrip('.')}. {remedy[:1].upper()}{remedy[1:]}."
 
 
 class UsageRefusal(Refusal):

@@ -15,6 +15,7 @@ from digitize.quantities import length_mm, mass_g
 SIZED_SCALES = ("tube", "length", "ruler")  # KIND=LENGTH
 BARE_SCALES = ("card", "a4", "letter", "sheet")  # KIND alone
 SCALE_KINDS = (*SIZED_SCALES, *BARE_SCALES, "checker", "points")
+PAPERS = ("a4", "letter")
 POSES = ("in-plane", "diagonal", "resting")
 NOSE_DIRECTIONS = ("left", "right", "up", "down")
 HAND_NAMES = ("length", "tube", "nose", "root", "tip", "span", "cutout-balance")

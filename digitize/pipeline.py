@@ -9,7 +9,8 @@ from digitize.assemble import Measured, assemble
 from digitize.errors import ScaleRefusal, UsageRefusal
 from digitize.options import MeasureOptions, Pose, ScaleClaim
 from digitize.outline.silhouette import find_silhouette
-from digitize.photo.camera import camera_prior
+from digitize.photo.calibration import calibrated_prior, read_camera
+from digitize.photo.camera import CameraPrior, camera_prior
 from digitize.photo.read import read_photo
 from digitize.photo.references import find_reference
 from digitize.records import Photo, ReferencePoints, Result
@@ -48,7 +49,7 @@ def measure_photo(photo: Photo, options: MeasureOptions, say: Callable[[str], No
             "No scale was given, so there are no millimetres",
             "Give --scale, for example --scale tube=41.6mm (caliper on the body) or --scale ruler=300mm",
         )
-    prior = camera_prior(photo.rgb.shape[1], photo.rgb.shape[0], photo.focal35_mm)
+    prior = _camera(photo, options)
     say("finding the scale")
     references = _references(photo, options)
     silhouette = find_silhouette(photo, references, say)
@@ -72,6 +73,12 @@ def measure_photo(photo: Photo, options: MeasureOptions, say: Callable[[str], No
         other=next((s for s in solids if s is not solid), None),
         warnings=warnings,
     )
+
+
+def _camera(photo: Photo, options: MeasureOptions) -> CameraPrior:
+    if options.camera is not None:
+        return calibrated_prior(read_camera(options.camera), photo, options.camera.name)
+    return camera_prior(photo.rgb.shape[1], photo.rgb.shape[0], photo.focal35_mm)
 
 
 def _references(photo: Photo, options: MeasureOptions) -> tuple[ReferencePoints, ...]:

@@ -5,6 +5,8 @@ Frame: PDF user space, points of 1/72 inch from the page's lower left, as ISO 32
 
 from pathlib import Path
 
+from digitize.files import replace_own_file
+
 from .photo.references.sheet_layout import (
     BAR_MM,
     MARKER_MM,
@@ -50,14 +52,19 @@ HEADINGS = {"Print", "Check", "Place", "Photograph", "Measure"}
 def write_sheet(path: Path, paper: str = "a4", sheets: int = 1) -> None:
     """Write the scale sheets 1 to `sheets`, a page each, as a true-size PDF.
 
-    paper: 'a4' or 'letter'. Sheets of different numbers can lie in one picture. Raises ValueError for other values.
+    paper: 'a4' or 'letter'. Sheets of different numbers can lie in one picture. An earlier sheet there is
+    replaced, nothing else. Raises ValueError for other papers or numbers, UsageRefusal if the file can't be written.
     """
     if paper not in PAPERS_MM:
         raise ValueError(f"no scale sheet for paper {paper!r}: {' or '.join(PAPERS_MM)}")
     if not 1 <= sheets <= SHEETS:
         raise ValueError(f"scale sheets are numbered 1 to {SHEETS}, not {sheets}")
     pages = [_page(layout(paper, number)) for number in range(1, sheets + 1)]
-    Path(path).write_bytes(_pdf(pages, PAPERS_MM[paper]))
+    replace_own_file(Path(path), _pdf(pages, PAPERS_MM[paper]), _is_sheet)
+
+
+def _is_sheet(content: bytes) -> bool:
+    return content.startswith(b"%PDF-") and b"(Scale sheet 1, " in content
 
 
 def _page(plan: SheetLayout) -> bytes:

@@ -1,6 +1,7 @@
 """The command line: exit codes, what goes to which stream, and that every option explains itself."""
 
 import json
+import os
 import subprocess
 import sys
 
@@ -18,6 +19,7 @@ profile_mm = [[0, 0], [60, 12], [300, 12]]
 count = 3
 outline_mm = [[250, 12], [280, 52], [310, 52], [300, 12]]
 """
+PROGRAM = "import sys; from digitize.cli import main; sys.exit(main())"
 
 
 @pytest.fixture
@@ -123,10 +125,41 @@ def test_help_explains_every_option_of_every_command(capsys):
 
 def test_solve_needs_no_opencv_and_as_a_program_keeps_its_exit_code(geometry, tmp_path):
     """In a process of its own, with OpenCV made impossible to import."""
-    program = "import sys; sys.modules['cv2'] = None; from digitize.cli import main; sys.exit(main())"
-    done = subprocess.run([sys.executable, "-c", program, "solve", geometry], capture_output=True, text=True)
-    assert (done.returncode, done.stderr) == (0, "") and "248.5" in done.stdout
+    program = f"import sys; sys.modules['cv2'] = None; {PROGRAM}"
+    for more in ([], ["--out", str(tmp_path / "r")]):
+        argv = [sys.executable, "-c", program, "solve", geometry, *more]
+        done = subprocess.run(argv, capture_output=True, text=True)
+        assert (done.returncode, done.stderr) == (0, "") and "248.5" in done.stdout
+    assert (tmp_path / "r" / "report.html").is_file()
     done = subprocess.run(
         [sys.executable, "-c", program, "solve", str(tmp_path / "no")], capture_output=True, text=True
     )
     assert done.returncode == 3 and done.stdout == ""
+
+
+def test_sheet_is_written_and_only_replaces_a_sheet(capsys, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    code, out, err = run(capsys, "sheet", "--sheets", "2")
+    made = tmp_path / "scale-sheet-a4.pdf"
+    assert (code, err) == (0, "") and out.startswith("scale-sheet-a4.pdf\n")
+    # A4 is 210 mm wide (ISO 216), a PDF's unit 1/72 inch (ISO 32000): 595.2756
+    assert b"/MediaBox [0.0000 0.0000 595.2756 841.8898]" in made.read_bytes()
+    assert b"/Count 2" in made.read_bytes()
+    assert run(capsys, "sheet", "--paper", "Letter", "--out", str(made))[0] == 0
+    assert b"612.0000 792.0000" in made.read_bytes() and b"/Count 1" in made.read_bytes()
+    precious = tmp_path / "precious.pdf"
+    precious.write_bytes(b"%PDF-1.4\nsomebody's\n")
+    code, out, err = run(capsys, "sheet", "--out", str(precious))
+    assert (code, out) == (2, "") and "was not written by this tool" in err
+    assert precious.read_bytes() == b"%PDF-1.4\nsomebody's\n"
+
+
+def test_a_terminal_without_the_signs_loses_no_answer(geometry):
+    environment = {**os.environ, "PYTHONIOENCODING": "ascii", "PYTHONUTF8": "0"}
+    done = subprocess.run(
+        [sys.executable, "-c", PROGRAM, "solve", geometry, "--balance", "200mm"],
+        capture_output=True,
+        env=environment,
+    )
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert b"+-" in done.stdout and b"?" not in done.stdout

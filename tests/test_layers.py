@@ -11,12 +11,13 @@ ROOT = Path(digitize.__file__).parent
 
 # From the bottom up. A module may import from its own layer or a lower one.
 LAYERS = (
-    ("errors", "records", "sizes", "cautions", "shapes"),
+    ("errors", "records", "sizes", "cautions", "shapes", "files"),
     ("aero", "areas", "quantities", "geometry", "pieces", "stability", "result_json"),
-    ("options",),
+    ("options", "shots"),
     ("solve", "photo", "report"),
     ("outline", "sheet"),
     ("solid", "uncertainty"),
+    ("assemble", "combine"),
     ("pipeline",),
     ("cli",),
 )

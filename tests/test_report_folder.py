@@ -12,7 +12,6 @@ from report_sample import PROFILE_MM, sample_geometry, sample_picture, sample_re
 from digitize.cautions import CAUTIONS
 from digitize.errors import ExitCode, UsageRefusal
 from digitize.geometry import read_geometry
-from digitize.report import folder
 from digitize.report.folder import NAMES, check_out_dir, write_results
 from digitize.result_json import to_dict
 
@@ -137,7 +136,7 @@ def test_a_full_disk_leaves_the_old_files_whole(tmp_path, monkeypatch):
     def full(*_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(folder.os, "replace", full)
+    monkeypatch.setattr(os, "replace", full)
     with pytest.raises(UsageRefusal, match="no space left"):
         _write(out)
     assert {name: (out / name).read_bytes() for name in os.listdir(out)} == before

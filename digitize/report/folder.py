@@ -7,7 +7,6 @@ those five names are ever written, and never over a file that this tool did not 
 import io
 import json
 import os
-import tempfile
 from pathlib import Path
 
 import numpy as np
@@ -15,9 +14,9 @@ from PIL import Image
 
 from digitize.cautions import CAUTIONS
 from digitize.errors import UsageRefusal
+from digitize.files import replace_file
 from digitize.geometry import to_toml
 from digitize.records import Geometry, Result
-from digitize.report.overlay import draw_overlay
 from digitize.report.page import report_html
 from digitize.report.svg import outline_svg
 from digitize.result_json import SCHEMA, dumps, to_dict
@@ -55,7 +54,7 @@ def write_results(
         out_dir.mkdir(parents=True, exist_ok=True)
         for name in NAMES:
             if name in contents:
-                _replace(out_dir / name, contents[name])
+                replace_file(out_dir / name, contents[name])
         if OVERLAY not in contents:
             # an overlay of an earlier run would show other numbers than the report beside it
             (out_dir / OVERLAY).unlink(missing_ok=True)
@@ -96,7 +95,7 @@ def check_out_dir(out_dir: Path, input_path: Path | None = None) -> None:
 def _contents(result, geometry, rgb, shrink, input_path) -> dict[str, bytes]:
     data = to_dict(result)
     outline = outline_svg(data, geometry.profile_mm)
-    overlay = None if rgb is None else _png(draw_overlay(rgb, shrink, data))
+    overlay = None if rgb is None else _overlay(rgb, shrink, data)
     shown = (data.get("photo") or {}).get("file") or (input_path.name if input_path else "")
     page = report_html(data, overlay, shown, outline, CAUTIONS)
     texts = {RESULT: dumps(data), GEOMETRY: to_toml(geometry), OUTLINE: outline, REPORT: page}
@@ -104,28 +103,16 @@ def _contents(result, geometry, rgb, shrink, input_path) -> dict[str, bytes]:
     return contents if overlay is None else {**contents, OVERLAY: overlay}
 
 
+def _overlay(rgb: np.ndarray, shrink: int, data: dict) -> bytes:
+    from digitize.report.overlay import draw_overlay  # it needs OpenCV, which solving a geometry does without
+
+    return _png(draw_overlay(rgb, shrink, data))
+
+
 def _png(picture: np.ndarray) -> bytes:
     data = io.BytesIO()
     Image.fromarray(picture).save(data, "PNG", compress_level=3)  # a third of the time for 6 % more bytes
     return data.getvalue()
-
-
-def _replace(path: Path, content: bytes) -> None:
-    handle, beside = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-        os.chmod(beside, 0o666 & ~_umask())
-        os.replace(beside, path)
-    except BaseException:
-        Path(beside).unlink(missing_ok=True)
-        raise
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
 
 
 def _is_ours(path: Path) -> bool:
