@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from scipy.ndimage import gaussian_filter1d
+from scipy.ndimage import distance_transform_edt, gaussian_filter1d
 
 from digitize.outline.patches import features_of_light, linear_light
 
@@ -71,6 +71,17 @@ def sample_ribbon(rgb: np.ndarray, points: np.ndarray, normal: np.ndarray, reach
 def smooth_along(values: np.ndarray, sigma: float) -> np.ndarray:
     """Gaussian smoothing along a closed outline; values: (n, ...)."""
     return gaussian_filter1d(values, sigma, axis=0, mode="wrap")
+
+
+def smooth_by(values: np.ndarray, sigma: np.ndarray) -> np.ndarray:
+    """values (n, ...) smoothed along the outline, each point by its own sigma, one of _SMOOTHINGS."""
+    result = values.copy()
+    for smoothing in _SMOOTHINGS[1:]:
+        share = smooth_along((sigma >= smoothing).astype(float), smoothing / 2)
+        share = np.where(sigma >= smoothing, 1.0, np.where(share > 0.3, share, 0.0))
+        share = share.reshape(-1, *[1] * (values.ndim - 1))
+        result = share * smooth_along(values, smoothing) + (1 - share) * result
+    return result
 
 
 def follow_edge(ribbon: Ribbon, stay: np.ndarray, sigma: float = 2.0) -> np.ndarray:
@@ -165,30 +176,66 @@ def _best_closed_path(gain: np.ndarray, bend_cost: float) -> np.ndarray:
     return np.concatenate([path[count : count + half], path[half:count]])
 
 
-def half_way(ribbon: Ribbon, inner=(-4.0, -2.0), outer=(2.0, 4.0)) -> tuple[np.ndarray, np.ndarray]:
-    """Offset of the half-way crossing nearest to zero, and its standard deviation; (n,), pixels.
+_SMOOTHINGS = (0.8, 2.0, 5.0, 10.0)  # along the outline, in points
+_WANTED_PX = 0.12
 
-    Where there is no crossing the offset is 0 and the standard deviation large.
+
+def room_to_corner(points: np.ndarray, reach: int = 6, turn_deg: float = 15.0) -> np.ndarray:
+    """(n,) distance along the outline, in points, to the nearest place where it turns by more than turn_deg
+    within `reach` points."""
+    smooth = smooth_along(points, 2.0)
+    ahead = np.roll(smooth, -reach, 0) - smooth
+    behind = smooth - np.roll(smooth, reach, 0)
+    cross = behind[:, 0] * ahead[:, 1] - behind[:, 1] * ahead[:, 0]
+    turn = np.degrees(np.abs(np.arctan2(cross, (behind * ahead).sum(1))))
+    straight = np.tile(turn < turn_deg, 3)
+    return distance_transform_edt(straight)[len(points) : 2 * len(points)]
+
+
+def half_way(ribbon: Ribbon, room: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Offset of the half-way crossing nearest to zero, its standard deviation, and the smoothing used; (n,), pixels
+    and points. Where there is no crossing the offset is 0 and the standard deviation large.
+
+    Light is averaged along the outline only as far as its noise asks: far along a weak limb, hardly at a corner.
+    room: (n,) from room_to_corner.
     """
+    shift, sigma = _half_way(ribbon, _SMOOTHINGS[0])
+    used = np.full(len(room), _SMOOTHINGS[0])
+    for smoothing in _SMOOTHINGS[1:]:
+        poor = (sigma > _WANTED_PX) & (room > 2.5 * smoothing)
+        if not poor.any():
+            break
+        longer, surer = _half_way(ribbon, smoothing)
+        better = poor & (surer < sigma)
+        shift, sigma = np.where(better, longer, shift), np.where(better, surer, sigma)
+        used = np.where(better, smoothing, used)
+    return shift, sigma, used
+
+
+def _half_way(ribbon: Ribbon, smoothing: float) -> tuple[np.ndarray, np.ndarray]:
     offset = ribbon.offset_px
-    inside, inside_noise = _level(ribbon.light, (offset >= inner[0]) & (offset <= inner[1]))
-    outside, outside_noise = _level(ribbon.light, (offset >= outer[0]) & (offset <= outer[1]))
+    light = smooth_along(ribbon.light, smoothing)
+    inside, inside_noise = _level(ribbon.light, light, (offset >= -2.5) & (offset <= -1))
+    outside, outside_noise = _level(ribbon.light, light, (offset >= 1) & (offset <= 2.5))
     direction = outside - inside
     contrast = np.linalg.norm(direction, axis=1)
     unit = direction / np.maximum(contrast, 1e-6)[:, None]
-    profile = np.einsum("nmc,nc->nm", ribbon.light, unit)
+    profile = np.einsum("nmc,nc->nm", light, unit)
     middle = 0.5 * np.einsum("nc,nc->n", inside + outside, unit)
     shift, found = _crossing(profile - middle[:, None], offset)
-    noise = np.hypot(inside_noise, outside_noise)
-    blur_px = 1.2
-    sigma = np.where(found, np.clip(blur_px * noise / np.maximum(contrast, 1e-6), 0.05, 3.0), 3.0)
-    return shift, sigma
+    averaged = 1 + 2 * np.sqrt(np.pi) * smoothing / 2  # texture is alike over a point or two
+    noise = np.hypot(inside_noise, outside_noise) / np.sqrt(averaged)
+    blur_px = 1.5
+    sigma = np.clip(blur_px * noise / np.maximum(contrast, 1e-6), 0.03, 3.0)
+    return shift, np.where(found, sigma, 3.0)
 
 
-def _level(light: np.ndarray, window: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    part = smooth_along(light[:, window].mean(1), 2.0)
-    scatter = np.sqrt(np.mean(light[:, window].var(1), axis=1))
-    return part, smooth_along(scatter, 2.0)
+def _level(raw: np.ndarray, light: np.ndarray, window: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Mean light of the window, (n, 3), and the scatter of one point's mean about it along the outline, (n,)."""
+    level = light[:, window].mean(1)
+    single = raw[:, window].mean(1)
+    scatter = smooth_along((single - smooth_along(single, 6.0)) ** 2, 6.0).sum(1)
+    return level, np.sqrt(scatter)
 
 
 def _crossing(profile: np.ndarray, offset: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

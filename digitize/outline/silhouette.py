@@ -14,9 +14,11 @@ from digitize.outline.edges import (
     half_way,
     outward_normals,
     resample_closed,
+    room_to_corner,
     sample_ribbon,
     signed_area,
     smooth_along,
+    smooth_by,
 )
 from digitize.records import Photo, ReferencePoints, Silhouette, Warn
 
@@ -33,7 +35,9 @@ def find_silhouette(
     region = find_region(photo.rgb, [reference.outline_px for reference in references])
     say("following its edge")
     outline = _first_outline(region)
-    outline, sigma = refine(photo.rgb, outline, _along_limb(region, outline))
+    limb = _along_limb(region, outline)
+    outline = smooth_by(outline, np.where(limb & (room_to_corner(outline) > 12), 5.0, 0.0))
+    outline, sigma = refine(photo.rgb, outline, limb)
     return Silhouette(outline, sigma, fill(outline, photo.rgb.shape[:2]), tuple(_warnings(region)))
 
 
@@ -61,11 +65,11 @@ def refine(rgb: np.ndarray, outline: np.ndarray, limb: np.ndarray) -> tuple[np.n
         moved = outline + shift[:, None] * ribbon.normal
         outline = resample_closed(moved, SPACING_PX)
         limb = limb[cKDTree(moved).query(outline)[1]]
-    ribbon = sample_ribbon(rgb, outline, outward_normals(smooth_along(outline, 1.5), 2), 5.0)
-    shift, sigma = half_way(ribbon)
-    weight = 1 / sigma**2
-    shift = smooth_along(np.clip(shift, -2, 2) * weight, 1.5) / smooth_along(weight, 1.5)
-    return outline + shift[:, None] * ribbon.normal, sigma
+    for _ in range(2):
+        ribbon = sample_ribbon(rgb, outline, outward_normals(smooth_along(outline, 1.0), 2), 5.0)
+        shift, sigma, smoothing = half_way(ribbon, room_to_corner(outline))
+        outline = smooth_by(outline + np.clip(shift, -2, 2)[:, None] * ribbon.normal, smoothing)
+    return outline, sigma
 
 
 def fill(outline: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
