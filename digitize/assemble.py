@@ -52,14 +52,14 @@ def assemble(measured: Measured, options: MeasureOptions) -> Result:
     area, centroid = _cutout(solid, samples, rolls_deg)
     balance, margin, cutout_margin = _margins(options, cp_x, samples, diameter, centroid)
     pieces = describe_profile(geometry.profile_mm)
-    fins = tuple(_fin_result(solid, samples, k) for k in range(len(geometry.fins)))
+    fins = tuple(fin_bands(solid, samples, k) for k in range(len(geometry.fins)))
     length = band(samples.length_mm, geometry.profile_mm[-1, 0])
-    checks = _hand_checks(options, length, diameter, pieces, fins, centroid)
+    checks = hand_checks(options, length, diameter, pieces, fins, centroid)
     warnings = (
         *measured.warnings, *measured.silhouette.warnings, *_reference_warnings(measured),
-        *_own_warnings(measured, options, cp_x, diameter.value), *geometry_warnings(geometry), *_hand_warnings(checks),
+        *_own_warnings(measured, options, cp_x, diameter.value), *geometry_warnings(geometry), *hand_warnings(checks),
     )  # fmt: skip
-    verdict = stability.verdict(margin, cutout_margin, mass_g=options.mass_g, doubt=_doubt(warnings))
+    verdict = stability.verdict(margin, cutout_margin, mass_g=options.mass_g, doubt=doubt_of(warnings))
     mm_per_px = band(samples.mm_per_px, float(np.median(samples.mm_per_px)))
     return Result(
         name=geometry.name,
@@ -88,7 +88,7 @@ def assemble(measured: Measured, options: MeasureOptions) -> Result:
         assumptions=_assumptions(measured, options, rolls_deg),
         shares=shares(solid, options.seed),
         next_measurement=next_measurement(solid, samples),
-        drawing=_drawing(measured, cp_x, balance, centroid),
+        drawing=drawing_of(measured, cp_x, balance, centroid),
         photo=_photo_facts(measured),
     )
 
@@ -127,7 +127,7 @@ def _margins(options, cp_x: Quantity, samples: Samples, diameter: Quantity, cent
     return balance, replace(margin, pm95=pm95), stability.margin_calibers(centroid, balance, diameter)
 
 
-def _fin_result(solid: Solid, samples: Samples, k: int) -> FinResult:
+def fin_bands(solid: Solid, samples: Samples, k: int) -> FinResult:
     exact, drawn = fin_result(solid.geometry, solid.geometry.fins[k]), samples.fins[k]
     outline = solid.geometry.fins[k].outline_mm
     sizes = fin_measures(outline, float(np.mean(drawn["radius_mm"])))
@@ -143,7 +143,7 @@ def _fin_result(solid: Solid, samples: Samples, k: int) -> FinResult:
     )
 
 
-def _hand_checks(options, length, diameter, pieces, fins, centroid) -> tuple[HandCheck, ...]:
+def hand_checks(options, length, diameter, pieces, fins, centroid) -> tuple[HandCheck, ...]:
     by_photo = {"length": length, "tube": diameter, "cutout-balance": centroid}
     if pieces:
         by_photo["nose"] = Quantity(float(pieces[0]["to_mm"]), max(0.02 * length.value, length.pm95))
@@ -160,7 +160,7 @@ def _hand_checks(options, length, diameter, pieces, fins, centroid) -> tuple[Han
     return tuple(checks)
 
 
-def _hand_warnings(checks) -> list[Warn]:
+def hand_warnings(checks) -> list[Warn]:
     return [
         Warn(
             "HAND_DISAGREES",
@@ -239,7 +239,7 @@ def _side_warning(trace, k: int) -> list[Warn]:
     )]  # fmt: skip
 
 
-def _doubt(warnings) -> str | None:
+def doubt_of(warnings) -> str | None:
     """The first warning that makes any verdict but 'look again' wrong."""
     grave = {
         "FINS_NOT_SAID",
@@ -298,7 +298,7 @@ def _photo_facts(measured: Measured) -> dict:
     }
 
 
-def _drawing(measured: Measured, cp_x: Quantity, balance: Quantity | None, centroid: Quantity) -> Drawing:
+def drawing_of(measured: Measured, cp_x: Quantity, balance: Quantity | None, centroid: Quantity) -> Drawing:
     """The model projected back into the photo."""
     solid, photo = measured.solid, measured.photo
     pose, geometry = solid.adjusted.pose(), solid.geometry
