@@ -171,6 +171,8 @@ def _fin(solid: Solid, k: int, pose, errors: _Errors, tip_s, bias_px, profile_x,
     trace, nominal = solid.fins[k], solid.geometry.fins[k].outline_mm
     mm_per_px = pose.depth_mm / pose.camera.focal_px
     wave = errors.normal("edge", _edge_sigma(solid), EDGE_MODES) @ _modes(np.linspace(0, 1, len(nominal)))
+    # a fin's edge is flat and not darkened like a limb: only the doubt about the bias concerns it, not its mean
+    bias_px = bias_px - float(solid.adjusted.edge_bias_px())
     outward = (wave - bias_px[:, None])[..., None] * trace.out_px
     angle = trace.angle_rad + errors.normal("pose", trace.roll_sigma_rad)[:, None]
     outline = pose.in_fin_plane(trace.outline_px + outward, angle, trace.offset_mm)

@@ -21,25 +21,27 @@ def nose_tip(stations: Stations) -> tuple[float, float]:
     p, half, pixel = stations.p, (stations.upper + stations.lower) / 2, stations.pixel
     first = p[0] - 0.5 * (p[1] - p[0])
     fore = p < p[0] + 0.35 * (p[-1] - p[0])
-    for top in (10 * pixel, 16 * pixel, 0.3 * stations.caliber):
-        use = fore & (half > 2.0 * pixel) & (half < top)
-        if use.sum() >= 4:
-            break
-    else:
+    use = fore & (half > 2.0 * pixel) & (half < max(12 * pixel, 0.2 * stations.caliber))
+    if use.sum() < 6:
         return first, 1.0 * pixel
     tip = min((_run_out(p[use], half[use], power) for power in TIP_POWERS))[1]
-    tip = float(np.clip(tip, first - 12 * pixel, first + 0.5 * pixel))
+    tip = float(np.clip(tip, first - 14 * pixel, first + 1.0 * pixel))
     return tip, 0.6 * pixel + 0.25 * abs(tip - first)
 
 
 def _run_out(p: np.ndarray, half: np.ndarray, power: float) -> tuple[float, float]:
     """(misfit, where the flanks meet) for half-widths growing with this power of the distance from the tip."""
-    slope, level = np.polyfit(p, half ** (1 / power), 1)
-    if slope <= 0:
-        return np.inf, float(p[0])
-    start = -level / slope
-    fitted = (slope * np.maximum(p - start, 0.0)) ** power
-    return float(np.sqrt(np.mean((half - fitted) ** 2))), float(start)
+    height = half ** (1 / power)
+    weight = np.ones(len(p))
+    for _ in range(4):  # bisquare weights: a ground line or a bit of shadow at the nose must not steer it
+        slope, level = np.polyfit(p, height, 1, w=np.sqrt(weight) + 1e-6)
+        if slope <= 0:
+            return np.inf, float(p[0])
+        start = -level / slope
+        off = np.abs(half - (slope * np.maximum(p - start, 0.0)) ** power)
+        scale = max(float(np.median(off)), 1e-9)
+        weight = np.clip(1 - (off / (5 * scale)) ** 2, 0.0, 1.0) ** 2
+    return scale, float(start)
 
 
 def base_edge(flat: np.ndarray, stations: Stations) -> np.ndarray:

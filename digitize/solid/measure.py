@@ -3,13 +3,24 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from digitize.aero.components import exposed_planform
 from digitize.errors import OutlineRefusal, ScaleRefusal
 from digitize.geometry import rounded
 from digitize.photo.camera import CameraPrior
 from digitize.records import FinGroup, Geometry, ReferencePoints, Silhouette, Warn
-from digitize.solid.adjust import Adjusted, EndPoints, Problem, Told, TubeLimbs, adjust, similarity
+from digitize.solid.adjust import (
+    LIMB_SIGMA_PX,
+    Adjusted,
+    EndPoints,
+    Problem,
+    Told,
+    TubeLimbs,
+    adjust,
+    adjust_robustly,
+    similarity,
+)
 from digitize.solid.axis import AxisView, find_axis
 from digitize.solid.ends import base_edge, nose_tip, rim_of
 from digitize.solid.planform import Carving, Coverage, Planform, carve, coverage
@@ -86,18 +97,18 @@ def measure_solid(
     pixel = 1 / prior.camera.focal_px
     stations = find_stations(axis.flat, axis.upper, pixel, len(fins))
     tip_p, tip_sigma = nose_tip(stations)
-    problem = _problem(prior, axis, stations, tip_p, references, told)
+    problem = _problem(prior, axis, stations, tip_p, references, told, silhouette)
     if references and told.behind_mm is None:
         problem = replace(problem, told=_unsaid_set_back(problem, stations))
+    adjusted = adjust_robustly(problem)
+    problem = replace(adjusted.problem, ends=_with_rim(adjusted))
     adjusted = adjust(problem)
-    problem = replace(problem, ends=_with_rim(adjusted))
-    adjusted = adjust(problem)
-    profile = _profile(adjusted, stations)
+    profile = _profile(adjusted, stations, silhouette)
     cover = coverage(silhouette.outline_px, silhouette.outline_px.min(0), silhouette.outline_px.max(0))
     traced = _fins(adjusted, stations, profile, cover, silhouette.outline_px, fins)
     if resting and traced:
         adjusted = adjust(replace(problem, told=_lying(problem.told, profile, traced, adjusted)))
-        profile = _profile(adjusted, stations)
+        profile = _profile(adjusted, stations, silhouette)
         traced = _fins(adjusted, stations, profile, cover, silhouette.outline_px, fins)
     return _solid(name, adjusted, stations, axis, profile, traced, tip_sigma / pixel, silhouette)
 
@@ -113,7 +124,7 @@ def _limb_px(adjusted_or_problem, stations: Stations) -> tuple[np.ndarray, np.nd
     return upper, lower
 
 
-def _problem(prior, axis, stations, tip_p, references, told) -> Problem:
+def _problem(prior, axis, stations, tip_p, references, told, silhouette) -> Problem:
     view, upper = axis.view, axis.upper
     tip_px = _to_px(prior, view, np.array([tip_p]), np.zeros(1))[0]
     edge = base_edge(axis.flat, stations)
@@ -128,7 +139,7 @@ def _problem(prior, axis, stations, tip_p, references, told) -> Problem:
     ends = replace(ends, rim_px=rim)
     draft = Problem(prior, view, upper, (), ends, references, told, 1000.0)
     upper_px, lower_px = _limb_px(draft, stations)
-    tubes = tuple(_tube_limbs(stations, run, upper_px, lower_px) for run in _tube_runs(stations))
+    tubes = tuple(_tube_limbs(run, upper_px, lower_px, silhouette) for run in _tube_runs(stations))
     draft = replace(draft, tubes=tubes)
     return replace(draft, start_depth_mm=_start_depth(draft))
 
@@ -151,10 +162,12 @@ def _tube_runs(stations: Stations) -> list[np.ndarray]:
     return [np.sort(widest)]
 
 
-def _tube_limbs(stations, run, upper_px, lower_px) -> TubeLimbs:
+def _tube_limbs(run, upper_px, lower_px, silhouette) -> TubeLimbs:
     pick = run[np.linspace(0, len(run) - 1, min(POINTS_PER_TUBE, len(run))).astype(int)]
     side = np.r_[np.ones(len(pick)), -np.ones(len(pick))]
-    return TubeLimbs(np.concatenate([upper_px[pick], lower_px[pick]]), side)
+    points = np.concatenate([upper_px[pick], lower_px[pick]])
+    nearest = cKDTree(silhouette.outline_px).query(points)[1]
+    return TubeLimbs(points, side, np.hypot(LIMB_SIGMA_PX, silhouette.sigma_px[nearest]))
 
 
 def _start_depth(problem: Problem) -> float:
@@ -199,19 +212,24 @@ def _with_rim(adjusted: Adjusted) -> EndPoints:
     )
 
 
-def _profile(adjusted: Adjusted, stations: Stations) -> np.ndarray:
+def _profile(adjusted: Adjusted, stations: Stations, silhouette: Silhouette) -> np.ndarray:
     """(n, 2) profile, x from the nose tip."""
     pose, ends = adjusted.pose(), adjusted.problem.ends
     upper_px, lower_px = _limb_px(adjusted, stations)
-    bias = float(adjusted.edge_bias_px())
-    limb = limb_of(pose, upper_px, lower_px, stations.body_upper, stations.body_lower, bias)
+    edge = cKDTree(silhouette.outline_px)
+    sides = []
+    for points, seen, sign in ((upper_px, stations.body_upper, 1.0), (lower_px, stations.body_lower, -1.0)):
+        sigma = np.hypot(LIMB_SIGMA_PX, silhouette.sigma_px[edge.query(points[seen])[1]])
+        sides.append((points[seen], sigma, sign))
+    limb = limb_of(pose, sides, float(adjusted.edge_bias_px()))
     tip_s, base_s = float(ends.tip_s_mm(pose)), float(ends.base_s_mm(pose))
     tubes = []
     for run, radius in zip(_tube_runs(stations), adjusted.tube_radii_mm(), strict=True):
         if stations.tubes:
             s = pose.limb(upper_px[run[[0, -1]]])[0]
             tubes.append((s[0], s[1], float(radius)))
-    return profile_of(limb, tip_s, base_s, tubes, pose.depth_mm / pose.camera.focal_px)
+    rim = float(np.abs(pose.limb(ends.rim_px)[1]).mean())
+    return profile_of(limb, tip_s, base_s, rim, tubes, float(pose.depth_mm / pose.camera.focal_px))
 
 
 def _fins(adjusted, stations, profile, cover, outline_px, fins) -> list[tuple[FinTrace, np.ndarray]]:

@@ -11,75 +11,102 @@ from digitize.solid.pose import Pose
 
 KNOT_TOLERANCE_PX = 0.35
 MAX_KNOTS = 60
+SMOOTH_PX = 10.0
+"""Half the stretch over which both sides are pooled: long enough to outvote a bump, short enough for corners."""
 
 
 @dataclass(frozen=True)
 class Limb:
-    """Body limb seen at stations: s_mm (n,) along the axis, radius_mm (n,), both: (n,) bool, seen on both sides."""
+    """Body limb as seen, both sides pooled, in order along the axis: s_mm, radius_mm, sigma_mm, each (n,)."""
 
     s_mm: np.ndarray
     radius_mm: np.ndarray
-    both: np.ndarray
+    sigma_mm: np.ndarray
 
 
-def limb_of(pose: Pose, upper_px, lower_px, seen_upper, seen_lower, bias_px: float) -> Limb:
-    """Radii at stations from the limb's pixels (n, 2) on either side; seen_*: (n,) bool.
+def limb_of(pose: Pose, sides, bias_px: float) -> Limb:
+    """Radii from the limb's pixels.
 
-    Where the profile slopes, a grazing ray touches it a little beside the ray's nearest point to the axis: with
-    slope r' and the ray leaning by tan_phi, at s + r r' tan_phi^2 and r / sqrt(1 - (r' tan_phi)^2) (the envelope of
-    the rays' hyperbolas; derived for this project).
+    sides: ((n, 2) pixels, (n,) their standard deviation in pixels, sign) of either side, sign +1 on the photo's
+    upper side. Where the profile slopes, a grazing ray touches it a little beside the ray's nearest point to the
+    axis: with slope r' and the ray leaning by tan_phi, at s + r r' tan_phi^2 and r / sqrt(1 - (r' tan_phi)^2) (the
+    envelope of the rays' hyperbolas; derived for this project).
     """
-    s_upper, side_upper, lean = pose.limb(upper_px)
-    s_lower, side_lower, _ = pose.limb(lower_px)
-    weight_upper, weight_lower = seen_upper.astype(float), seen_lower.astype(float)
-    total = weight_upper + weight_lower
-    seen = total > 0
-    total = np.where(seen, total, 1.0)
-    s = (s_upper * weight_upper + s_lower * weight_lower) / total
-    radius = (side_upper * weight_upper - side_lower * weight_lower) / total
-    radius = radius - bias_px * pose.depth_mm / pose.camera.focal_px
-    s, radius, lean, both = s[seen], radius[seen], lean[seen], (seen_upper & seen_lower)[seen]
-    slope = np.clip(_slope(s, radius), -3.0, 3.0)
-    lift = np.clip((slope * lean) ** 2, 0.0, 0.5)
-    return Limb(s + radius * slope * lean**2, radius / np.sqrt(1 - lift), both)
+    px_mm = pose.depth_mm / pose.camera.focal_px
+    parts = []
+    for points_px, sigma_px, sign in sides:
+        s, side, lean = pose.limb(points_px)
+        radius = sign * side - bias_px * px_mm
+        slope = np.clip(_slope(s, radius), -3.0, 3.0)
+        lift = np.clip((slope * lean) ** 2, 0.0, 0.5)
+        parts.append((s + radius * slope * lean**2, radius / np.sqrt(1 - lift), sigma_px * px_mm))
+    s, radius, sigma = (np.concatenate(column) for column in zip(*parts, strict=True))
+    order = np.argsort(s, kind="stable")
+    return Limb(s[order], radius[order], sigma[order])
 
 
-def _slope(x: np.ndarray, y: np.ndarray, reach: int = 4) -> np.ndarray:
+def _slope(x: np.ndarray, y: np.ndarray, reach: int = 6) -> np.ndarray:
     """dy/dx over +-reach neighbours; the ends use what they have."""
     index = np.arange(len(x))
     fore, aft = np.maximum(index - reach, 0), np.minimum(index + reach, len(x) - 1)
     return (y[aft] - y[fore]) / np.maximum(x[aft] - x[fore], 1e-9)
 
 
-def profile_of(limb: Limb, tip_s_mm: float, base_s_mm: float, tubes, mm_per_px: float) -> np.ndarray:
+def profile_of(limb: Limb, tip_s_mm: float, base_s_mm: float, rim_mm: float, tubes, mm_per_px: float) -> np.ndarray:
     """(n, 2) knots x from the nose tip, radius.
 
-    tubes: [(first s_mm, last s_mm, radius_mm)], runs known to be of constant radius. The knots are placed where a
-    polyline through the limb needs them (Douglas-Peucker) and their radii fitted to all the points (least
-    squares), so that chords do not cut the curves' bulge off.
+    rim_mm: radius of the aft end by its own edge; tubes: [(first s_mm, last s_mm, radius_mm)], runs known to be of
+    constant radius. The two sides are pooled in a robust local line, so that a bit of shadow or a string on one side
+    does not count; the knots are placed where a polyline needs them (Douglas-Peucker) and their radii fitted to all
+    the points (least squares), so that chords do not cut the curves' bulge off.
     """
     length = base_s_mm - tip_s_mm
     x, r = limb.s_mm - tip_s_mm, limb.radius_mm
     inside = (x > 1.5 * mm_per_px) & (x < length - 2.5 * mm_per_px) & (r > 0)
-    order = np.argsort(x[inside])
-    x, r = x[inside][order], r[inside][order]
+    x, r, noise = _pooled(x[inside], r[inside], limb.sigma_mm[inside], SMOOTH_PX * mm_per_px)
+    largest = max((radius for _, _, radius in tubes), default=np.inf)
     for first, last, radius in tubes:
-        r = np.where((x >= first - tip_s_mm) & (x <= last - tip_s_mm), radius, r)
-    r = _smooth(x, r, mm_per_px)
-    x, r = np.r_[0.0, x, length], np.r_[0.0, r, _run_on(x, r, length)]
-    knots = _knots(x, r, KNOT_TOLERANCE_PX * mm_per_px)
+        along = (x >= first - tip_s_mm) & (x <= last - tip_s_mm)
+        r = np.where(along | (np.abs(r - radius) < 0.4 * mm_per_px + 2 * noise), radius, r)
+    # what stands out of the widest tube by a hair is noise, a decal or tape
+    r = np.where((r > largest) & (r < 1.03 * largest + 2 * mm_per_px), largest, r)
+    seen_to_end = x[-1] > 0.98 * length
+    end = _run_on(x, r, length) if seen_to_end or abs(rim_mm - r[-1]) < 0.05 * r[-1] else rim_mm
+    x, r = np.r_[0.0, x, length], np.r_[0.0, r, end]
+    knots = _knots(x, r, KNOT_TOLERANCE_PX * mm_per_px + noise)
     return _refit(x, r, knots)
 
 
-def _smooth(x: np.ndarray, r: np.ndarray, mm_per_px: float) -> np.ndarray:
-    """Running median of five where neighbours are close: takes out single wild stations, keeps corners."""
-    out = r.copy()
-    for k in range(2, len(r) - 2):
-        if x[k + 2] - x[k - 2] < 25 * mm_per_px:
-            middle = np.median(r[k - 2 : k + 3])
-            if abs(r[k] - middle) > 0.5 * mm_per_px:
-                out[k] = middle
-    return out
+def _pooled(x, r, sigma, reach):
+    """(places, radii, typical noise): a local line at each of a few hundred places, weights tricube in distance,
+    inverse variance, and bisquare in the residual (W. S. Cleveland, J. Am. Stat. Assoc. 74 (1979) 829; from memory)."""
+    at = np.unique(x[np.linspace(0, len(x) - 1, min(len(x), 500)).astype(int)])
+    fitted, spread = np.empty(len(at)), np.empty(len(at))
+    for k, place in enumerate(at):
+        near = slice(*np.searchsorted(x, [place - reach, place + reach + 1e-9]))
+        u, v = x[near] - place, r[near]
+        weight = (1 - np.clip(np.abs(u) / (reach * 1.0001), 0, 1) ** 3) ** 3 / np.maximum(sigma[near], 1e-6) ** 2
+        fitted[k], spread[k] = _robust_level(u, v, weight)
+    return at, fitted, float(np.median(spread))
+
+
+def _robust_level(u, v, weight):
+    """(level at u = 0, spread) of a weighted line with outliers taken out; a median where there is too little."""
+    if len(u) < 5:
+        return float(np.median(v)), 0.0
+    robust = np.ones(len(u))
+    for _ in range(4):
+        w = weight * robust
+        total = w.sum()
+        if total <= 0:
+            break
+        mu, mv = (w * u).sum() / total, (w * v).sum() / total
+        spread = (w * (u - mu) ** 2).sum()
+        slope = (w * (u - mu) * (v - mv)).sum() / spread if spread > 0 else 0.0
+        off = np.abs(v - mv - slope * (u - mu))
+        scale = max(float(np.median(off)), 1e-6)
+        robust = np.clip(1 - (off / (6 * scale)) ** 2, 0.0, 1.0) ** 2
+    return float(mv - slope * mu), 1.48 * scale
 
 
 def _run_on(x: np.ndarray, r: np.ndarray, length: float) -> float:

@@ -175,8 +175,11 @@ def _tubes(p, half, body, pixel):
         run = _longest_straight(p, half, free, pixel)
         if run is None or run[-1] - run[0] < MIN_TUBE * len(p):
             return sorted(found)
-        found.append((int(run[0]), int(run[-1])))
-        free[max(run[0] - 3, 0) : run[-1] + 4] = False
+        first, last = int(run[0]), int(run[-1])
+        # a run found before and enclosed by this one is the same tube with a disturbance between
+        found = [(a, b) for a, b in found if not first <= a <= b <= last]
+        found.append((first, last))
+        free[max(first - 3, 0) : last + 4] = False
 
 
 def _longest_straight(p, half, free, pixel):
@@ -200,8 +203,11 @@ def _longest_straight(p, half, free, pixel):
 def _is_level(p, half, chosen, pixel):
     """Whether a line with no more slope than perspective allows fits, in the middle and at the ends alike."""
     x, y = p[chosen], half[chosen]
-    slope, level = np.polyfit(x, y, 1)
-    misfit = y - slope * x - level
+    third = max(len(chosen) // 3, 1)
+    # medians of the outer thirds: a knot or a bit of shadow taken for body does not turn the line
+    run = np.median(x[-third:]) - np.median(x[:third])
+    slope = (np.median(y[-third:]) - np.median(y[:third])) / run
+    misfit = y - slope * x - np.median(y - slope * x)
     end = max(len(chosen) // 12, 2)
     tolerance = 0.3 * pixel + 0.0012 * y.mean()
     seen = np.split(
