@@ -1,7 +1,7 @@
 """The sample photographs through the whole command, against their exact truth, and what is refused.
 
-The photographs are rendered, so their truth is known exactly (samples/README.md); it was computed when they were
-drawn, not by this tool. The options are those of the commands in samples/README.md.
+The photographs are rendered, so their truth is known exactly (samples/README.md); it was computed when they
+were drawn, not by this tool. The options are those of the commands in samples/README.md.
 """
 
 import json
@@ -68,7 +68,11 @@ def percent_off(quantity, true):
 
 
 def test_every_photograph_has_its_command_and_its_truth():
-    assert {path.stem for path in SAMPLES.glob("*.jpg")} == set(NAMES) == {p.stem for p in SAMPLES.glob("*.json")}
+    assert (
+        {path.stem for path in SAMPLES.glob("*.jpg")}
+        == set(NAMES)
+        == {p.stem for p in SAMPLES.glob("*.json")}
+    )
     assert FLAT and TURNED
 
 
@@ -95,7 +99,7 @@ def test_length_and_diameter(run, name):
 @pytest.mark.slow
 @pytest.mark.parametrize("name", NAMES)
 def test_fins(run, name):
-    """One fin's area within 3 % where it lies flat in the picture, within 8 % where it is turned out of it."""
+    """One fin's area within 3 % where it lies flat in the picture, within 8 % where it is turned."""
     _, result = run(name)
     (fin,), (true,) = result["fins"], TRUTH[name]["fin_sets"]
     limit = 3 if name in FLAT else 8
@@ -108,11 +112,13 @@ def test_fins(run, name):
 @pytest.mark.slow
 @pytest.mark.parametrize("name", NAMES)
 def test_cut_out(run, name):
-    """Where the side view balances, within a tenth of a caliber; its area is that of fins and body together."""
+    """Where the side view balances, within a tenth of a caliber; its area within 2 %."""
     cutout = run(name)[1]["cutout"]
     truth = TRUTH[name]
     caliber = truth["max_diameter_mm"]
-    assert (cutout["centroid_mm"]["value"] - truth["cutout_centroid_mm"]) / caliber == pytest.approx(0, abs=0.1)
+    assert (cutout["centroid_mm"]["value"] - truth["cutout_centroid_mm"]) / caliber == pytest.approx(
+        0, abs=0.1
+    )
     assert percent_off(cutout["area_mm2"], truth["cutout_area_mm2"]) == pytest.approx(0, abs=2)
 
 
@@ -122,7 +128,9 @@ def test_centre_of_pressure(run, name):
     """Flat fins within 0.1 caliber, turned ones within 0.12; the slope within a tenth."""
     _, result = run(name)
     assert cp_error_calibers(result, TRUTH[name]) == pytest.approx(0, abs=0.1 if name in FLAT else 0.12)
-    assert percent_off(result["cp"]["cn_alpha_per_rad"], TRUTH[name]["cn_alpha_per_rad"]) == pytest.approx(0, abs=10)
+    assert percent_off(result["cp"]["cn_alpha_per_rad"], TRUTH[name]["cn_alpha_per_rad"]) == pytest.approx(
+        0, abs=10
+    )
 
 
 @pytest.mark.slow
@@ -141,7 +149,7 @@ def test_the_bands_hold_the_truth_in_all_but_one_at_most_and_say_something(run):
         if abs(cp["value"] - TRUTH[name]["cp_mm"]) > cp["pm95"]:
             outside.append(name)
     assert len(outside) <= 1, outside
-    assert 0.005 < min(half_widths) and max(half_widths) < 0.25, half_widths
+    assert min(half_widths) > 0.005 and max(half_widths) < 0.25, half_widths
 
 
 @pytest.mark.slow
@@ -186,7 +194,7 @@ TURNS = {
 @pytest.mark.slow
 @pytest.mark.parametrize("turn", TURNS)
 def test_mirrored_or_turned_it_measures_the_same(run, tmp_path, turn):
-    """The pixels are the same, so only the order of looking at them can differ: 0.03 caliber, 0.1 % of length."""
+    """The pixels are the same, only the order of looking at them differs: 0.03 caliber, 0.1 % of length."""
     how, nose = TURNS[turn]
     with Image.open(SAMPLES / f"{EASIEST}.jpg") as photo:
         photo.transpose(how).save(tmp_path / "seen.png", exif=photo.getexif(), compress_level=1)
@@ -196,7 +204,9 @@ def test_mirrored_or_turned_it_measures_the_same(run, tmp_path, turn):
     caliber = one["max_diameter_mm"]["value"]
     assert (other["cp"]["x_mm"]["value"] - one["cp"]["x_mm"]["value"]) / caliber == pytest.approx(0, abs=0.03)
     assert percent_off(other["length_mm"], one["length_mm"]["value"]) == pytest.approx(0, abs=0.1)
-    assert percent_off(other["fins"][0]["area_mm2"], one["fins"][0]["area_mm2"]["value"]) == pytest.approx(0, abs=1)
+    assert percent_off(other["fins"][0]["area_mm2"], one["fins"][0]["area_mm2"]["value"]) == pytest.approx(
+        0, abs=1
+    )
     assert other["cp"]["x_mm"]["pm95"] == pytest.approx(one["cp"]["x_mm"]["pm95"], rel=0.2)
 
 
@@ -214,14 +224,20 @@ def inputs(tmp_path):
         picture.crop((0, 1150, 2400, 1600)).save(tmp_path / "table.jpg")
     Image.new("RGB", (800, 600), (120, 130, 140)).save(tmp_path / "plain.png")
     good = (SAMPLES / "rocket-a.toml").read_text()
-    (tmp_path / "inside.toml").write_text(good.replace("[280, 52]", "[280, 2]").replace("[310, 52]", "[290, 2]"))
+    (tmp_path / "inside.toml").write_text(
+        good.replace("[280, 52]", "[280, 2]").replace("[310, 52]", "[290, 2]")
+    )
     (tmp_path / "broken.toml").write_text(good.replace("[[fins]]", "[[fins"))
     return tmp_path
 
 
 REFUSED = {
     "no scale": (4, ["measure", "rocket.jpg", "--fins", "4"], "--scale"),
-    "a scale that is not in the picture": (4, ["measure", "table.jpg", "--scale", "checker=7x5x15mm"], "checker"),
+    "a scale that is not in the picture": (
+        4,
+        ["measure", "table.jpg", "--scale", "checker=7x5x15mm"],
+        "checker",
+    ),
     "a cut off photo": (3, ["measure", "cut.jpg", "--scale", "tube=33.2mm"], "cut.jpg"),
     "an empty photo": (3, ["measure", "empty.jpg", "--scale", "tube=33.2mm"], "empty.jpg"),
     "no photo of that name": (3, ["measure", "none.jpg", "--scale", "tube=33.2mm"], "none.jpg"),
@@ -291,7 +307,7 @@ def test_rocket_a_by_hand(capsys):
 
 
 def test_rocket_c_by_hand(capsys, tmp_path):
-    """In diameters of 40 mm: slope 10.836556 at 7.891714, side-area centroid 6.393754 (computed, regression)."""
+    """In diameters of 40 mm: slope 10.836556 at 7.891714, side area at 6.393754 (computed, regression)."""
     (tmp_path / "c.toml").write_text(ROCKET_C)
     result = solved(capsys, tmp_path / "c.toml")
     assert result["cp"]["x_mm"]["value"] / 40 == pytest.approx(7.891714, abs=1e-5)
