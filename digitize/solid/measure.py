@@ -23,7 +23,7 @@ from digitize.solid.adjust import (
 )
 from digitize.solid.axis import AxisView, find_axis
 from digitize.solid.ends import base_edge, nose_tip, rim_of
-from digitize.solid.planform import Carving, Coverage, Planform, carve, coverage
+from digitize.solid.planform import Carving, Coverage, Planform, carve, coverage, scenery
 from digitize.solid.pose import Pose
 from digitize.solid.profile import limb_of, profile_of
 from digitize.solid.roll import find_roll
@@ -277,9 +277,10 @@ def _reach(s, side, first, last, said) -> float:
 def _one_group(adjusted, cover: Coverage, job: Carving, said: FinsSaid, tip_s: float):
     pose = adjusted.pose()
     offset = pose.roll_offset_rad()
-    roll, sigma, unexplained = find_roll(cover, pose, job, [r + offset for r in said.roll_rad])
+    scene = scenery(cover, pose, job)
+    roll, sigma, unexplained = find_roll(scene, pose, job, [r + offset for r in said.roll_rad])
     job = replace(job, roll_rad=roll)
-    planform = carve(cover, pose, job)
+    planform = carve(scene, pose, job)
     if planform is None:
         raise OutlineRefusal(
             "No fin stands clear of the body in the outline",
@@ -300,7 +301,7 @@ def _one_group(adjusted, cover: Coverage, job: Carving, said: FinsSaid, tip_s: f
         roll_sigma_rad=sigma,
         hidden_mm=(planform.hidden_lead_mm, planform.hidden_trail_mm),
         unexplained=unexplained,
-        side_areas_mm2=_side_areas(cover, pose, job),
+        side_areas_mm2=_side_areas(scene, pose, job),
     )
     return trace, outline
 
@@ -322,14 +323,14 @@ def _outward(pose: Pose, planform: Planform) -> np.ndarray:
     return np.array(moved)
 
 
-def _side_areas(cover, pose, job) -> tuple[float, float] | None:
+def _side_areas(scene, pose, job) -> tuple[float, float] | None:
     """Area by either side alone, when both sides show a fin lying flat."""
     side = np.cos(job.angles())
     if not (np.any(side > 0.95) and np.any(side < -0.95)):
         return None
     areas = []
     for which in ("upper", "lower"):
-        planform = carve(cover, pose, replace(job, sides=which))
+        planform = carve(scene, pose, replace(job, sides=which))
         if planform is None:
             return None
         areas.append(_polygon_area(exposed_planform(job.profile_s_mm, planform.outline_mm)))

@@ -9,7 +9,7 @@ rounded; so where one fin lies flatter in the picture than others, the others on
 (The visual hull of A. Laurentini, IEEE PAMI 16 (1994) 150, from memory, in the plane of the fin.)
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -22,7 +22,7 @@ FLATTER_RAD = np.radians(15.0)
 EDGE_ON_RAD = np.radians(70.0)
 """A fin seen this near to edge-on bounds nothing: a degree of roll moves it by more than its thickness."""
 ROLL_DOUBT_RAD = 0.03
-EDGE_ROUNDING = 0.45
+EDGE_ROUNDING = 0.4
 """Share of the half thickness by which an oblique fin's edge stands out in the picture: about 0.3 for round and 0.7
 for square edges at 45 degrees (1 - cos and sin); in between, since nobody says which."""
 
@@ -117,12 +117,38 @@ class Planform:
     hidden_trail_mm: float
 
 
-def carve(cover: Coverage, pose: Pose, job: Carving) -> Planform | None:
+@dataclass(frozen=True)
+class Scenery:
+    """What fins are carved against: the silhouette, the same grown by what is loosely known of turned fins, and the
+    body's own silhouette grown by two pixels: nearer to it, the silhouette's edge is the body's and not the fin's."""
+
+    cover: Coverage
+    loose: Coverage
+    body: Coverage
+
+
+def scenery(cover: Coverage, pose: Pose, job: Carving) -> Scenery:
+    """The scenery of a fin group; it does not depend on the roll or on the grid."""
+    px_mm = pose.depth_mm / pose.camera.focal_px
+    doubt_mm = job.half_thickness_mm + ROLL_DOUBT_RAD * job.reach_mm
+    loose = Coverage(_grown(cover.alpha, doubt_mm / px_mm + 1.0), cover.corner_px)
+    return Scenery(cover, loose, body_cover(pose, job, cover, 2.0))
+
+
+def carve(scene: Scenery, pose: Pose, job: Carving) -> Planform | None:
     """The planform, or None where nothing of a fin stands clear of the body."""
+    planform = _carve_once(scene, pose, job)
+    if planform is None or not any(loose for _, _, loose in _views(job)):
+        return planform
+    # the turned fins may stand out beside the flat one; what they cover of its edge is not its edge
+    hidden = np.maximum(scene.body.alpha, _grown(_turned_fins(planform, pose, job, scene.cover), 1.5))
+    return _carve_once(replace(scene, body=Coverage(hidden, scene.body.corner_px)), pose, job) or planform
+
+
+def _carve_once(scene: Scenery, pose: Pose, job: Carving) -> Planform | None:
     s = np.arange(job.first_s_mm, job.last_s_mm, job.step_mm)
     y = np.arange(0.0, job.reach_mm + 3 * job.step_mm, job.step_mm)
-    grid = np.stack(np.meshgrid(s, y, indexing="xy"), -1)
-    inside, clear = _inside_and_clear(cover, pose, job, grid)
+    inside, clear = _inside_and_clear(scene, pose, job, np.stack(np.meshgrid(s, y, indexing="xy"), -1))
     field = np.where(clear, inside, 0.0)
     kept = _largest(field > 0.5)
     if kept is None:
@@ -137,8 +163,18 @@ def carve(cover: Coverage, pose: Pose, job: Carving) -> Planform | None:
     lead, hidden_lead = _to_root(points, job)
     trail, hidden_trail = _to_root(points[::-1], job)
     outline = np.vstack([lead, points, trail])
-    angle, offset = _deciding(cover, pose, job, outline)
+    angle, offset = _deciding(scene.cover, pose, job, outline)
     return Planform(outline, angle, offset, hidden_lead, hidden_trail)
+
+
+def _turned_fins(planform: Planform, pose: Pose, job: Carving, like: Coverage) -> np.ndarray:
+    """(h, w) 0..1 where the fins that only bound loosely would be seen."""
+    mask = np.zeros(like.alpha.shape, np.uint8)
+    for angle, _, loose in _views(job):
+        for face in (-1.0, 1.0) if loose else ():
+            seen = pose.project_fin(planform.outline_mm, angle, face * job.half_thickness_mm)
+            cv2.fillPoly(mask, [np.round((seen - like.corner_px) * 16).astype(np.int32)], 1, shift=4)
+    return mask.astype(np.float32)
 
 
 def _views(job: Carving):
@@ -174,20 +210,16 @@ def _grown(mask, margin_px):
     return cv2.dilate(mask, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size)))
 
 
-def _inside_and_clear(cover, pose, job, grid):
+def _inside_and_clear(scene, pose, job, grid):
     """For each grid point: the least coverage any fin's copy of it meets, and whether any copy is clear of the body."""
     inside, clear = np.ones(grid.shape[:2], np.float32), np.zeros(grid.shape[:2], bool)
     flat = grid.reshape(-1, 2)
-    px_mm = pose.depth_mm / pose.camera.focal_px
-    # two pixels off the limb: nearer, the silhouette's edge is the body's and not the fin's
-    body = body_cover(pose, job, cover, 2.0)
-    doubt_mm = job.half_thickness_mm + ROLL_DOUBT_RAD * job.reach_mm
-    slack = Coverage(_grown(cover.alpha, doubt_mm / px_mm + 1.0), cover.corner_px)
     for angle, offset, loose in _views(job):
         pixels = pose.project_fin(flat, angle, offset)
-        value = (slack if loose else cover).at(pixels).reshape(inside.shape)
+        value = (scene.loose if loose else scene.cover).at(pixels).reshape(inside.shape)
         inside = np.minimum(inside, value)
-        clear |= body.at(pixels).reshape(inside.shape) < 0.5
+        if not loose:
+            clear |= scene.body.at(pixels).reshape(inside.shape) < 0.5
     radius = np.interp(grid[0, :, 0], *job.profile_s_mm.T)
     return inside, clear & (grid[..., 1] > radius)
 

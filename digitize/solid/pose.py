@@ -133,10 +133,11 @@ class Pose:
 
     def project_fin(self, planform_mm: np.ndarray, angle_rad: float, offset_mm: float = 0.0) -> np.ndarray:
         """Pixels (n, 2) of a planform (n, 2) (s, y) standing at the angle; offset_mm as for in_fin_plane."""
-        s, y = planform_mm[..., 0], planform_mm[..., 1]
-        up = y * np.cos(angle_rad) - offset_mm * np.sin(angle_rad)
-        toward = y * np.sin(angle_rad) + offset_mm * np.cos(angle_rad)
-        return self.project(np.stack([s, up, toward], -1))
+        out, face = (unit[0] for unit in self._fin_frame(angle_rad))
+        origin = np.array([0.0, 0.0, self.depth_mm]) + offset_mm * face
+        to_camera = self.to_camera()
+        plane = np.stack([self.axis_direction(), out]) @ to_camera
+        return self.camera.project(np.asarray(planform_mm, float) @ plane + origin @ to_camera)
 
 
 def view_of_axis(camera: Camera, fore_px: np.ndarray, aft_px: np.ndarray) -> np.ndarray:

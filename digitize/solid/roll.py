@@ -5,17 +5,17 @@ from dataclasses import replace
 import cv2
 import numpy as np
 
-from digitize.solid.planform import Carving, Coverage, Planform, body_cover, carve
+from digitize.solid.planform import Carving, Coverage, Planform, Scenery, carve
 from digitize.solid.pose import Pose
 
-SEARCH_DEG = np.arange(-9.0, 9.1, 1.5)
+SEARCH_DEG = np.arange(-8.0, 8.1, 2.0)
 TOLD_SIGMA_DEG = 2.5
 COARSE = 3.0
 """The search works on a grid this many times coarser than the final carving."""
 
 
 def find_roll(
-    cover: Coverage, pose: Pose, job: Carving, starts_rad: list[float]
+    scene: Scenery, pose: Pose, job: Carving, starts_rad: list[float]
 ) -> tuple[float, float, float]:
     """(roll, its standard deviation, share of the fins' silhouette left unexplained), rad.
 
@@ -24,26 +24,26 @@ def find_roll(
     make, plus the squared departure from what was said over TOLD_SIGMA_DEG.
     """
     coarse = replace(job, step_mm=COARSE * job.step_mm)
-    target = _fin_region(cover, pose, job)
+    target = _fin_region(scene, pose, job)
     best = None
     for start in starts_rad:
-        trial = _cost(cover, pose, replace(coarse, roll_rad=start), target)[0]
+        trial = _cost(scene, pose, replace(coarse, roll_rad=start), target)[0]
         if best is None or trial < best[0]:
             best = (trial, start)
     start = best[1]
     costs = []
     for delta in SEARCH_DEG:
-        misfit, _ = _cost(cover, pose, replace(coarse, roll_rad=start + np.radians(delta)), target)
+        misfit, _ = _cost(scene, pose, replace(coarse, roll_rad=start + np.radians(delta)), target)
         costs.append(misfit + (delta / TOLD_SIGMA_DEG) ** 2)
     delta, sigma = _parabola(SEARCH_DEG, np.array(costs))
     roll = start + np.radians(delta)
-    _, missing = _cost(cover, pose, replace(coarse, roll_rad=roll), target)
+    _, missing = _cost(scene, pose, replace(coarse, roll_rad=roll), target)
     return roll, np.radians(sigma), missing
 
 
-def _fin_region(cover, pose, job):
+def _fin_region(scene, pose, job):
     """Bool (h, w): silhouette that is not body, within the group's stretch of the axis."""
-    body = body_cover(pose, job, cover, 2.0).alpha > 0.5
+    cover = scene.cover
     stretch = pose.project(
         np.array([[s, y, 0.0] for s, y in [
             (job.first_s_mm, -2 * job.reach_mm), (job.last_s_mm, -2 * job.reach_mm),
@@ -52,16 +52,16 @@ def _fin_region(cover, pose, job):
     )  # fmt: skip
     band = np.zeros(cover.alpha.shape, np.uint8)
     cv2.fillPoly(band, [np.round(stretch - cover.corner_px).astype(np.int32)], 1)
-    return (cover.alpha > 0.5) & ~body & (band > 0)
+    return (cover.alpha > 0.5) & (scene.body.alpha < 0.5) & (band > 0)
 
 
-def _cost(cover, pose, job, target):
+def _cost(scene, pose, job, target):
     """(cost of the silhouette's unexplained part, its share of the fins' silhouette)."""
-    planform = carve(cover, pose, job)
+    planform = carve(scene, pose, job)
     area = max(int(target.sum()), 1)
     if planform is None:
         return 1e9, 1.0
-    drawn = drawn_fins(planform, pose, job, cover)
+    drawn = drawn_fins(planform, pose, job, scene.cover)
     missing = int((target & ~drawn).sum())
     edge = max(np.sqrt(area) * 4 * 0.33 * COARSE, 1.0)
     return (missing / edge) ** 2, missing / area
