@@ -1,22 +1,28 @@
 """A ruler in the picture: its graduations, read one by one, and checked against the length the user says it has."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 
 from digitize.errors import ScaleRefusal
 from digitize.records import Photo, ReferencePoints, Warn
 
 from .edges import grey_linear
+from .quads import find_quads
+from .rectangle import SEARCH_PX
 from .ruler_body import ruler_outline
-from .ruler_search import find_rows
+from .ruler_search import Row, find_rows
 from .ruler_ticks import Ticks, read_ticks
 
 ROWS_READ = 16  # candidate rows looked at closely
 DECADE = 0.3  # least surplus of the every-tenth pattern over an inch scale's patterns
+SURE_DECADE = 0.5  # when the count can't confirm it
+FEWEST_UNCOUNTED = 40  # marks that show a decimal pattern four times
 TICK_FLOOR_PX = 0.03  # JPEG blocks and unequal tick widths move a tick about this much
 SIZE_SIGMA = 0.0005  # wooden and plastic rulers keep 300 mm to about 0.3 mm (95 %)
-UNITS_MM = (1.0, 0.5, 5.0, 10.0)  # what one graduation may be on a metric ruler
+COARSE_MM = (5.0, 10.0)  # marks read when the millimetres are blurred
+USUAL_WIDTH_MM = 30.0
 INCH_PARTS = (16, 8, 32, 10, 64)
 REMEDY = "Show the whole ruler, flat, sharp and without glare, the graduations toward the camera, or give another --scale"
 
@@ -34,13 +40,24 @@ class Reading:
 def find_ruler(photo: Photo, length_mm: float) -> ReferencePoints:
     """Graduations of a ruler whose graduated length is length_mm.
 
-    points_mm: (mm, 0), a place every centimetre (every graduation where they are coarser), each averaged over its
+    points_mm: (mm, 0), a place every centimetre (every mark where they are coarser), each averaged over its
     neighbours. Raises ScaleRefusal when no row of ticks is believable, or its count contradicts length_mm.
     """
     grey = np.sqrt(np.clip(grey_linear(photo.rgb), 0, 1))
+    reading, reason = _best_reading(grey, find_rows(grey)[:ROWS_READ], length_mm)
+    if reading is None:
+        coarse, _ = _best_reading(grey, coarse_rows(photo.rgb, length_mm), length_mm)
+        reading = coarse
+    if reading is None:
+        raise ScaleRefusal(reason or f"No graduated ruler was found in {photo.path.name}", REMEDY)
+    return _as_points(photo.rgb, reading, length_mm)
+
+
+def _best_reading(grey: np.ndarray, rows: list[Row], length_mm: float) -> tuple[Reading | None, str]:
+    """The surest reading of these rows, or None and the first reason against one."""
     readings, reasons = [], []
-    for row in find_rows(grey)[:ROWS_READ]:
-        ticks = read_ticks(grey, row)
+    for row in rows:
+        ticks = _read(grey, row)
         if ticks is None:
             continue
         reading = settle_unit(ticks, length_mm)
@@ -48,49 +65,67 @@ def find_ruler(photo: Photo, length_mm: float) -> ReferencePoints:
             reasons.append(reading)
             continue
         readings.append(reading)
-        if reading.rank > 2.3 and not reading.warnings:
+        if reading.rank > 2.3:
             break
-    if not readings:
-        told = next((reason for reason in reasons if reason), None)
-        raise ScaleRefusal(told or f"No graduated ruler was found in {photo.path.name}", REMEDY)
-    return _as_points(photo.rgb, max(readings, key=lambda reading: reading.rank), length_mm)
+    best = max(readings, key=lambda reading: reading.rank, default=None)
+    return best, next((reason for reason in reasons if reason), "")
+
+
+def _read(grey: np.ndarray, row: Row) -> Ticks | None:
+    """The row's ticks; where every other one is longer (half millimetres, a harmonic), those alone."""
+    ticks = read_ticks(grey, row)
+    if ticks is not None and ticks.alternate > 0.6:
+        longer = read_ticks(grey, replace(row, period_px=2 * row.period_px))
+        if longer is not None and longer.decade - longer.rival > ticks.decade - ticks.rival:
+            return longer
+    return ticks
 
 
 def settle_unit(ticks: Ticks, length_mm: float) -> Reading | str:
-    """What one graduation is worth, from the pattern of longer ticks and from their count; or why it can't be told.
+    """What one mark is worth, from the pattern of longer marks and from their count; or why it can't be told.
 
     The reason is empty when the row needn't be a ruler at all.
     """
     count = len(ticks.s)
     whole = not any(ticks.cut)
     surplus = ticks.decade - max(ticks.rival, 0.0)
-    decimal = surplus > DECADE
     inches = length_mm / 25.4
-    units = UNITS_MM + (tuple(25.4 / k for k in INCH_PARTS) if abs(inches - round(inches)) < 0.002 else ())
+    units = [1.0] if surplus > DECADE else list(COARSE_MM)
+    if abs(inches - round(inches)) < 0.002:
+        units += [25.4 / k for k in INCH_PARTS]
     for unit in units:
         full = length_mm / unit
-        # A ruler's own ends may hide the first and the last graduation.
-        counted = whole and count - 1 - 0.01 * full <= full <= count + 1.5
-        if counted and _pattern_allows(ticks, unit, decimal):
-            return Reading(ticks, unit, 1.0 + surplus + (1.0 if unit == 1.0 else 0.5), _coarse(unit, count))
-    if not decimal:
-        return (
-            f"The graduation found has {count} marks without a decimal pattern: an inch scale?"
-            if count > 60
-            else ""
-        )
+        # A ruler's own ends may hide the first and the last mark.
+        if whole and count - 1 - 0.01 * full <= full <= count + 1.5:
+            return Reading(ticks, unit, surplus + (2.0 if unit == 1.0 else 1.0), _coarse(unit, count))
+    if surplus <= DECADE:
+        inch = count > 60 and ticks.rival > 0.4
+        return f"The {count} marks found repeat like an inch scale's, not like millimetres" if inch else ""
     if count > 1.12 * length_mm or (whole and count < 0.6 * length_mm):
-        return f"The graduation found has {count} marks; a millimetre scale of {length_mm:g} mm would show {length_mm:g}"
+        return f"A graduation of {count} marks was found; a ruler of {length_mm:g} mm shows {length_mm:g} millimetres"
+    even = ticks.scatter_px < 0.03 * ticks.period * ticks.strip.reduce
+    if surplus < SURE_DECADE or count < FEWEST_UNCOUNTED or not even:
+        return ""
     return Reading(ticks, 1.0, surplus, (_other_count(count, length_mm, whole),))
 
 
-def _pattern_allows(ticks: Ticks, unit_mm: float, decimal: bool) -> bool:
-    """Whether the pattern of longer ticks fits the unit: half millimetres alternate, coarse marks have no decade."""
-    if unit_mm == 0.5:
-        return ticks.alternate > 0.4
-    if unit_mm in (5.0, 10.0):
-        return not decimal
-    return unit_mm != 1.0 or decimal
+def coarse_rows(rgb: np.ndarray, length_mm: float) -> list[Row]:
+    """Rows to try for centimetre marks where millimetres are too fine to see: along every long thin rectangle."""
+    shrink = max(1.0, max(rgb.shape[:2]) / SEARCH_PX)
+    small = cv2.resize(rgb, None, fx=1 / shrink, fy=1 / shrink, interpolation=cv2.INTER_AREA) if shrink > 1 else rgb
+    rows = []
+    for corners in find_quads(small, length_mm / USUAL_WIDTH_MM)[:12]:
+        corners = corners * shrink + (shrink - 1) / 2
+        sides = np.roll(corners, -1, axis=0) - corners
+        if np.hypot(*sides[0]) < np.hypot(*sides[1]):
+            corners, sides = np.roll(corners, -1, axis=0), np.roll(sides, -1, axis=0)
+        long = (sides[0] - sides[2]) / 2
+        length, width = np.hypot(*long), np.hypot(*(sides[1] - sides[3])) / 2
+        for unit in COARSE_MM[::-1]:
+            period = length * unit / (1.01 * length_mm)
+            reach = (-0.48 * length, 0.48 * length)
+            rows.append(Row(corners.mean(axis=0), long / length, period, reach, 0.0, 0.0, half_px=0.55 * width))
+    return rows
 
 
 def _coarse(unit: float, count: int) -> tuple[Warn, ...]:
@@ -120,7 +155,7 @@ def _as_points(rgb: np.ndarray, reading: Reading, length_mm: float) -> Reference
     every = 10 if len(ticks.s) >= 60 else 5 if len(ticks.s) >= 30 else 1
     chosen = np.flatnonzero((number % every == 0) | (np.arange(len(number)) % (len(number) - 1) == 0))
     sign = 1 if ticks.side > 0 else -1
-    px_per_mm = ticks.period_px / unit
+    px_per_mm = ticks.period / unit
     points_mm = np.column_stack([sign * number[chosen] * unit, np.zeros(len(chosen))])
     return ReferencePoints(
         kind="ruler",

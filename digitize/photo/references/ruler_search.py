@@ -8,17 +8,22 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from scipy.spatial import cKDTree
 
 BLOCK = 48  # pixels, side of a block
 STRIDE = 24
 LOW, HIGH = 1 / 9, 1 / 2.25  # cycles per pixel looked for on each level; coarser rows show on the next level
-LEAST_SHARE = 0.12  # of a block's spectral power in that range, in one line
+SECTORS = 36  # of direction, in half a turn
+LEAST_SHARE = 0.15  # of a block's spectral power in that range, in one line
 
 
 @dataclass(frozen=True)
 class Row:
-    """A row of ticks, roughly. centre, along: (2,) pixels of the full picture, unit vector; period_px at the centre;
-    reach: (from, to) pixels along from the centre; drift: relative change of the frequency per pixel along."""
+    """A row of ticks, roughly. centre, along: (2,) pixels of the full picture, unit vector; period_px at the centre.
+
+    reach: (from, to) pixels along from the centre; drift: relative change of the frequency per pixel along; half_px:
+    how far across from the centre to look, None when only the period can tell.
+    """
 
     centre: np.ndarray
     along: np.ndarray
@@ -26,6 +31,7 @@ class Row:
     reach: tuple[float, float]
     drift: float
     score: float
+    half_px: float | None = None
 
 
 def find_rows(grey: np.ndarray, most: int = 12) -> list[Row]:
@@ -44,46 +50,71 @@ def find_rows(grey: np.ndarray, most: int = 12) -> list[Row]:
     return sorted(rows, key=lambda row: -row.score)
 
 
-def _blocks(level: np.ndarray):
-    """Blocks with one strong spectral line: centres (n, 2), frequencies (n, 2) cycles per pixel, shares (n,)."""
-    window = np.hanning(BLOCK).astype(np.float32)
-    window = window[:, None] * window[None, :]
-    fy = np.fft.fftfreq(BLOCK)[:, None]
-    fx = np.fft.rfftfreq(BLOCK)[None, :]
-    radius = np.hypot(fx, fy)
-    ring = (radius >= LOW) & (radius <= HIGH)
-    views = np.lib.stride_tricks.sliding_window_view(level, (BLOCK, BLOCK))[::STRIDE, ::STRIDE]
-    centres, frequencies, shares = [], [], []
-    for j in range(views.shape[0]):
-        blocks = views[j]
-        lively = blocks.std(axis=(1, 2)) > 0.008
-        if not lively.any():
-            continue
-        blocks = blocks[lively] - blocks[lively].mean(axis=(1, 2), keepdims=True)
-        power = np.abs(np.fft.rfft2(blocks * window)).astype(np.float32) ** 2 * ring
-        total = power.sum(axis=(1, 2))
-        best = power.reshape(len(power), -1).argmax(axis=1)
+class _Spectrum:
+    """What every block's spectrum is judged with: window, frequencies, the ring looked at, sectors of direction."""
+
+    def __init__(self):
+        window = np.hanning(BLOCK).astype(np.float32)
+        self.window = window[:, None] * window[None, :]
+        self.fy = np.fft.fftfreq(BLOCK)[:, None].astype(np.float32)
+        fx = np.fft.rfftfreq(BLOCK)[None, :].astype(np.float32)
+        radius = np.hypot(fx, self.fy)
+        # Edges fall off as 1 / f^2 in power: weighted by f^2, one edge is as strong at all frequencies.
+        self.weight = np.where((radius >= LOW) & (radius <= HIGH), radius**2, 0).astype(np.float32)
+        angle = np.degrees(np.arctan2(self.fy, fx)) % 180
+        self.sector = (angle * SECTORS / 180).astype(int).ravel() % SECTORS
+        self.members = np.zeros((self.sector.size, SECTORS), np.float32)
+        self.members[np.arange(self.sector.size), self.sector] = self.weight.ravel() > 0
+
+    def peaks(self, blocks: np.ndarray):
+        """(frequencies (n, 2) cycles per pixel, shares (n,)) of the strongest line of each block (n, BLOCK, BLOCK).
+
+        The share leaves out what lies across the line's direction: that is the ruler's own edge, not a rival.
+        """
+        power = np.abs(np.fft.rfft2(blocks * self.window)).astype(np.float32) ** 2 * self.weight
+        flat = power.reshape(len(power), -1)
+        sums = flat @ self.members
+        means = sums / np.maximum(self.members.sum(axis=0), 1)
+        best = (flat / (means[:, self.sector] + means.mean(axis=1, keepdims=True))).argmax(axis=1)
         rows, columns = np.divmod(best, power.shape[2])
+        patch = self._around(power, rows, columns)
+        total = patch.sum(axis=(1, 2)) + 1e-12
+        steps = np.arange(-1, 2)
+        dy = (patch * steps[None, :, None]).sum(axis=(1, 2)) / total
+        dx = (patch * steps[None, None, :]).sum(axis=(1, 2)) / total
+        across = (self.sector[best][:, None] + SECTORS // 2 + np.arange(-2, 3)) % SECTORS
+        rest = sums.sum(axis=1) - np.take_along_axis(sums, across, axis=1).sum(axis=1)
+        frequencies = np.column_stack([(columns + dx) / BLOCK, self.fy[rows, 0] + dy / BLOCK])
+        return frequencies, total / (rest + 1e-9)
+
+    def _around(self, power, rows, columns):
         near_y = (rows[:, None] + np.arange(-1, 2)) % BLOCK
         near_x = np.clip(columns[:, None] + np.arange(-1, 2), 0, power.shape[2] - 1)
-        patch = power[np.arange(len(power))[:, None, None], near_y[:, :, None], near_x[:, None, :]]
-        weight = patch.sum(axis=(1, 2)) + 1e-12
-        dy = (patch * np.arange(-1, 2)[None, :, None]).sum(axis=(1, 2)) / weight
-        dx = (patch * np.arange(-1, 2)[None, None, :]).sum(axis=(1, 2)) / weight
-        share = weight / (total + 1e-9)
+        return power[np.arange(len(power))[:, None, None], near_y[:, :, None], near_x[:, None, :]]
+
+
+def _blocks(level: np.ndarray):
+    """Blocks with one strong spectral line: centres (n, 2), frequencies (n, 2) cycles per pixel, shares (n,)."""
+    spectrum = _Spectrum()
+    views = np.lib.stride_tricks.sliding_window_view(level, (BLOCK, BLOCK))[::STRIDE, ::STRIDE]
+    centres, frequencies, shares = [np.zeros((0, 2))], [np.zeros((0, 2))], [np.zeros(0)]
+    for j in range(views.shape[0]):
+        lively = np.flatnonzero(views[j].std(axis=(1, 2)) > 0.006)
+        if not len(lively):
+            continue
+        blocks = views[j][lively]
+        line, share = spectrum.peaks(blocks - blocks.mean(axis=(1, 2), keepdims=True))
         good = share > LEAST_SHARE
-        x = np.flatnonzero(lively)[good] * STRIDE + (BLOCK - 1) / 2
+        x = lively[good] * STRIDE + (BLOCK - 1) / 2
         centres.append(np.column_stack([x, np.full(len(x), j * STRIDE + (BLOCK - 1) / 2)]))
-        frequencies.append(np.column_stack([(columns + dx) / BLOCK, fy[rows, 0] + dy / BLOCK])[good])
-        shares.append(share[good])
-    if not centres:
-        return np.zeros((0, 2)), np.zeros((0, 2)), np.zeros(0)
+        frequencies.append(line[good])
+        shares.append(np.minimum(share[good], 1.0))
     return np.vstack(centres), np.vstack(frequencies), np.concatenate(shares)
 
 
 def _rows_of_level(level: np.ndarray, reduce: int, most: int) -> list[Row]:
     centres, frequencies, shares = _blocks(level)
-    left = shares.copy()
+    left = _support(centres, frequencies, shares)
     rows = []
     for _ in range(most):
         found = None
@@ -91,8 +122,11 @@ def _rows_of_level(level: np.ndarray, reduce: int, most: int) -> list[Row]:
             if left[seed] <= 0:
                 break
             inside = _agreeing(seed, centres, frequencies) & (left > 0)
-            score = _evenness(centres[inside], frequencies[seed]) * left[inside].sum()
-            if inside.sum() >= 3 and (found is None or score > found[0]):
+            if inside.sum() < 3:
+                continue
+            score = _evenness(centres[inside], frequencies[seed]) * shares[inside].sum()
+            score *= _alone(seed, inside, centres, frequencies)
+            if found is None or score > found[0]:
                 found = (score, seed, inside)
         if found is None:
             break
@@ -100,6 +134,24 @@ def _rows_of_level(level: np.ndarray, reduce: int, most: int) -> list[Row]:
         near = np.abs((centres - centres[found[1]]) @ _turned(_unit(frequencies[found[1]]))) < BLOCK / 2
         left[found[2] | (near & _agreeing(found[1], centres, frequencies, reach_px=BLOCK))] = 0
     return rows
+
+
+def _support(centres: np.ndarray, frequencies: np.ndarray, shares: np.ndarray) -> np.ndarray:
+    """Each block's share together with those of its neighbours along its own line: (n,)."""
+    support = shares.copy()
+    if len(centres) < 2:
+        return support
+    first, second = cKDTree(centres).query_pairs(3.2 * STRIDE, output_type="ndarray").T
+    own, other = frequencies[first], frequencies[second]
+    size = np.linalg.norm(own, axis=1)
+    sign = np.sign((own * other).sum(axis=1))[:, None]
+    alike = np.linalg.norm(own - sign * other, axis=1) < 0.08 * size
+    offset = centres[second] - centres[first]
+    in_line = np.abs((offset * own).sum(axis=1)) / size > 0.9 * np.linalg.norm(offset, axis=1)
+    good = alike & in_line
+    np.add.at(support, first[good], shares[second[good]])
+    np.add.at(support, second[good], shares[first[good]])
+    return support
 
 
 def _unit(vector: np.ndarray) -> np.ndarray:
@@ -128,6 +180,16 @@ def _evenness(centres: np.ndarray, frequency: np.ndarray) -> float:
         return 0.0
     filled = len(np.unique((along / STRIDE).round()))
     return filled / ((along[-1] - along[0]) / STRIDE + 1)
+
+
+def _alone(seed: int, inside: np.ndarray, centres: np.ndarray, frequencies: np.ndarray) -> float:
+    """1 for a row by itself, toward 0 when blocks on either side of it show the same: grain, a cutting mat's grid."""
+    along = _unit(frequencies[seed])
+    offset = centres - centres[seed]
+    s, across = offset @ along, np.abs(offset @ _turned(along))
+    beside = (s >= s[inside].min()) & (s <= s[inside].max()) & (across > 1.5 * BLOCK) & (across < 5 * BLOCK)
+    alike = beside & _agreeing(seed, centres, frequencies, reach_px=5 * BLOCK)
+    return float(1 / (1 + (alike.sum() / inside.sum()) ** 2))
 
 
 def _as_row(seed, inside, centres, frequencies, score, reduce) -> Row:

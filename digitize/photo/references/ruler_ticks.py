@@ -13,19 +13,23 @@ import numpy as np
 from .ruler_search import Row
 
 WINDOW_TICKS = 4.0  # standard deviation of the lock-in's averaging along the row
-HALF_HEIGHT_TICKS = 16  # of the strip
+HALF_HEIGHT_TICKS = 11  # of the strip: the longest ticks are about eight graduations tall
+FINE_PX = 12.0  # a graduation wider than this is read in a reduced picture
 INCH_LAGS = (4, 8, 12, 16, 32)  # after how many ticks an inch scale, or one in twelfths, repeats
 
 
 @dataclass(frozen=True)
 class Strip:
-    """A straight band of the picture along a row. values: (2 h + 1, n) at s = start + column, v = row - h;
-    the pixel is origin + s along + v across."""
+    """A straight band of the picture along a row. values: (2 h + 1, n) at s = start + column, v = row - h.
+
+    The place in the picture reduced by `reduce` is origin + s along + v across.
+    """
 
     values: np.ndarray
     origin: np.ndarray
     along: np.ndarray
     start: float
+    reduce: int
 
     @property
     def across(self) -> np.ndarray:
@@ -40,25 +44,25 @@ class Strip:
         return self.start + np.arange(self.values.shape[1])
 
     def pixels(self, s, v) -> np.ndarray:
-        return self.origin + np.asarray(s)[..., None] * self.along + np.asarray(v)[..., None] * self.across
+        """(..., 2) pixels of the full picture."""
+        place = self.origin + np.asarray(s)[..., None] * self.along + np.asarray(v)[..., None] * self.across
+        return place * self.reduce + (self.reduce - 1) / 2
 
 
 @dataclass(frozen=True)
 class Ticks:
-    """Graduations found, numbered 0, 1, ... along the strip.
+    """Graduations found, numbered 0, 1, ... along the strip. Lengths are the strip's, but for points_px, scatter_px.
 
-    points_px: (n, 2) each one's place on the middle line of the common ticks; present: (n,) seen, not only expected;
-    band: (v from, v to) pixels across, of the common ticks; decade: correlation 0..1 of the longer ticks with themselves
-    ten ticks on; rival: the same for the best of the counts an inch scale would show; alternate: the same for every other tick
-    (half millimetres); phase10: number modulo 10 of the
-    longest ticks; side: +1 when they reach toward +v; cut: whether the graduation runs on to the picture's border at its
-    start, end; scatter_px: of the places, about a smooth curve along the row.
+    s: (n,) places along; points_px: (n, 2) places on the middle line of the common ticks, pixels of the full picture.
+    band: (v from, v to) of the common ticks. decade: correlation 0..1 of the longer ticks with themselves ten ticks
+    on; rival: the same for the counts an inch scale would show; alternate: the same for every other tick.
+    phase10: number modulo 10 of the longest ticks; side: +1 when they reach toward +v. cut: whether the graduation
+    runs on to the picture's border at its start, end. scatter_px: of the places about a smooth curve along the row.
     """
 
     strip: Strip
     s: np.ndarray
     points_px: np.ndarray
-    present: np.ndarray
     band: tuple[float, float]
     decade: float
     rival: float
@@ -69,11 +73,11 @@ class Ticks:
     scatter_px: float
 
     @property
-    def period_px(self) -> float:
+    def period(self) -> float:
         return float(np.median(np.diff(self.s)))
 
 
-def cut_strip(grey: np.ndarray, origin, along, half: int) -> Strip:
+def cut_strip(grey: np.ndarray, origin, along, half: int, reduce: int = 1) -> Strip:
     """The band from border to border of the picture."""
     height, width = grey.shape
     limits = []
@@ -89,7 +93,7 @@ def cut_strip(grey: np.ndarray, origin, along, half: int) -> Strip:
     values = cv2.remap(
         grey, points[..., 0], points[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
     )
-    return Strip(values, np.asarray(origin, float), np.asarray(along, float), float(start))
+    return Strip(values, np.asarray(origin, float), np.asarray(along, float), float(start), reduce)
 
 
 def _low_rows(values: np.ndarray, sigma: float) -> np.ndarray:
@@ -119,9 +123,9 @@ class Carrier:
         self.coeffs, self.scale = np.asarray(coeffs, float), scale
 
     @classmethod
-    def from_row(cls, row: Row) -> "Carrier":
-        frequency = 1 / row.period_px
-        return cls([0.0, frequency * 1000, 0.5 * frequency * row.drift * 1000**2], 1000.0)
+    def starting(cls, period: float, drift: float) -> "Carrier":
+        """drift: relative change of the frequency per pixel along."""
+        return cls([0.0, 1000 / period, 0.5 * drift * 1000**2 / period], 1000.0)
 
     def number(self, s) -> np.ndarray:
         return np.polynomial.polynomial.polyval(np.asarray(s, float) / self.scale, self.coeffs)
@@ -210,14 +214,12 @@ def _follow(carrier: Carrier, strip: Strip, summed: np.ndarray, inside: np.ndarr
     return Carrier(shifted.coef, 1.0)
 
 
-def _places(carrier: Carrier, s: np.ndarray, offset: float = 0.0):
-    """Numbers n and places s where n(s) - offset is whole, by inverse interpolation on the samples."""
-    number = carrier.number(s) - offset
-    rising = np.all(np.diff(number) > 0)
-    if not rising:
-        return np.zeros(0), np.zeros(0)
-    whole = np.arange(np.ceil(number[0] + 0.6), np.floor(number[-1] - 0.6) + 1)
-    return whole, np.interp(whole, number, s)
+def _places(carrier: Carrier, s: np.ndarray) -> np.ndarray:
+    """Where along s the carrier's number is whole, by inverse interpolation on the samples."""
+    number = carrier.number(s)
+    if np.any(np.diff(number) <= 0):
+        return np.zeros(0)
+    return np.interp(np.arange(np.ceil(number[0] + 0.6), np.floor(number[-1] - 0.6) + 1), number, s)
 
 
 def _row_values(strip: Strip, s: np.ndarray, v: np.ndarray, slant_px: float, middle: float) -> np.ndarray:
@@ -278,13 +280,19 @@ def _walk(present: np.ndarray, index: int, step: int, gap: int = 12) -> int:
 
 def read_ticks(grey: np.ndarray, row: Row) -> Ticks | None:
     """The graduations of one candidate row; None when it isn't an even, straight row of ticks."""
-    origin, along, reach = row.centre, row.along, row.reach
-    half = int(np.clip(HALF_HEIGHT_TICKS * row.period_px, 20, 400))
-    carrier = Carrier.from_row(row)
+    reduce = max(1, int(row.period_px / FINE_PX))
+    if reduce > 1:
+        size = grey.shape[1] // reduce, grey.shape[0] // reduce
+        grey = cv2.resize(grey[: size[1] * reduce, : size[0] * reduce], size, interpolation=cv2.INTER_AREA)
+    origin, along = (row.centre - (reduce - 1) / 2) / reduce, row.along
+    reach = (row.reach[0] / reduce, row.reach[1] / reduce)
+    period = row.period_px / reduce
+    half = int(np.clip(HALF_HEIGHT_TICKS * period if row.half_px is None else row.half_px / reduce, 20, 400))
+    carrier = Carrier.starting(period, row.drift * reduce)
     for turn in range(4):
-        strip = cut_strip(grey, origin, along, half)
+        strip = cut_strip(grey, origin, along, half, reduce)
         inside = (strip.s >= reach[0]) & (strip.s <= reach[1])
-        if inside.sum() < 12 * row.period_px:
+        if inside.sum() < 12 * period:
             return None
         match, share = lock_in(strip, carrier, inside)
         band = _band(share[:, inside].mean(axis=1))
@@ -292,12 +300,11 @@ def read_ticks(grey: np.ndarray, row: Row) -> Ticks | None:
         carrier = _follow(carrier, strip, summed, inside, 2 if turn == 0 else 3)
         slant_px = -slant / float(np.median(carrier.rate(strip.s[inside])))
         middle = (band[0] + band[1]) / 2 - strip.half
-        v = np.arange(band[0], band[1] + 1) - strip.half
-        number, s = _places(carrier, strip.s)
+        s = _places(carrier, strip.s)
         core = (s > reach[0]) & (s < reach[1])
         if core.sum() < 10:
             return None
-        present = _alike(strip, s, v, slant_px, middle, core)
+        present = _alike(strip, s, np.arange(band[0], band[1] + 1) - strip.half, slant_px, middle, core)
         if present[core].mean() < 0.5:
             return None
         first, last = _run(present, core)
@@ -309,35 +316,29 @@ def read_ticks(grey: np.ndarray, row: Row) -> Ticks | None:
             if line is None:
                 return None
             origin, along = line
-    return _as_ticks(strip, carrier, summed, s, (first, last), present, band, slant_px, middle)
+    return _as_ticks(strip, carrier, summed, s[first : last + 1], band, slant_px, middle)
 
 
-def _as_ticks(strip, carrier, summed, s, run, present, band, slant_px, middle) -> Ticks:
-    first, last = run
-    smooth = s[first : last + 1]
-    local = np.interp(smooth, strip.s, np.unwrap(np.angle(-summed)) / (2 * np.pi))
-    local -= np.round(np.median(local))
-    own = smooth - local / carrier.rate(smooth)
-    every = max(1, int(round(2 * WINDOW_TICKS)))
-    scatter = float(np.std(local[every // 2 :: every] / carrier.rate(smooth[every // 2 :: every])))
-    cut = (
-        s[first] - strip.s[0] < 3 / carrier.rate(s[first]),
-        strip.s[-1] - s[last] < 3 / carrier.rate(s[last]),
-    )
+def _as_ticks(strip: Strip, carrier: Carrier, summed, s, band, slant_px: float, middle: float) -> Ticks:
+    """s: (n,) places by the smooth carrier; each is moved by the local phase's own remainder."""
+    local = np.interp(s, strip.s, np.unwrap(np.angle(-summed)) / (2 * np.pi))
+    local = (local - np.round(np.median(local))) / carrier.rate(s)
+    own = s - local
+    every = max(1, round(2 * WINDOW_TICKS))
+    ends = s[0] - strip.s[0], strip.s[-1] - s[-1]
     decade, rival, alternate, phase10, side = _hierarchy(strip, own, band, slant_px, middle)
     return Ticks(
         strip=strip,
         s=own,
         points_px=strip.pixels(own, np.full(len(own), middle)),
-        present=present[first : last + 1],
         band=(band[0] - strip.half, band[1] - strip.half),
         decade=decade,
         rival=rival,
         alternate=alternate,
         phase10=phase10,
         side=side,
-        cut=cut,
-        scatter_px=scatter,
+        cut=tuple(bool(end < 3 / carrier.rate(at)) for end, at in zip(ends, s[[0, -1]], strict=True)),
+        scatter_px=float(np.std(local[every // 2 :: every])) * strip.reduce,
     )
 
 
