@@ -63,12 +63,17 @@ def body_axis(mask: np.ndarray, rounds: int = 4) -> Axis:
     axis = principal_axis(mask)
     for _ in range(rounds):
         slices = slice_region(mask, axis)
-        middle = (slices.low_px + slices.high_px) / 2
-        weight = np.ones(len(middle))
-        for _ in range(12):
-            slope, level = np.polyfit(slices.along_px, middle, 1, w=np.sqrt(weight))
-            weight = 1 / np.maximum(np.abs(middle - slope * slices.along_px - level), 0.5)
-        across = np.array([-axis.direction[1], axis.direction[0]])
-        direction = axis.direction + slope * across
-        axis = Axis(axis.origin_px + level * across, direction / np.linalg.norm(direction))
+        axis = moved_to(axis, slices.along_px, (slices.low_px + slices.high_px) / 2)
     return axis
+
+
+def moved_to(axis: Axis, along_px: np.ndarray, middle_px: np.ndarray) -> Axis:
+    """The line most middles lie on. middle_px: (n,) distance from `axis` of the middle at each place along it."""
+    weight = np.ones(len(middle_px))
+    slope = level = 0.0
+    for _ in range(12):
+        slope, level = np.polyfit(along_px, middle_px, 1, w=np.sqrt(weight))
+        weight = 1 / np.maximum(np.abs(middle_px - slope * along_px - level), 0.5)
+    across = np.array([-axis.direction[1], axis.direction[0]])
+    direction = axis.direction + slope * across
+    return Axis(axis.origin_px + level * across, direction / np.linalg.norm(direction))

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from digitize.outline.axis import Axis, body_axis, slice_region
-from digitize.outline.limbs import Limbs, find_limbs, limb_mask, symmetric_axis
+from digitize.outline.limbs import Limbs, axis_grid, between, centred_axis, find_limbs, symmetric_axis
 
 
 @dataclass(frozen=True)
@@ -33,25 +33,25 @@ def find_body(feature: np.ndarray, evidence: np.ndarray, mask: np.ndarray) -> Bo
     half = float(np.median(slices.half_width_px))
     axis = symmetric_axis(feature, evidence, axis, (slices.along_px[0], slices.along_px[-1]), 2.5 * half)
     along, _ = axis.along_across(np.argwhere(mask)[:, ::-1])
-    span = (along.min(), along.max())
-    limbs = find_limbs(feature, evidence, axis, span, 1.5 * half)
+    limbs = find_limbs(feature, evidence, axis, (along.min(), along.max()), 1.5 * half)
     usual = _usual_half_width(limbs, half)
-    if half > 1.15 * usual:
-        limbs = find_limbs(feature, evidence, axis, span, 1.5 * usual)
+    for _ in range(2):
+        axis = centred_axis(feature, axis, limbs)
+        along, _ = axis.along_across(np.argwhere(mask)[:, ::-1])
+        limbs = find_limbs(feature, evidence, axis, (along.min(), along.max()), 1.5 * usual)
         usual = _usual_half_width(limbs, usual)
     # Among fins the path may follow them outward: what it says there is not body.
     sure = _without_blunt_ends(limbs, np.minimum(limbs.half_px, 1.02 * usual))
-    wide = np.where(limbs.half_px > 0, np.minimum(limbs.half_px, 1.1 * usual) + 2, 0)
     there = limbs.half_px > 0
-    within = np.where(there, limbs.half_px + 0.5, 1.1 * usual)
+    grid = axis_grid(axis, mask.shape)
     return Body(
         axis,
         limbs,
         usual,
-        limb_mask(Limbs(limbs.along_px, sure), axis, mask.shape),
-        limb_mask(limbs, axis, mask.shape, 0.7),
-        limb_mask(Limbs(limbs.along_px, within), axis, mask.shape),
-        limb_mask(Limbs(limbs.along_px, wide), axis, mask.shape),
+        between(limbs, sure, grid),
+        between(limbs, 0.7 * limbs.half_px, grid),
+        between(limbs, np.where(there, limbs.half_px + 0.5, 1.1 * usual), grid, 1.1 * usual),
+        between(limbs, np.where(there, np.minimum(limbs.half_px, 1.1 * usual) + 2, 0), grid),
     )
 
 

@@ -162,12 +162,16 @@ def _best_closed_path(gain: np.ndarray, bend_cost: float) -> np.ndarray:
     rows = np.concatenate([np.arange(count), np.arange(turn)])
     score = gain[rows[0]].copy()
     back = np.zeros((len(rows), width), np.int8)
+    padded = np.full(width + 2, -np.inf)
+    here = np.arange(width)
+    costs = np.array([bend_cost, 0.0, bend_cost])[:, None]
+    options = np.lib.stride_tricks.sliding_window_view(padded, width)  # row 0: from the column on the left
     for k, row in enumerate(rows[1:], 1):
-        left = np.concatenate([[-np.inf], score[:-1]]) - bend_cost
-        right = np.concatenate([score[1:], [-np.inf]]) - bend_cost
-        best = np.maximum(np.maximum(left, right), score)
-        back[k] = np.where(best == score, 0, np.where(best == left, -1, 1))
-        score = best + gain[row]
+        padded[1:-1] = score
+        reached = options - costs
+        best = reached.argmax(0)
+        back[k] = best - 1
+        score = reached[best, here] + gain[row]
     path = np.zeros(len(rows), int)
     path[-1] = int(score.argmax())
     for k in range(len(rows) - 1, 0, -1):

@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
-from digitize.outline.axis import Axis
+from digitize.outline.axis import Axis, moved_to
 
 
 @dataclass(frozen=True)
@@ -39,11 +39,7 @@ def find_limbs(
     along = np.arange(np.floor(span[0] - widest), np.ceil(span[1] + widest) + 1)
     half = np.arange(0, np.ceil(widest) + 1)
     across = np.arange(-half[-1] - 3, half[-1] + 4)
-    strip = unroll(feature, axis, along, across)
-    strip = gaussian_filter1d(strip, 2.0, axis=0)
-    step = np.zeros(strip.shape[:2])
-    step[:, 2:-2] = np.linalg.norm(strip[:, 4:] - strip[:, :-4], axis=2)
-    step = np.minimum(step / max(1e-6, np.quantile(step, 0.9)), 1.0)
+    step = _steps(feature, axis, along, across)
     figure = unroll(evidence.astype(np.float32), axis, along, across, outside=-1.0)
     centre = len(across) // 2
     column = half.astype(int)
@@ -59,6 +55,33 @@ def find_limbs(
     return Limbs(along, np.where(path < 0, 0.0, half[path]))
 
 
+def _steps(feature: np.ndarray, axis: Axis, along: np.ndarray, across: np.ndarray) -> np.ndarray:
+    """(len(along), len(across)) colour step across the axis, 1 for a strong one."""
+    strip = gaussian_filter1d(unroll(feature, axis, along, across), 2.0, axis=0)
+    step = np.zeros(strip.shape[:2])
+    step[:, 2:-2] = np.linalg.norm(strip[:, 4:] - strip[:, :-4], axis=2)
+    return np.minimum(step / max(1e-6, np.quantile(step, 0.9)), 1.0)
+
+
+def centred_axis(feature: np.ndarray, axis: Axis, limbs: Limbs) -> Axis:
+    """The line half way between the edges next to the two limbs: what symmetry alone leaves open by a pixel or
+    two is settled by where the edges are."""
+    there = limbs.half_px > 3
+    if there.sum() < 20:
+        return axis
+    along, half = limbs.along_px[there], limbs.half_px[there]
+    reach = np.arange(-4, 5)
+    across = np.arange(-half.max() - 8, half.max() + 9)
+    step = _steps(feature, axis, along, across) ** 2
+    rows = np.arange(len(along))[:, None]
+    place = []
+    for side in (-1, 1):
+        columns = np.round(side * half - across[0]).astype(int)[:, None] + reach
+        weight = step[rows, columns] + 1e-9
+        place.append(side * half + (weight * reach).sum(1) / weight.sum(1))
+    return moved_to(axis, along, (place[0] + place[1]) / 2)
+
+
 def _best_path(gain: np.ndarray, bend_cost: float, most: int = 2, end_cost: float = 6.0) -> np.ndarray:
     """(n,) column of each row with the greatest total gain, moving at most `most` columns a row; -1 off the path.
 
@@ -67,19 +90,23 @@ def _best_path(gain: np.ndarray, bend_cost: float, most: int = 2, end_cost: floa
     rows, width = gain.shape
     here = np.arange(width)
     moves = np.arange(-most, most + 1)
+    bends = (bend_cost * np.abs(moves))[:, None]
+    padded = np.full(width + 2 * most, -np.inf)
+    options = np.lib.stride_tricks.sliding_window_view(padded, width)[::-1]  # row k: having moved by moves[k]
     score = gain[0] - end_cost
     back = np.full((rows, width), -1)
     best_end, end_row, end_column = score.max(), 0, int(score.argmax())
     for k in range(1, rows):
-        padded = np.pad(score, most, constant_values=-np.inf)
-        options = np.stack([padded[most - m : most - m + width] - bend_cost * abs(m) for m in moves])
-        best = options.argmax(0)
-        reached = options[best, here]
+        padded[most:-most] = score
+        reached = options - bends
+        best = reached.argmax(0)
+        reached = reached[best, here]
         begins = reached < -end_cost
         back[k] = np.where(begins, -1, here - moves[best])
         score = np.where(begins, -end_cost, reached) + gain[k]
-        if score.max() > best_end:
-            best_end, end_row, end_column = score.max(), k, int(score.argmax())
+        top = int(score.argmax())
+        if score[top] > best_end:
+            best_end, end_row, end_column = score[top], k, top
     path = np.full(rows, -1)
     row, column = end_row, end_column
     while column >= 0:
@@ -89,12 +116,21 @@ def _best_path(gain: np.ndarray, bend_cost: float, most: int = 2, end_cost: floa
     return path
 
 
-def limb_mask(limbs: Limbs, axis: Axis, shape: tuple[int, int], share: float = 1.0) -> np.ndarray:
-    """(H, W) bool: within `share` of the half-width of the axis."""
-    rows, columns = np.indices(shape)
-    along, across = axis.along_across(np.stack([columns, rows], -1))
-    width = np.interp(along, limbs.along_px, limbs.half_px, left=0.0, right=0.0)
-    return np.abs(across) < share * width
+def axis_grid(axis: Axis, shape: tuple[int, int]) -> tuple[np.ndarray, np.ndarray]:
+    """(H, W) distance along the axis, and unsigned distance from it, of every pixel."""
+    x = np.arange(shape[1], dtype=np.float32)[None] - np.float32(axis.origin_px[0])
+    y = np.arange(shape[0], dtype=np.float32)[:, None] - np.float32(axis.origin_px[1])
+    u, v = (np.float32(d) for d in axis.direction)
+    return u * x + v * y, np.abs(u * y - v * x)
+
+
+def between(
+    limbs: Limbs, half_px: np.ndarray, grid: tuple[np.ndarray, np.ndarray], beyond: float = 0.0
+) -> np.ndarray:
+    """(H, W) bool: within half_px (one for each station of limbs) of the axis; `beyond` the last stations."""
+    along, across = grid
+    station = np.clip(np.round(along - limbs.along_px[0]).astype(np.int32) + 1, 0, len(half_px) + 1)
+    return across < np.concatenate([[beyond], half_px, [beyond]]).astype(np.float32)[station]
 
 
 def symmetric_axis(
@@ -116,7 +152,7 @@ def symmetric_axis(
     mirrored = -np.fft.irfft((spectrum**2).sum(2), length, axis=1)[:, : 2 * len(across) - 1]
     mirrored = np.maximum(mirrored, 0)
     mirrored = np.minimum(mirrored, 2 * np.median(mirrored.max(1)))  # no slice may shout the others down
-    middle, tilt = _best_line(gaussian_filter1d(mirrored, 1.0, axis=1), along)
+    middle, tilt = _best_line(gaussian_filter1d(mirrored, 1.0, axis=1)[::2], along[::2])
     normal = np.array([-axis.direction[1], axis.direction[0]])
     centre = along.mean()
     origin = axis.origin_px + centre * axis.direction + middle * normal
@@ -138,9 +174,10 @@ def _best_line(score: np.ndarray, along: np.ndarray) -> tuple[float, float]:
     """score: (n, 2m-1), column k is the middle (k - (m-1)) / 2 pixels from the axis. Best middle at the centre of
     `along`, and slope."""
     arm = along - along.mean()
+    reach = np.ptp(along)
     shifts = np.arange(score.shape[1])
     best = (-np.inf, 0.0, 0.0)
-    for spacing, around in ((2.0 / len(along), 0.0), (0.25 / len(along), None)):
+    for spacing, around in ((2.0 / reach, 0.0), (0.25 / reach, None)):
         tilts = (best[2] if around is None else around) + spacing * np.arange(-20, 21)
         for tilt in tilts:
             column = np.round(2 * tilt * arm).astype(int)[:, None] + shifts

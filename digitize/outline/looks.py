@@ -11,6 +11,7 @@ from digitize.outline.ground import frame_patches, plain_distance, shaded_distan
 from digitize.outline.patches import Patches
 
 _STIFFNESS = 2.0
+_MOST_KNOWN = 800
 
 
 @dataclass(frozen=True)
@@ -62,8 +63,8 @@ def second_look(patches: Patches, before: Look, body: Body, mask: np.ndarray, ex
     strange = before.sure
     if core.any():
         strange = before.sure & (before.unlike > min(3.0, 0.35 * float(np.median(before.unlike[core]))))
-    figure = thin_out(np.flatnonzero(((inside & strange) | core) & ~excluded), 1500)
-    ground = thin_out(np.flatnonzero(near & ~inside & ~before.figure & ~core), 1500)
+    figure = thin_out(np.flatnonzero(((inside & strange) | core) & ~excluded), _MOST_KNOWN)
+    ground = thin_out(np.flatnonzero(near & ~inside & ~before.figure & ~core), _MOST_KNOWN)
     judged = np.flatnonzero(near)
     evidence = np.full(len(along), -1.0)
     if len(ground) > 10 and len(figure) > 10:

@@ -109,15 +109,18 @@ def without_soft_pieces(mask: np.ndarray, body: Body, feature: np.ndarray) -> np
 
     The contrast across a sharp edge is there close by already; across a shadow's it grows with distance.
     """
-    label, _ = ndimage.label(mask & ~body.near)
     result = mask.copy()
+    rows, columns = np.nonzero(mask)
+    part = np.s_[max(0, rows.min() - 20) : rows.max() + 20, max(0, columns.min() - 20) : columns.max() + 20]
+    mask, feature, near = mask[part], feature[part], body.near[part]
+    label, _ = ndimage.label(mask & ~near)
     close, far = (_contrast(mask, feature, sigma) for sigma in (1.5, 6.0))
     rim = mask & ~ndimage.binary_erosion(mask)
     for number, box in enumerate(ndimage.find_objects(label), 1):
         piece = label[box] == number
         edge = piece & rim[box]
         if edge.any() and np.median(close[box][edge] / np.maximum(far[box][edge], 1e-6)) < 0.6:
-            result[box] &= ~piece
+            result[part][box] &= ~piece
     return result
 
 
@@ -128,7 +131,8 @@ def _contrast(mask: np.ndarray, feature: np.ndarray, sigma: float) -> np.ndarray
         weight = part.astype(np.float32)
         total = cv2.GaussianBlur(feature * weight[..., None], (0, 0), sigma)
         means.append(total / np.maximum(cv2.GaussianBlur(weight, (0, 0), sigma), 1e-3)[..., None])
-    return np.linalg.norm(means[0] - means[1], axis=2)
+    away = means[0] - means[1]
+    return np.sqrt(np.einsum("hwc,hwc->hw", away, away))
 
 
 def _with_thin_ends(thin: np.ndarray, core: np.ndarray, axis: Axis, half: float) -> np.ndarray:
