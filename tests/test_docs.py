@@ -14,10 +14,11 @@ from digitize import cli
 from digitize.cautions import CAUTIONS
 from digitize.errors import ExitCode
 from digitize.geometry import read_geometry
-from digitize.options import HAND_NAMES, NOSE_DIRECTIONS, POSES, SCALE_KINDS
+from digitize.options import HAND_NAMES, NOSE_DIRECTIONS, POSES, SCALE_KINDS, MeasureOptions
 from digitize.quantities import GRAMS_PER_UNIT, MM_PER_UNIT
 from digitize.report.folder import NAMES as RESULT_FILES
 from digitize.shapes import NOSE_SHAPES
+from digitize.shots import read_shots
 from digitize.solve import solve
 from digitize.stability import LEVELS
 
@@ -26,6 +27,7 @@ README = (ROOT / "README.md").read_text("utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text("utf-8")
 SAMPLES = (ROOT / "samples" / "README.md").read_text("utf-8")
 DOCUMENTS = {"README.md": README, "DEVELOPERS.md": DEVELOPERS, "samples/README.md": SAMPLES}
+TOML_EXAMPLES = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
 COMMANDS = typer.main.get_command(cli.app).commands
 
 
@@ -158,12 +160,20 @@ def test_files_named_exist(name):
 
 
 def test_geometry_examples_are_read_and_solved(tmp_path):
-    examples = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
+    examples = [example for example in TOML_EXAMPLES if "[[rocket]]" not in example]
     assert len(examples) == 2
     for example in examples:
         (tmp_path / "geometry.toml").write_text(example, "utf-8")
         rocket = read_geometry(tmp_path / "geometry.toml")
         assert 0.5 < solve(rocket).cp_x_mm.value / rocket.profile_mm[-1, 0] < 1
+
+
+def test_the_list_of_photos_is_read(tmp_path):
+    (example,) = [example for example in TOML_EXAMPLES if "[[rocket]]" in example]
+    (tmp_path / "shots.toml").write_text(example, "utf-8")
+    ((one, two),) = read_shots(MeasureOptions(shots=tmp_path / "shots.toml"))
+    assert (one.photo[0].name, two.photo[0].name) == ("bracken-1.jpg", "bracken-2.jpg")
+    assert one.scales == two.scales and one.pose != two.pose
 
 
 def test_all_shapes_are_listed():
