@@ -27,7 +27,7 @@ _SYSTEM_LIBRARIES = {
     "libXrender.so": "libxrender1",
 }
 
-_SIGNS = {"±": "+-", "²": "2", "°": " deg", "×": "x", "−": "-"}
+_SIGNS = {"±": "+-", "²": "2", "°": " deg", "×": "x", "−": "-", "…": "~"}
 
 app = typer.Typer(
     add_completion=False,
@@ -163,9 +163,13 @@ def measure(
         json=json,
         quiet=quiet,
     )
-    from digitize.pipeline import measure as run
+    from digitize.pipeline import measure_rocket
+    from digitize.shots import photos_of, read_shots
 
-    result, folder = run(options, _say(quiet))
+    rockets = [photos_of(options)] if options.shots is None else read_shots(options)
+    if len(rockets) > 1:
+        raise typer.Exit(_measure_several(rockets, options))
+    result, folder = measure_rocket(rockets[0], out, _say(quiet))
     data = to_dict(result)
     _print(dumps(data) if json else _summary(data, folder / "report.html"))
 
@@ -324,6 +328,35 @@ def _say(quiet: bool) -> Callable[[str], None]:
     if quiet:
         return lambda words: None
     return lambda words: print(words, file=sys.stderr, flush=True)
+
+
+def _measure_several(rockets: list, options) -> int:
+    """Each rocket to a folder and a line; one refused stops no other. Gives the worst exit code."""
+    from digitize.pipeline import measure_rocket
+    from digitize.report.text import line
+    from digitize.result_json import dumps, to_dict
+    from digitize.shots import folder_name
+
+    parent = options.out or Path(f"{options.shots.stem}-digitized")
+    worst, results = ExitCode.OK, []
+    for shots in rockets:
+        name = shots[0].name
+        try:
+            result, folder = measure_rocket(shots, parent / folder_name(name), _say(options.quiet))
+            results.append(to_dict(result))
+            said = line(results[-1], folder / "report.html")
+        except Exception as error:
+            refused = isinstance(error, Refusal)
+            code = error.exit_code if refused else ExitCode.DEFECT
+            words = error.line() if refused else _unexpected(error)
+            results.append({"name": name, "exit_code": int(code), "refused": words})
+            worst, said = max(worst, code), f"{name}: NOT MEASURED (exit code {int(code)}). {words}"
+        if not options.json:
+            _print(said + "\n")
+            sys.stdout.flush()
+    if options.json:
+        _print(dumps(results))
+    return int(worst)
 
 
 def _summary(data: dict, report: Path | None) -> str:

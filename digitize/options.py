@@ -134,7 +134,8 @@ def measure_options(
         name=name,
         seed=seed,
     )  # fmt: skip
-    check_together(options)
+    if shots is None:  # else the file may hold the rest
+        check_together(options)
     return options
 
 

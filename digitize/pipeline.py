@@ -1,12 +1,14 @@
 """The main job told once: a photo and what the user said, to a Result and its folder."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from digitize.assemble import Measured, assemble
-from digitize.errors import ScaleRefusal, UsageRefusal
+from digitize.combine import Shot, combine
+from digitize.errors import Refusal, ScaleRefusal, UsageRefusal
 from digitize.options import MeasureOptions, Pose, ScaleClaim
 from digitize.outline.silhouette import find_silhouette
 from digitize.photo.calibration import calibrated_prior, read_camera
@@ -15,6 +17,7 @@ from digitize.photo.read import read_photo
 from digitize.photo.references import find_reference
 from digitize.records import Photo, ReferencePoints, Result
 from digitize.report.folder import check_out_dir, write_results
+from digitize.shots import photos_of
 from digitize.solid.adjust import Told
 from digitize.solid.agreement import check_agreement
 from digitize.solid.measure import FinsSaid, measure_solid
@@ -25,21 +28,53 @@ UNSAID_COUNTS = (4, 3)
 
 
 def measure(options: MeasureOptions, say: Callable[[str], None]) -> tuple[Result, Path]:
-    """Measure the photo, write the results folder, return both. say: told what is being done.
+    """Measure the photo or photos of one rocket, write the results folder, return both.
 
-    Raises Refusal of the kind that fits: unreadable file, no scale, no outline, unusable geometry, wrong usage.
+    say: told what is being done. Raises Refusal of the kind that fits: unreadable file, no scale, no outline,
+    unusable geometry, wrong usage.
     """
-    path = options.photo[0]
-    out_dir = options.out or Path(f"{path.stem}-digitized")
-    check_out_dir(out_dir, path)
-    say(f"reading {path.name}")
-    photo = read_photo(path)
-    measured = measure_photo(photo, options, say)
-    say("working out the bands")
-    result = assemble(measured, options)
+    return measure_rocket(photos_of(options), options.out, say)
+
+
+def measure_rocket(
+    shots: Sequence[MeasureOptions], out_dir: Path | None, say: Callable[[str], None]
+) -> tuple[Result, Path]:
+    """The same for photos with options of their own, one photo in each. Each of several photos gets a results
+    folder of its own besides, in out_dir."""
+    paths = [shot.photo[0] for shot in shots]
+    out_dir = out_dir or Path(f"{paths[0].stem}-digitized")
+    folders = [out_dir / f"photo-{n}" for n in range(1, len(shots) + 1)] if len(shots) > 1 else [out_dir]
+    for folder, path in zip(folders, paths, strict=True):
+        check_out_dir(out_dir, path)
+        check_out_dir(folder, path)
+    name = shots[0].name or paths[0].stem
+    done = [_shot(replace(options, name=name), say, len(shots) > 1) for options in shots]
+    result, best = combine(done) if len(done) > 1 else (done[0].result, done[0].measured)
     say("writing the results")
-    write_results(out_dir, result, measured.solid.geometry, photo.rgb, photo.shrink, path)
+    if len(done) > 1:
+        _write(out_dir, result, best)
+    for folder, shot in zip(folders, done, strict=True):
+        _write(folder, shot.result, shot.measured)
     return result, out_dir
+
+
+def _shot(options: MeasureOptions, say: Callable[[str], None], several: bool) -> Shot:
+    """One photo, measured. A refusal names it if it is one of several."""
+    path = options.photo[0]
+    try:
+        say(f"reading {path.name}")
+        measured = measure_photo(read_photo(path), options, say)
+        say("working out the bands")
+        return Shot(measured, assemble(measured, options), options)
+    except Refusal as refusal:
+        if several and path.name not in refusal.what:
+            raise type(refusal)(f"{path.name}: {refusal.what}", refusal.remedy) from None
+        raise
+
+
+def _write(folder: Path, result: Result, measured: Measured) -> None:
+    photo = measured.photo
+    write_results(folder, result, measured.solid.geometry, photo.rgb, photo.shrink, photo.path)
 
 
 def measure_photo(photo: Photo, options: MeasureOptions, say: Callable[[str], None]) -> Measured:

@@ -193,6 +193,16 @@ class NextMeasurement:
 
 
 @dataclass(frozen=True)
+class PhotoAlone:
+    """What one of several photos of the same rocket says by itself. file: its name."""
+
+    file: str
+    length_mm: Quantity
+    max_diameter_mm: Quantity
+    cp_x_mm: Quantity
+
+
+@dataclass(frozen=True)
 class Drawing:
     """Everything the overlay shows, in pixels of the upright full-size photo. Each array is (n, 2), x and y."""
 
@@ -241,3 +251,4 @@ class Result:
     next_measurement: NextMeasurement | None = None
     drawing: Drawing | None = None
     photo: dict = field(default_factory=dict)  # file name, size, what was done to the pixels
+    photos: tuple[PhotoAlone, ...] = ()  # each of several photos, in the order given

@@ -9,7 +9,7 @@ import json
 
 import numpy as np
 
-from digitize.records import Drawing, FinResult, HandCheck, Quantity, Result
+from digitize.records import Drawing, FinResult, HandCheck, PhotoAlone, Quantity, Result
 
 SCHEMA = 1
 _DECIMALS = 3
@@ -57,6 +57,7 @@ def to_dict(result: Result) -> dict:
         "next_measurement": _next_measurement(result),
         "drawing": None if result.drawing is None else _drawing(result.drawing),
         "photo": _plain(result.photo),
+        "photos": [_photo_alone(photo) for photo in result.photos],
     }
 
 
@@ -102,6 +103,15 @@ def _hand_check(check: HandCheck) -> dict:
         "by_hand_mm": float(check.by_hand_mm),
         "by_photo_mm": _quantity(check.by_photo_mm),
         "agrees": bool(check.agrees),
+    }
+
+
+def _photo_alone(photo: PhotoAlone) -> dict:
+    return {
+        "file": photo.file,
+        "length_mm": _quantity(photo.length_mm),
+        "max_diameter_mm": _quantity(photo.max_diameter_mm),
+        "cp": {"x_mm": _quantity(photo.cp_x_mm)},
     }
 
 

@@ -183,5 +183,5 @@ def test_a_file_that_is_wrong_is_named_with_its_fault(tmp_path, change, says):
 
 
 def test_no_file(tmp_path):
-    with pytest.raises(UnreadableRefusal, match="(?i)no such file"):
+    with pytest.raises(UnreadableRefusal, match=r"(?i)no such file"):
         read_camera(tmp_path / "none.toml")

@@ -1,8 +1,9 @@
 """A camera's focal length and radial term from photos of a checkerboard, and the small file that keeps them.
 
 The board's corners are fitted by OpenCV's calibration (Z. Zhang, A flexible new technique for camera
-calibration, IEEE Trans. PAMI 22 (2000) 1330; from memory) with just what photo.camera knows: one focal length,
-the principal point at the picture's centre, one radial term. Frame: pictures with the longer side across, pixels of the full-size photo.
+calibration, IEEE Trans. PAMI 22 (2000) 1330; from memory) with what photo.camera knows: one focal length, the
+principal point at the picture's centre, one radial term. Frame: pictures with the longer side across,
+pixels of the full-size photo.
 """
 
 from collections.abc import Callable, Sequence
@@ -81,7 +82,7 @@ def calibrate(
         seen, its_size = _lying(photo, board.points_px)
         if size is not None and its_size != size:
             raise UsageRefusal(
-                f"{path} is {its_size[0]} x {its_size[1]} pixels but those before it are {size[0]} x {size[1]}",
+                f"{path} is {its_size[0]} x {its_size[1]} pixels, those before it {size[0]} x {size[1]}",
                 "give photos of one camera, all of the same size",
             )
         size = its_size
@@ -89,7 +90,7 @@ def calibrate(
         corners.append(seen.astype(np.float32))
     if len(corners) < FEWEST_PHOTOS:
         raise ScaleRefusal(
-            f"The checkerboard was found in {len(corners)} of {len(paths)} photos, fewer than {FEWEST_PHOTOS}",
+            f"The checkerboard was found in {len(corners)} of {len(paths)} photos; it takes {FEWEST_PHOTOS}",
             "Take eight or more, the whole board in each, slanted another way each time, all over the frame",
         )
     return _calibrated(grids, corners, size)
@@ -137,8 +138,8 @@ def _calibrated(grids: list, corners: list, size: tuple[int, int]) -> CameraFile
 def _jackknife(values: np.ndarray) -> float:
     """Standard deviation of a fit from the fits without one photo each, with the safety factor.
 
-    Unlike the formal one it sees what the model leaves out. Source: B. Efron, R. J. Tibshirani, An Introduction
-    to the Bootstrap, 1993, equation 11.5 (from memory).
+    Unlike the formal one it sees what the model leaves out. Source: B. Efron, R. J. Tibshirani, An
+    Introduction to the Bootstrap, 1993, equation 11.5 (from memory).
     """
     n = len(values)
     return SPREAD_SAFETY * float(np.sqrt((n - 1) / n * ((values - values.mean()) ** 2).sum()))

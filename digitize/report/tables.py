@@ -59,6 +59,20 @@ def warnings(result: dict) -> str:
     return _section("Warnings", f'<dl class="warnings">\n{items}\n</dl>')
 
 
+def photos(result: dict) -> str:
+    """What each of several photos says by itself, beside what they say together."""
+    if not result.get("photos"):
+        return ""
+    together = {"file": "together", **{k: result[k] for k in ("length_mm", "max_diameter_mm", "cp")}}
+    body = "\n".join(
+        f"<tr>{_th(p['file'])}{_num(with_band(p['cp']['x_mm'], 'mm', 2))}"
+        f"{_num(with_band(p['length_mm'], 'mm', 2))}{_num(with_band(p['max_diameter_mm'], 'mm', 2))}</tr>"
+        for p in (*result["photos"], together)
+    )
+    heads = ("photo", "centre of pressure", "length", "largest diameter")
+    return _section("Each photo alone", _table(heads, body, numeric=(1, 2, 3)))
+
+
 def hand_checks(result: dict) -> str:
     """Hand measurements beside the photo's."""
     if not result["hand_checks"]:

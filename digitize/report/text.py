@@ -16,6 +16,8 @@ def summary_text(result: dict, report_path=None) -> str:
     lines.append("")
     for label, value in summary_rows(result):
         lines += _row(label, value)
+    for photo in result.get("photos") or ():
+        lines += _row(photo["file"], f"{_from_nose(photo['cp']['x_mm'])}, by this photo alone")
     for check in result["hand_checks"]:
         lines += _row(*hand_check_row(check))
     for warning in result["warnings"]:
@@ -28,6 +30,17 @@ def summary_text(result: dict, report_path=None) -> str:
         lines.append(f"{'report':<{_LABEL}}{report_path}")
     lines += ["", "The range safety officer decides."]
     return "\n".join(lines) + "\n"
+
+
+def line(result: dict, report_path) -> str:
+    """One rocket of several in a line."""
+    margin = result.get("margin_calibers")
+    return (
+        f"{result.get('name') or 'rocket'}: {result['verdict']['level'].upper()}, centre of pressure "
+        f"{with_band(result['cp']['x_mm'], 'mm', 2)}"
+        + (f", margin {with_band(margin, 'calibers', 2)}" if margin else "")
+        + f", {len(result['warnings'])} warning(s), {report_path}"
+    )
 
 
 def summary_rows(result: dict) -> list[tuple[str, str]]:
@@ -106,6 +119,7 @@ def hand_check_row(check: dict) -> tuple[str, str]:
 
 
 def _row(label: str, value: str) -> list[str]:
+    label = label if len(label) < _LABEL else f"{label[: _LABEL - 2]}…"
     return textwrap.wrap(
         value,
         _WIDTH,

@@ -1,0 +1,235 @@
+"""Several photos of one rocket to one result.
+
+A quantity's band has a part of the photo's own (its edges, how the rocket lay in it) and a part common to all
+photos (the caliper's reading, the lens, the body that fins hide, the formula). Only the first shrinks with
+more photos. Where they differ by more than their own parts allow, the band is widened by the ratio of R. T.
+Birge, The calculation of errors by the method of least squares, Phys. Rev. 40 (1932) 207 (from memory).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from digitize import stability
+from digitize.assemble import Measured, doubt_of, drawing_of, fin_bands, hand_checks, hand_warnings
+from digitize.errors import GeometryRefusal
+from digitize.options import MeasureOptions
+from digitize.records import FinResult, PhotoAlone, Quantity, Result, Warn
+from digitize.report.numbers import with_band
+from digitize.uncertainty import SHARE_SAMPLES, Samples, band, draw
+
+OWN_SOURCES = ("edge", "pose")
+OWN_WITHOUT_SHARED_SCALE = ("edge", "pose", "scale", "set-back")
+"""Photos scaled by the same caliper reading, or the same reference in the same place, are wrong together."""
+BEYOND = 1.5
+"""Two photos disagree when they differ by more than this times the band of their difference (3 sigma)."""
+LEAST_OWN = 0.3
+"""Of a band, when photos are compared: even with one caliper reading no two photos share all of it."""
+BODY = {
+    "length_mm": "length",
+    "max_diameter_mm": "largest diameter",
+    "base_diameter_mm": None,
+    "cp_x_mm": "centre of pressure",
+    "cn_alpha_per_rad": "normal-force slope",
+}
+FIN = {
+    "root_chord_mm": "root chord",
+    "tip_chord_mm": None,
+    "span_mm": "span",
+    "sweep_mm": None,
+    "area_mm2": "area",
+}
+"""What is combined, and how it is called when photos differ in it; None: a detail, only widened then."""
+UNITS = {"mm": "mm", "mm2": "mm²", "rad": "per radian"}
+
+
+@dataclass(frozen=True)
+class Combination:
+    """quantity: of all photos together; apart: which two photos differ beyond their bands, if any."""
+
+    quantity: Quantity
+    apart: tuple[int, int] | None = None
+
+
+@dataclass(frozen=True)
+class Shot:
+    """One photo of the rocket: as measured, its result alone, and what was said of it."""
+
+    measured: Measured
+    result: Result
+    options: MeasureOptions
+
+
+def combine_quantity(alone: Sequence[Quantity], own_pm95: Sequence[float]) -> Combination:
+    """One quantity from its value in each photo.
+
+    own_pm95: the part of each band that is the photo's own; the rest is common to all, whatever its size in
+    each. The weights are the inverse squares of the whole bands.
+    """
+    value = np.array([q.value for q in alone])
+    whole = np.maximum([q.pm95 for q in alone], 1e-9)
+    own = np.minimum(own_pm95, whole)
+    common = np.sqrt(whole**2 - own**2)
+    weight = whole**-2.0 / (whole**-2.0).sum()
+    mean = float(weight @ value)
+    # how far each may lie from the mean by errors that are not common to all; 1.96 brings bands to sigmas
+    free = np.maximum(own, LEAST_OWN * whole)
+    apart = np.hypot(free, common - weight @ common) / 1.96
+    ratio = np.sqrt((((value - mean) / apart) ** 2).sum() / max(len(value) - 1, 1))
+    widening = np.sqrt(max(ratio**2 - 1, 0)) * np.sqrt(((weight * free) ** 2).sum())
+    quantity = Quantity(
+        mean, float(np.sqrt(((weight * own) ** 2).sum() + widening**2 + (weight @ common) ** 2))
+    )
+    i, j = int(np.argmin(value)), int(np.argmax(value))
+    allowed = BEYOND * np.sqrt(free[i] ** 2 + free[j] ** 2 + (common[i] - common[j]) ** 2)
+    return Combination(quantity, tuple(sorted((i, j))) if value[j] - value[i] > allowed else None)
+
+
+def combine(shots: Sequence[Shot]) -> tuple[Result, Measured]:
+    """(the result of all photos together, the photo whose geometry and drawing it shows).
+
+    Raises GeometryRefusal if the photos were read as rockets with other fins.
+    """
+    _check_same_fins(shots)
+    best = min(shots, key=lambda shot: shot.result.cp_x_mm.pm95)
+    shared_scale = any(
+        set(a.options.scales) & set(b.options.scales) for k, a in enumerate(shots) for b in shots[:k]
+    )
+    sources = OWN_SOURCES if shared_scale else OWN_WITHOUT_SHARED_SCALE
+    own = [_own_bands(shot.measured, shot.options.seed, sources) for shot in shots]
+    found = {name: _over(shots, own, name) for name in own[0]}
+    names = [shot.measured.photo.path.name for shot in shots]
+    fins = tuple(
+        replace(fin, **{name: found[f"{k} {name}"].quantity for name in FIN})
+        for k, fin in enumerate(best.result.fins)
+    )
+    body = {name: found[name].quantity for name in BODY}
+    return _result(best, shots, body, fins, _disagreements(shots, found, names), names), best.measured
+
+
+def _check_same_fins(shots: Sequence[Shot]) -> None:
+    first = [fin.count for fin in shots[0].result.fins]
+    for shot in shots[1:]:
+        counts = [fin.count for fin in shot.result.fins]
+        if counts != first:
+            raise GeometryRefusal(
+                f"{shots[0].measured.photo.path.name} looks like a rocket with {_counts(first)} fins, "
+                f"{shot.measured.photo.path.name} like one with {_counts(counts)}",
+                "Give --fins, and photos of one rocket only",
+            )
+
+
+def _counts(counts: list[int]) -> str:
+    return ",".join(map(str, counts)) or "no"
+
+
+def _values(result: Result) -> dict[str, Quantity]:
+    """Every quantity that photos share, by name; of fins with the group's number before it."""
+    body = {name: getattr(result, name) for name in BODY}
+    return body | _fin_values(result.fins)
+
+
+def _fin_values(fins: Sequence[FinResult]) -> dict[str, Quantity]:
+    return {f"{k} {name}": getattr(fin, name) for k, fin in enumerate(fins) for name in FIN}
+
+
+def _own_bands(measured: Measured, seed: int, sources: Sequence[str]) -> dict[str, float]:
+    """pm95 of each quantity from these sources alone."""
+    solid, squares = measured.solid, {}
+    for source in sources:
+        samples: Samples = draw(solid, seed, SHARE_SAMPLES, only=source)
+        bands = {name: band(getattr(samples, name), 0.0) for name in BODY}
+        bands |= _fin_values([fin_bands(solid, samples, k) for k in range(len(solid.fins))])
+        for name, quantity in bands.items():
+            squares[name] = squares.get(name, 0.0) + quantity.pm95**2
+    return {name: float(np.sqrt(square)) for name, square in squares.items()}
+
+
+def _over(shots: Sequence[Shot], own: list[dict[str, float]], name: str) -> Combination:
+    return combine_quantity([_values(shot.result)[name] for shot in shots], [bands[name] for bands in own])
+
+
+def _disagreements(shots: Sequence[Shot], found: dict[str, Combination], names: list[str]) -> list[Warn]:
+    """One warning for each two photos that differ beyond their bands, with all they differ in."""
+    by_pair: dict[tuple[int, int], list[str]] = {}
+    for name, combination in found.items():
+        if combination.apart and _words(name):
+            by_pair.setdefault(combination.apart, []).append(name)
+    return [
+        Warn(
+            "PHOTOS_DISAGREE",
+            f"{names[i]} and {names[j]} differ by more than their bands allow, so these are widened to cover "
+            f"both: {'; '.join(_difference(name, shots[i].result, shots[j].result) for name in differing)}",
+            "Look at both overlays: is the outline on the edge, is the pose as said, is it the same rocket?",
+        )
+        for (i, j), differing in sorted(by_pair.items())
+    ]
+
+
+def _difference(name: str, one: Result, other: Result) -> str:
+    words, unit = _words(name), UNITS[name.rsplit("_", 1)[1]]
+    quantities = [{"value": q.value, "pm95": q.pm95} for q in (_values(one)[name], _values(other)[name])]
+    return f"{words} {' against '.join(with_band(q, most_decimals=2) for q in quantities)} {unit}"
+
+
+def _words(name: str) -> str | None:
+    group, _, bare = name.rpartition(" ")
+    if not group:
+        return BODY[bare]
+    return FIN[bare] and f"{FIN[bare]} of a fin of group {int(group) + 1}"
+
+
+def _result(
+    best: Shot, shots, body: dict, fins: tuple, disagreements: list[Warn], names: list[str]
+) -> Result:
+    alone, options = best.result, best.options
+    checks = hand_checks(
+        options, body["length_mm"], body["max_diameter_mm"], alone.pieces, fins, alone.cutout_centroid_mm
+    )
+    warnings = (*disagreements, *_each_ones_warnings(shots, names), *hand_warnings(checks))
+    balance, margin, cutout_margin = alone.balance_mm, None, None
+    if balance is not None:
+        margin = stability.margin_calibers(body["cp_x_mm"], balance, body["max_diameter_mm"])
+        cutout_margin = stability.margin_calibers(alone.cutout_centroid_mm, balance, body["max_diameter_mm"])
+    doubt = next((w.text.split(",")[0] for w in disagreements), None) or doubt_of(warnings)
+    verdict = stability.verdict(margin, cutout_margin, mass_g=options.mass_g, doubt=doubt)
+    name = best.measured.photo.path.name
+    return replace(
+        alone,
+        **body,
+        fins=fins,
+        verdict_level=verdict.level,
+        verdict_text=verdict.text,
+        margin_calibers=margin,
+        cutout_margin_calibers=cutout_margin,
+        hand_checks=checks,
+        warnings=warnings,
+        assumptions=(
+            f"{len(shots)} photos of the same rocket, combined by their bands; what they share (scale, lens, "
+            "hidden parts, formula) is not averaged down.",
+            f"The outlines, the cut-out, the parts and the band's sources are those of {name}, which has "
+            "the narrowest band.",
+            *alone.assumptions,
+        ),
+        # its bands before and after would be those of one photo
+        next_measurement=None,
+        drawing=drawing_of(best.measured, body["cp_x_mm"], balance, alone.cutout_centroid_mm),
+        photos=tuple(
+            PhotoAlone(file, s.result.length_mm, s.result.max_diameter_mm, s.result.cp_x_mm)
+            for file, s in zip(names, shots, strict=True)
+        ),
+    )
+
+
+def _each_ones_warnings(shots: Sequence[Shot], names: list[str]) -> list[Warn]:
+    """Every photo's own warnings, with its name where not all photos have them; hand checks are made anew."""
+    lists = [[w for w in shot.result.warnings if w.code != "HAND_DISAGREES"] for shot in shots]
+    common = [w for w in lists[0] if all(w in others for others in lists)]
+    single = [
+        replace(w, text=f"{name}: {w.text}")
+        for name, warnings in zip(names, lists, strict=True)
+        for w in warnings
+        if w not in common
+    ]
+    return common + single
