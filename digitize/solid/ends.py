@@ -8,15 +8,15 @@ import numpy as np
 from digitize.solid.stations import Stations, crossings
 
 SCANS = 41
-TIP_POWERS = np.arange(0.5, 1.01, 0.05)
+TIP_POWER = 1.7
+BLUR_PX = 1.2
 
 
 def nose_tip(stations: Stations) -> tuple[float, float]:
     """(p of the nose tip, its standard deviation).
 
     Blur rounds a pointed tip off and shortens it by several pixels, so the tip is where the flanks behind it run
-    together: half-width a power of the distance from the tip, 1 for a pointed nose to 1/2 for a blunt one,
-    whichever fits the first part best.
+    together.
     """
     p, half, pixel = stations.p, (stations.upper + stations.lower) / 2, stations.pixel
     first = p[0] - 0.5 * (p[1] - p[0])
@@ -24,9 +24,45 @@ def nose_tip(stations: Stations) -> tuple[float, float]:
     use = fore & (half > 2.0 * pixel) & (half < max(12 * pixel, 0.2 * stations.caliber))
     if use.sum() < 6:
         return first, 1.0 * pixel
-    tip = min((_run_out(p[use], half[use], power) for power in TIP_POWERS))[1]
-    tip = float(np.clip(tip, first - 14 * pixel, first + 1.0 * pixel))
-    return tip, 0.6 * pixel + 0.25 * abs(tip - first)
+    after_spur = _spur_end(p[fore], half[fore], pixel)
+    if after_spur is not None:
+        return after_spur, 2.0 * pixel
+    tip, linear, curved = _run_out(p[use], half[use] / pixel)
+    lost = linear * BLUR_PX + curved * BLUR_PX**TIP_POWER  # where the flanks are closer than the blur they can't show
+    tip = float(np.clip(tip, first - 2 * lost - pixel, first + pixel))
+    return tip, 0.7 * pixel + 0.25 * abs(tip - first)
+
+
+def _run_out(p: np.ndarray, half_px: np.ndarray) -> tuple[float, float, float]:
+    """(p where the flanks meet, linear, curved): p = tip + linear h + curved h^TIP_POWER, both not negative.
+
+    The linear term is a cone's, the curved one a blunt nose's; between 4/3 (Haack) and 2 (paraboloid, ogive).
+    """
+    weight = np.ones(len(p))
+    terms = np.stack([np.ones(len(p)), half_px, half_px**TIP_POWER], axis=1)
+    for _ in range(5):  # bisquare weights: a ground line or a bit of shadow at the nose must not steer it
+        root = np.sqrt(weight)
+        for keep in ([0, 1, 2], [0, 1], [0, 2]):
+            found = np.linalg.lstsq(terms[:, keep] * root[:, None], p * root, rcond=None)[0]
+            if (found[1:] >= 0).all():
+                break
+        off = np.abs(p - terms[:, keep] @ found)
+        weight = np.clip(1 - (off / (5 * max(float(np.median(off)), 1e-9))) ** 2, 0.0, 1.0) ** 2
+    slopes = dict(zip(keep[1:], np.maximum(found[1:], 0.0), strict=True))
+    return float(found[0]), float(slopes.get(1, 0.0)), float(slopes.get(2, 0.0))
+
+
+def _spur_end(p: np.ndarray, half: np.ndarray, pixel: float) -> float | None:
+    """Where a thin even spur at the front (a line on the ground taken for rocket) ends and the nose begins; None
+    without one. A nose grows from its very tip; a spur keeps its width and then widens at once."""
+    thin = np.flatnonzero(half > 4 * pixel)
+    if not len(thin) or p[thin[0]] - p[0] < 12 * pixel:
+        return None
+    end = thin[0]
+    growth = np.polyfit(p[:end], half[:end], 1)[0] if end > 3 else 1.0
+    behind = np.searchsorted(p, p[end] + 8 * pixel)
+    widens = (half[min(behind, len(p) - 1)] - half[end]) / (8 * pixel)
+    return float(p[end] - 2 * pixel) if growth < 0.06 and widens > 0.25 else None
 
 
 def _run_out(p: np.ndarray, half: np.ndarray, power: float) -> tuple[float, float]:

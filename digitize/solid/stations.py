@@ -7,7 +7,7 @@ both dimensionless (tangents), so nothing here needs a scale.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import grey_opening, median_filter
+from scipy.ndimage import grey_opening
 
 from digitize.errors import OutlineRefusal
 
@@ -91,9 +91,10 @@ def find_stations(flat: np.ndarray, upper_sign: float, pixel: float, groups: int
             "Take the photo closer, so that the rocket fills most of the picture's length",
         )
     near = 0.8 * pixel + 0.004 * caliber
+    envelope = _with_wider_tail(envelope, upper, lower, reach, caliber, pixel)
     runs = _fin_runs(reach - envelope, 0.07 * caliber + 1.5 * pixel, near, caliber, groups)
-    body_upper = _body_side(upper, envelope, runs, near, caliber) & ~_bumps(upper, caliber)
-    body_lower = _body_side(lower, envelope, runs, near, caliber) & ~_bumps(lower, caliber)
+    body_upper = _body_side(upper, envelope, runs, near, caliber) & ~_stands_out(upper, lower, runs, caliber, pixel)
+    body_lower = _body_side(lower, envelope, runs, near, caliber) & ~_stands_out(lower, upper, runs, caliber, pixel)
     tubes = _tubes(p, (upper + lower) / 2, body_upper & body_lower, pixel)
     return Stations(p, upper, lower, reach, body_upper, body_lower, tuple(runs), tuple(tubes), pixel)
 
@@ -112,6 +113,30 @@ def _body_envelope(narrow: np.ndarray) -> np.ndarray:
     rising = np.maximum.accumulate(np.minimum(narrow, opened.max()))  # nose: narrower than any window
     widest = int(np.argmax(opened))
     return np.where(np.arange(len(narrow)) < widest, np.minimum(narrow, rising), opened)
+
+
+def _with_wider_tail(envelope, upper, lower, reach, caliber, pixel):
+    """The envelope raised where the body itself grows wider aft (a larger motor mount) before the fins begin: both
+    sides alike and level for a stretch, with more standing out behind it."""
+    n = len(envelope)
+    alike = np.abs(upper - lower) < 1.2 * pixel + 0.01 * caliber
+    half = (upper + lower) / 2
+    window = max(int(0.02 * n), 8)
+    rise = np.abs(half[window:] - half[:-window])
+    level = np.zeros(n, bool)
+    for k in np.flatnonzero(rise < 0.8 * pixel):
+        level[k : k + window] = True
+    raised = envelope.copy()
+    for first, last in _true_runs(level & alike & (half - envelope > 0.04 * caliber)):
+        width = float(np.median(half[first : last + 1]))
+        more_behind = reach[last:].max() > width + 0.3 * caliber
+        if first > n // 3 and width < 2.2 * envelope[first] and more_behind:
+            start = first
+            while start > 0 and alike[start - 1] and 0 < half[start] - half[start - 1] < caliber:
+                start -= 1
+            raised[start:first] = np.maximum(raised[start:first], half[start:first])
+            raised[first:] = np.maximum(raised[first:], np.minimum(width, np.minimum(upper, lower)[first:]))
+    return raised
 
 
 def _fin_runs(over, threshold, near, caliber, groups):
@@ -157,14 +182,14 @@ def _body_side(width, envelope, runs, near, caliber):
     return (width > 0) & (np.convolve(other, np.ones(7), "same") < 0.5)
 
 
-def _bumps(width, caliber):
-    """Short outward bumps on one side (a lug, a button, a knot): stations a running median does not follow."""
+def _stands_out(width, other, runs, caliber, pixel):
+    """Where one side stands out beyond the other away from the fins: a lug, a button, a knot, a bit of shadow."""
     n = len(width)
-    over = width - median_filter(width, size=int(0.12 * n) | 1, mode="nearest")
-    flags = np.zeros(n, bool)
-    for a, b in _true_runs(over > 0.03 * caliber):
-        flags[a : b + 1] = b - a < 0.1 * n and a > 0.2 * n and over[a : b + 1].max() < 0.35 * caliber
-    return flags
+    flags = width - other > 1.5 * pixel + 0.012 * caliber
+    for first, last in runs:
+        flags[first : last + 1] = False
+    flags[: int(0.04 * n)] = False
+    return np.convolve(flags, np.ones(7), "same") > 0.5
 
 
 def _tubes(p, half, body, pixel):
