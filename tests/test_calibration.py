@@ -4,6 +4,7 @@ The boards are placed in the picture by OpenCV's own lens model, the general-pur
 by the code under test.
 """
 
+import json
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -11,6 +12,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+from drawing import Camera, FinSet, Rocket, Scene, draw, save
 from PIL import Image
 
 from digitize import cli
@@ -185,3 +187,28 @@ def test_a_file_that_is_wrong_is_named_with_its_fault(tmp_path, change, says):
 def test_no_file(tmp_path):
     with pytest.raises(UnreadableRefusal, match=r"(?i)no such file"):
         read_camera(tmp_path / "none.toml")
+
+
+def test_a_photo_through_a_bent_lens_is_measured_straight(tmp_path, capsys):
+    """The corner of this picture is shifted inward by 7 %, the rocket's ends by 1.5 %: 4.4 mm in length."""
+    size, k1 = (1350, 900), -0.12
+    lens = Camera(size, Camera.focal_px_of(28, size), (0.0, 0.0, -430.0), k1=k1)
+    fin = FinSet(3, np.array([[250.0, 12.0], [280.0, 52.0], [310.0, 52.0], [300.0, 12.0]]), 2.0)
+    rocket = Rocket(np.array([[0.0, 0.0], [60.0, 12.0], [300.0, 12.0]]), (fin,))
+    save(draw(Scene(rocket, lens, background="sheet")), tmp_path / "photo.jpg")
+    write_camera(
+        tmp_path / "camera.toml", CameraFile(2 * lens.focal_px, k1, 2700, 1800, 0.004, 0.003, 8, 0.1)
+    )
+
+    def length(*options):
+        argv = ["measure", str(tmp_path / "photo.jpg"), "--scale", "tube=24mm", "--fins", "3", "--json"]
+        assert cli.main([*argv, "--quiet", "--out", str(tmp_path / "r"), *options]) == 0
+        result = json.loads(capsys.readouterr().out)
+        return result["length_mm"], " ".join(result["assumptions"])
+
+    straight, said = length("--camera", str(tmp_path / "camera.toml"))
+    assert abs(straight["value"] - 300) < straight["pm95"] and 0.5 < straight["pm95"] < 6
+    assert abs(straight["value"] - 300) < 1.5
+    assert "camera.toml (8 photos of a checkerboard), which is the only correction of the lens made" in said
+    bent, said = length()
+    assert 295 < bent["value"] < 297.5 and "camera.toml" not in said
