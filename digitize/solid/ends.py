@@ -65,21 +65,6 @@ def _spur_end(p: np.ndarray, half: np.ndarray, pixel: float) -> float | None:
     return float(p[end] - 2 * pixel) if growth < 0.06 and widens > 0.25 else None
 
 
-def _run_out(p: np.ndarray, half: np.ndarray, power: float) -> tuple[float, float]:
-    """(misfit, where the flanks meet) for half-widths growing with this power of the distance from the tip."""
-    height = half ** (1 / power)
-    weight = np.ones(len(p))
-    for _ in range(4):  # bisquare weights: a ground line or a bit of shadow at the nose must not steer it
-        slope, level = np.polyfit(p, height, 1, w=np.sqrt(weight) + 1e-6)
-        if slope <= 0:
-            return np.inf, float(p[0])
-        start = -level / slope
-        off = np.abs(half - (slope * np.maximum(p - start, 0.0)) ** power)
-        scale = max(float(np.median(off)), 1e-9)
-        weight = np.clip(1 - (off / (5 * scale)) ** 2, 0.0, 1.0) ** 2
-    return scale, float(start)
-
-
 def base_edge(flat: np.ndarray, stations: Stations) -> np.ndarray:
     """(k, 2) flat points where the silhouette is left going aft inside the body's width: the aft end's edge,
     where it is not covered by a fin that stands out behind it."""
