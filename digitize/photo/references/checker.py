@@ -7,6 +7,7 @@ from digitize.errors import ScaleRefusal
 from digitize.records import Photo, ReferencePoints
 
 SEARCH_PX = 1600  # longer side of the reduced picture in which the board is looked for
+FLATNESS = 0.04  # of a square: more scatter about a plane is no flat board
 CORNER_FLOOR_PX = (
     0.05  # pixel noise apart, sharpening and unequal ink spread move a corner by about this much
 )
@@ -19,22 +20,12 @@ def find_checker(photo: Photo, squares: tuple[int, int], square_mm: float) -> Re
     Raises ScaleRefusal when no such board is seen whole.
     """
     across, down = squares
-    inner = (across - 1, down - 1)
-    corners = _corners(photo.rgb, inner)
+    grid = np.array([[i + 1, j + 1] for j in range(down - 1) for i in range(across - 1)], float) * square_mm
+    corners, homography, sigma = _best_corners(photo.rgb, grid, (across - 1, down - 1))
     if corners is None:
         raise ScaleRefusal(
             f"No checkerboard of {across} x {down} squares was found in {photo.path.name}",
-            "Show the whole board with a white border round it, and count the squares, not the inner corners",
-        )
-    grid = np.array([[i + 1, j + 1] for j in range(inner[1]) for i in range(inner[0])], float) * square_mm
-    homography, _ = cv2.findHomography(grid, corners)
-    residual = cv2.perspectiveTransform(grid[:, None], homography).reshape(-1, 2) - corners
-    sigma = float(np.sqrt((residual**2).sum() / max(2 * len(grid) - 8, 1)))
-    scale_px = np.sqrt(abs(np.linalg.det(homography[:2, :2]))) * square_mm
-    if sigma > 0.05 * scale_px:
-        raise ScaleRefusal(
-            f"The checkerboard in {photo.path.name} is not flat: its corners miss a plane by {sigma:.1f} pixels",
-            "Glue the board to something flat, or take another reference",
+            "Show the whole board flat, with a white border, and count the squares, not the inner corners",
         )
     border = np.array([[-1, -1], [across + 1, -1], [across + 1, down + 1], [-1, down + 1]], float) * square_mm
     outline = cv2.perspectiveTransform(border[:, None], homography).reshape(-1, 2)
@@ -49,20 +40,31 @@ def find_checker(photo: Photo, squares: tuple[int, int], square_mm: float) -> Re
     )
 
 
-def _corners(rgb: np.ndarray, inner: tuple[int, int]) -> np.ndarray | None:
-    """(n, 2) pixels of the inner corners, row by row as the board has them."""
+def _best_corners(rgb: np.ndarray, grid: np.ndarray, inner: tuple[int, int]):
+    """Inner corners (n, 2) in pixels, row by row as the board has them, their homography and residual; or Nones.
+
+    The search is repeated at other sizes: at one of them a pattern in the ground may be taken for the board, and then
+    the corners don't lie on a plane.
+    """
     grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
     for longest in (SEARCH_PX, 2 * SEARCH_PX, SEARCH_PX // 2):
         reduce = max(1.0, max(grey.shape) / longest)
         small = cv2.resize(grey, None, fx=1 / reduce, fy=1 / reduce, interpolation=cv2.INTER_AREA)
-        found, corners = cv2.findChessboardCornersSB(
-            small, inner, flags=cv2.CALIB_CB_ACCURACY | cv2.CALIB_CB_NORMALIZE_IMAGE
-        )
-        if found:
-            return _refined(grey, corners.reshape(-1, 2).astype(float) * reduce + (reduce - 1) / 2, inner)
-        if reduce == 1.0:
-            break
-    return None
+        flags = cv2.CALIB_CB_ACCURACY | cv2.CALIB_CB_NORMALIZE_IMAGE
+        found, corners = cv2.findChessboardCornersSB(small, inner, flags=flags)
+        if not found:
+            continue
+        rough = corners.reshape(-1, 2).astype(float) * reduce + (reduce - 1) / 2
+        corners = _refined(grey, rough, inner)
+        homography, _ = cv2.findHomography(grid, corners)
+        if homography is None:
+            continue
+        residual = cv2.perspectiveTransform(grid[:, None], homography).reshape(-1, 2) - corners
+        sigma = float(np.sqrt((residual**2).sum() / max(2 * len(grid) - 8, 1)))
+        square_px = np.hypot(*(corners[1] - corners[0]))
+        if sigma < FLATNESS * square_px and square_px > 5:
+            return corners, homography, sigma
+    return None, None, np.inf
 
 
 def _refined(grey: np.ndarray, corners: np.ndarray, inner: tuple[int, int]) -> np.ndarray:

@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 
 MAX_TILT_DEG = 50.0  # of a reference's plane; beyond it an edge fit is worth little
+LARGEST = 40  # blobs of one picture that are looked at: a cutting mat alone has thousands, all smaller
 SAME_BLOBS = 3  # a blob that stands out shows at many thresholds; this many of them are looked at
 
 
@@ -95,9 +96,8 @@ def _quads_of(binary: np.ndarray, least_px: float, aspect: float, met: dict):
     height, width = binary.shape
     contours, _ = cv2.findContours(binary, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
     longest = 1.05 * aspect / np.cos(np.radians(MAX_TILT_DEG))
-    for contour in contours:
-        if len(contour) < 2.4 * least_px:
-            continue
+    longest_first = sorted((c for c in contours if len(c) > 2.4 * least_px), key=len, reverse=True)
+    for contour in longest_first[:LARGEST]:
         box = cv2.boundingRect(contour)
         if max(box[2:]) > 0.95 * max(height, width) or min(box[2:]) < 0.5 * least_px:
             continue

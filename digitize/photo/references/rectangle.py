@@ -23,6 +23,7 @@ REFINED = 12  # candidates looked at in full resolution
 SAME_PLACE = 4  # of them may overlap: a card and its shadow, a card and what is printed on it
 BELIEVED = 0.2  # least score taken for the object
 RIVAL = 0.6  # a second place with this share of the best score makes the choice a guess
+GOING_ON = {0: 1.0, 1: 1.0, 2: 0.6, 3: 0.35}  # weight by how many side ends run on; chance meets a few
 EDGE_FLOOR_PX = 0.12  # a thin shadow or a sharpened edge moves all of a side together by about this much
 
 
@@ -237,7 +238,7 @@ def _scored(rgb: np.ndarray, quad: Quad, what: RectangleKind) -> Quad:
         * steps.min()
         * np.clip((support - 0.4) / 0.4, 0, 1)
         * sharp
-        * (1.0 if going_on <= 1 else 0.4 if going_on == 2 else 0.1)
+        * GOING_ON.get(going_on, 0.1)
         * _corner_score(cut, what)
         * (whiteness(rgb, quad.corners_px) if what.white else 1.0)
         * np.clip(share_of_picture / 0.08, 0.3, 1.0)

@@ -20,6 +20,7 @@ DECADE = 0.3  # least surplus of the every-tenth pattern over an inch scale's pa
 SURE_DECADE = 0.5  # when the count can't confirm it
 FEWEST_UNCOUNTED = 40  # marks that show a decimal pattern four times
 TICK_FLOOR_PX = 0.03  # JPEG blocks and unequal tick widths move a tick about this much
+COARSE_FLOOR_PX = 0.12  # numerals beside coarse marks pull at them
 SIZE_SIGMA = 0.0005  # wooden and plastic rulers keep 300 mm to about 0.3 mm (95 %)
 COARSE_MM = (5.0, 10.0)  # marks read when the millimetres are blurred
 USUAL_WIDTH_MM = 30.0
@@ -35,6 +36,7 @@ class Reading:
     unit_mm: float
     rank: float
     warnings: tuple[Warn, ...]
+    body_px: np.ndarray | None = None
 
 
 def find_ruler(photo: Photo, length_mm: float) -> ReferencePoints:
@@ -45,9 +47,8 @@ def find_ruler(photo: Photo, length_mm: float) -> ReferencePoints:
     """
     grey = np.sqrt(np.clip(grey_linear(photo.rgb), 0, 1))
     reading, reason = _best_reading(grey, find_rows(grey)[:ROWS_READ], length_mm)
-    if reading is None:
-        coarse, _ = _best_reading(grey, coarse_rows(photo.rgb, length_mm), length_mm)
-        reading = coarse
+    if reading is None and not reason:
+        reading = _coarse_reading(grey, photo.rgb, length_mm)
     if reading is None:
         raise ScaleRefusal(reason or f"No graduated ruler was found in {photo.path.name}", REMEDY)
     return _as_points(photo.rgb, reading, length_mm)
@@ -71,6 +72,22 @@ def _best_reading(grey: np.ndarray, rows: list[Row], length_mm: float) -> tuple[
     return best, next((reason for reason in reasons if reason), "")
 
 
+def _coarse_reading(grey: np.ndarray, rgb: np.ndarray, length_mm: float) -> Reading | None:
+    """Half-centimetre or centimetre marks along a long thin rectangle: their count, and their run over its length."""
+    best = None
+    for body in ruler_bodies(rgb, length_mm):
+        for unit in COARSE_MM:
+            ticks = read_ticks(grey, _coarse_row(body, length_mm, unit))
+            if ticks is None or any(ticks.cut):
+                continue
+            full, period_px = length_mm / unit, ticks.period * ticks.strip.reduce
+            counted = len(ticks.s) - 1 <= full <= len(ticks.s) + 1.5
+            filled = full * period_px / np.hypot(*(body[1] - body[0]))
+            if counted and 0.88 < filled < 1.004 and (best is None or len(ticks.s) > len(best.ticks.s)):
+                best = Reading(ticks, unit, 1.0, _coarse(unit, len(ticks.s)), body)
+    return best
+
+
 def _read(grey: np.ndarray, row: Row) -> Ticks | None:
     """The row's ticks; where every other one is longer (half millimetres, a harmonic), those alone."""
     ticks = read_ticks(grey, row)
@@ -90,17 +107,17 @@ def settle_unit(ticks: Ticks, length_mm: float) -> Reading | str:
     whole = not any(ticks.cut)
     surplus = ticks.decade - max(ticks.rival, 0.0)
     inches = length_mm / 25.4
-    units = [1.0] if surplus > DECADE else list(COARSE_MM)
+    units = [1.0] if surplus > DECADE else []
     if abs(inches - round(inches)) < 0.002:
         units += [25.4 / k for k in INCH_PARTS]
     for unit in units:
         full = length_mm / unit
         # A ruler's own ends may hide the first and the last mark.
         if whole and count - 1 - 0.01 * full <= full <= count + 1.5:
-            return Reading(ticks, unit, surplus + (2.0 if unit == 1.0 else 1.0), _coarse(unit, count))
+            return Reading(ticks, unit, surplus + 2.0, ())
     if surplus <= DECADE:
-        inch = count > 60 and ticks.rival > 0.4
-        return f"The {count} marks found repeat like an inch scale's, not like millimetres" if inch else ""
+        marked = whole and count > 90 and ticks.scatter_px < 0.01 * ticks.period * ticks.strip.reduce
+        return f"The {count} even marks found show no decimal pattern: an inch scale?" if marked else ""
     if count > 1.12 * length_mm or (whole and count < 0.6 * length_mm):
         return f"A graduation of {count} marks was found; a ruler of {length_mm:g} mm shows {length_mm:g} millimetres"
     even = ticks.scatter_px < 0.03 * ticks.period * ticks.strip.reduce
@@ -109,28 +126,25 @@ def settle_unit(ticks: Ticks, length_mm: float) -> Reading | str:
     return Reading(ticks, 1.0, surplus, (_other_count(count, length_mm, whole),))
 
 
-def coarse_rows(rgb: np.ndarray, length_mm: float) -> list[Row]:
-    """Rows to try for centimetre marks where millimetres are too fine to see: along every long thin rectangle."""
+def ruler_bodies(rgb: np.ndarray, length_mm: float) -> list[np.ndarray]:
+    """Long thin rectangles, each (4, 2) pixels, starting with a long side."""
     shrink = max(1.0, max(rgb.shape[:2]) / SEARCH_PX)
     small = cv2.resize(rgb, None, fx=1 / shrink, fy=1 / shrink, interpolation=cv2.INTER_AREA) if shrink > 1 else rgb
-    rows = []
-    for corners in find_quads(small, length_mm / USUAL_WIDTH_MM)[:12]:
-        corners = corners * shrink + (shrink - 1) / 2
-        sides = np.roll(corners, -1, axis=0) - corners
-        if np.hypot(*sides[0]) < np.hypot(*sides[1]):
-            corners, sides = np.roll(corners, -1, axis=0), np.roll(sides, -1, axis=0)
-        long = (sides[0] - sides[2]) / 2
-        length, width = np.hypot(*long), np.hypot(*(sides[1] - sides[3])) / 2
-        for unit in COARSE_MM[::-1]:
-            period = length * unit / (1.01 * length_mm)
-            reach = (-0.48 * length, 0.48 * length)
-            rows.append(Row(corners.mean(axis=0), long / length, period, reach, 0.0, 0.0, half_px=0.55 * width))
-    return rows
+    bodies = [corners * shrink + (shrink - 1) / 2 for corners in find_quads(small, length_mm / USUAL_WIDTH_MM)[:12]]
+    first_side = [np.hypot(*np.diff(corners, axis=0).T) for corners in bodies]
+    return [np.roll(body, -int(side[0] < side[1]), axis=0) for body, side in zip(bodies, first_side, strict=True)]
+
+
+def _coarse_row(body: np.ndarray, length_mm: float, unit_mm: float) -> Row:
+    """Where marks of this unit should run on a ruler's body; its graduation is a little shorter than the body."""
+    long, across = (body[1] - body[0] + body[2] - body[3]) / 2, (body[2] - body[1] + body[3] - body[0]) / 2
+    length = np.hypot(*long)
+    period_px = length * unit_mm / (1.01 * length_mm)
+    reach = (-0.48 * length, 0.48 * length)
+    return Row(body.mean(axis=0), long / length, period_px, reach, 0.0, 0.0, 0.55 * np.hypot(*across))
 
 
 def _coarse(unit: float, count: int) -> tuple[Warn, ...]:
-    if unit < 4:
-        return ()
     return (
         Warn(
             "RULER_COARSE",
@@ -162,8 +176,8 @@ def _as_points(rgb: np.ndarray, reading: Reading, length_mm: float) -> Reference
         label=f"ruler, {length_mm:g} mm",
         points_px=ticks.points_px[chosen],
         points_mm=points_mm,
-        sigma_px=float(np.hypot(ticks.scatter_px, TICK_FLOOR_PX)),
+        sigma_px=float(np.hypot(ticks.scatter_px, COARSE_FLOOR_PX if unit > 2 else TICK_FLOOR_PX)),
         size_sigma=SIZE_SIGMA,
-        outline_px=ruler_outline(rgb, ticks, px_per_mm),
+        outline_px=ruler_outline(rgb, ticks, px_per_mm) if reading.body_px is None else reading.body_px,
         warnings=reading.warnings,
     )
