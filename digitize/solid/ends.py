@@ -82,7 +82,7 @@ def rim_of(s_mm: np.ndarray, side_mm: np.ndarray, tan_phi: np.ndarray, radius_mm
     points agree on one place along the axis: a fin standing out aft only adds length, so the lowest agreement
     counts, and a point beyond the rim's width agrees with nothing.
     """
-    best = (-1, radius_mm, np.zeros(len(s_mm), bool))
+    best = (-1.0, radius_mm, np.zeros(len(s_mm), bool))
     for candidate in np.linspace(0.3, 1.02, 73)[::-1] * radius_mm:
         valid = np.abs(side_mm) < 0.97 * candidate
         if valid.sum() < 5:
@@ -90,8 +90,9 @@ def rim_of(s_mm: np.ndarray, side_mm: np.ndarray, tan_phi: np.ndarray, radius_mm
         bulge = np.sqrt(np.maximum(candidate**2 - side_mm**2, 0.0)) * np.abs(tan_phi)
         agree = np.zeros(len(s_mm), bool)
         agree[valid] = _lowest_cluster((s_mm - bulge)[valid], 0.8 * pixel_mm)
-        if agree.sum() > best[0]:
-            best = (int(agree.sum()), float(candidate), agree)
+        score = agree.sum() ** 2 / valid.sum()  # many that agree, and few within the width that do not
+        if score > best[0]:
+            best = (float(score), float(candidate), agree)
     return best[1], best[2]
 
 
