@@ -200,6 +200,12 @@ def test_the_module_table_names_every_module():
     assert [m for m in modules if m.removeprefix("digitize/") not in listed | table] == []
 
 
+def test_the_benchmarks_are_listed():
+    scripts = [p for p in (ROOT / "tests" / "bench").glob("*.py") if "__main__" in p.read_text("utf-8")]
+    assert len(scripts) > 3
+    assert [p.name for p in scripts if f"`tests/bench/{p.name}" not in DEVELOPERS] == []
+
+
 def test_dependencies_are_explained():
     text = (ROOT / "pyproject.toml").read_text("utf-8")
     block = re.search(r"^dependencies = \[(.*?)\]", text, re.MULTILINE | re.DOTALL)[1]

@@ -89,11 +89,15 @@ def test_a_sample_is_measured_and_the_five_files_are_there(run, name):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", NAMES)
-def test_length_and_diameter(run, name):
+def test_length_and_diameters(run, name):
+    """Half a percent; the aft end, which fins may hide, within its own band if that is wider."""
     _, result = run(name)
-    assert percent_off(result["length_mm"], TRUTH[name]["length_mm"]) == pytest.approx(0, abs=0.5)
-    assert percent_off(result["max_diameter_mm"], TRUTH[name]["max_diameter_mm"]) == pytest.approx(0, abs=0.5)
-    assert percent_off(result["base_diameter_mm"], TRUTH[name]["base_diameter_mm"]) == pytest.approx(0, abs=3)
+    truth, base = TRUTH[name], result["base_diameter_mm"]
+    assert percent_off(result["length_mm"], truth["length_mm"]) == pytest.approx(0, abs=0.5)
+    assert percent_off(result["max_diameter_mm"], truth["max_diameter_mm"]) == pytest.approx(0, abs=0.5)
+    allowed = max(base["pm95"], 0.01 * truth["base_diameter_mm"])
+    assert base["value"] == pytest.approx(truth["base_diameter_mm"], abs=allowed)
+    assert base["pm95"] < 0.15 * truth["base_diameter_mm"]
 
 
 @pytest.mark.slow
