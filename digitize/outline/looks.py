@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from digitize.errors import OutlineRefusal
+from digitize.outline.advice import ADVICE
 from digitize.outline.body import Body
 from digitize.outline.cut import minimum_cut
 from digitize.outline.ground import frame_patches, plain_distance, shaded_distance, thin_out, unlike_ground
@@ -36,10 +37,7 @@ def first_look(patches: Patches, excluded: np.ndarray) -> Look:
     usual = max(0.25, float(np.percentile(unlike[frame], 99)))
     foreign = unlike[(unlike > 3 * usual) & ~excluded]
     if len(foreign) < 10:
-        raise OutlineRefusal(
-            "Nothing in the picture stands out from the ground",
-            "Photograph the rocket on a plain ground of another colour, filling most of the frame",
-        )
+        raise OutlineRefusal("Nothing in the picture stands out from the ground", ADVICE)
     threshold = float(np.sqrt(2 * usual * np.median(foreign)))
     evidence = np.clip(np.log(unlike / threshold + 1e-6), -1, 1)
     evidence[excluded] = -1

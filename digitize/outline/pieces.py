@@ -5,6 +5,7 @@ import numpy as np
 from scipy import ndimage
 
 from digitize.errors import OutlineRefusal
+from digitize.outline.advice import ADVICE
 from digitize.outline.axis import Axis, Slices, body_axis, slice_region
 from digitize.outline.body import Body
 
@@ -20,10 +21,7 @@ def first_region(figure: np.ndarray) -> np.ndarray:
     opened = cv2.morphologyEx(solid.astype(np.uint8), cv2.MORPH_OPEN, _DISC)
     label, count = ndimage.label(opened)
     if count == 0:
-        raise OutlineRefusal(
-            "No rocket was found in the picture",
-            "Photograph it from the side on a plain ground, whole and alone but for the reference",
-        )
+        raise OutlineRefusal("No rocket was found in the picture", ADVICE)
     area = np.bincount(label.ravel())
     area[0] = 0
     core = _with_pieces_in_line(label, int(area.argmax()))
@@ -34,6 +32,8 @@ def first_region(figure: np.ndarray) -> np.ndarray:
 
 def with_body(figure: np.ndarray, body: Body, feature: np.ndarray) -> np.ndarray:
     """(h, w) bool: the body, and the pieces of the figure attached to it that can be fins."""
+    if not (figure & body.core).any():
+        raise OutlineRefusal("What stands out from the ground has no body a rocket could have", ADVICE)
     closed = cv2.morphologyEx((figure | body.mask).astype(np.uint8), cv2.MORPH_CLOSE, _DISC)
     solid = without_soft_pieces(ndimage.binary_fill_holes(closed), body, feature)
     opened = cv2.morphologyEx(solid.astype(np.uint8), cv2.MORPH_OPEN, _DISC).astype(bool)

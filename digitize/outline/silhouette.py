@@ -20,7 +20,8 @@ from digitize.outline.edges import (
     smooth_along,
     smooth_by,
 )
-from digitize.records import Photo, ReferencePoints, Silhouette, Warn
+from digitize.outline.trust import judge, signs
+from digitize.records import Photo, ReferencePoints, Silhouette
 
 
 def find_silhouette(
@@ -38,7 +39,8 @@ def find_silhouette(
     limb = _along_limb(region, outline)
     outline = smooth_by(outline, np.where(limb & (room_to_corner(outline) > 12), 5.0, 0.0))
     outline, sigma = refine(photo.rgb, outline, limb)
-    return Silhouette(outline, sigma, fill(outline, photo.rgb.shape[:2]), tuple(_warnings(region)))
+    warnings = judge(signs(region, sigma))
+    return Silhouette(outline, sigma, fill(outline, photo.rgb.shape[:2]), tuple(warnings))
 
 
 def _first_outline(region: Region) -> np.ndarray:
@@ -78,16 +80,3 @@ def fill(outline: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
     bits = 8
     cv2.fillPoly(mask, [np.round(outline * 2**bits).astype(np.int32)], 1, shift=bits)
     return mask.astype(bool)
-
-
-def _warnings(region: Region) -> list[Warn]:
-    mask = region.mask
-    if not np.concatenate([mask[0], mask[-1], mask[:, 0], mask[:, -1]]).any():
-        return []
-    return [
-        Warn(
-            "TOUCHES_FRAME",
-            "The rocket's outline reaches the edge of the picture",
-            "Step back so that the whole rocket is in the frame",
-        )
-    ]

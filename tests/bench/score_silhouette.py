@@ -30,11 +30,10 @@ def load(folder: Path, name: str):
 
 
 def references_of(truth: dict) -> list[ReferencePoints]:
-    reference = truth.get("reference")
-    if not reference or "corners_px" not in reference:
-        return []
-    corners = np.array(reference["corners_px"], float)
-    return [ReferencePoints("other", "", corners, corners, 1.0, 0.0, corners)]
+    """Outlines to leave out: of `reference`, or of each of `references` (a list of corners)."""
+    one = truth.get("reference") or {}
+    outlines = [np.array(c, float) for c in [one.get("corners_px"), *truth.get("references", [])] if c]
+    return [ReferencePoints("other", "", c, c, 1.0, 0.0, c) for c in outlines]
 
 
 def true_edge(mask: np.ndarray) -> np.ndarray:
