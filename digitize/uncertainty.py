@@ -28,7 +28,7 @@ EDGE_MODES = 5
 BEHIND_SIGMA_MM = 3.0
 HIDDEN_SHARE = 0.12
 """Standard deviation of where an edge meets the body, as a share of the length it is carried on unseen."""
-TAIL_SHARE = 0.15
+TAIL_SHARE = 0.3
 """The same for the body's radius under the fins, as a share of its change across the hidden stretch."""
 
 SOURCES = ("scale", "set-back", "edge", "root under the fin", "pose", "lens", "formula")

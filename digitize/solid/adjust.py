@@ -11,6 +11,7 @@ that splits the variance of any result exactly by source, and draws samples with
 """
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 from scipy.optimize import least_squares
@@ -99,6 +100,17 @@ class Problem:
     told: Told
     start_depth_mm: float
 
+    @cached_property
+    def start_radii_mm(self) -> np.ndarray:
+        """(T,) radii of the tubes if the start were right."""
+        pose = Pose(self.prior.camera, self.view, self.upper, self.start_depth_mm, 0.0)
+        return np.array([np.abs(pose.limb(tube.points_px)[1]).mean() for tube in self.tubes])
+
+    @cached_property
+    def start_planes(self) -> tuple[tuple[np.ndarray, np.ndarray], ...]:
+        """(rotation, place of its origin) of each reference: square to the camera, as far as its size tells."""
+        return tuple(_start_plane(self.prior.camera, reference) for reference in self.references)
+
 
 @dataclass(frozen=True)
 class Adjusted:
@@ -163,7 +175,7 @@ def _unpack(problem: Problem, values: np.ndarray) -> _State:
         1e-3 * v[5], 1e-3 * v[6],
     )  # fmt: skip
     radii = np.moveaxis(
-        _start_radii(problem)[(...,) + (None,) * (v.ndim - 1)] * np.exp(0.01 * v[_POSE : _POSE + n_tubes]),
+        problem.start_radii_mm[(...,) + (None,) * (v.ndim - 1)] * np.exp(0.01 * v[_POSE : _POSE + n_tubes]),
         0,
         -1,
     )
@@ -171,7 +183,7 @@ def _unpack(problem: Problem, values: np.ndarray) -> _State:
     if v.ndim == 1:
         for k, reference in enumerate(problem.references):
             w = v[_POSE + n_tubes + k * _PLANE :][:_PLANE]
-            rotation, translation = _start_plane(problem, reference)
+            rotation, translation = problem.start_planes[k]
             turned = Rotation.from_rotvec(0.01 * w[:3]).as_matrix() @ rotation
             planes.append(
                 (
@@ -183,19 +195,12 @@ def _unpack(problem: Problem, values: np.ndarray) -> _State:
     return _State(pose, EDGE_BIAS_PX + EDGE_BIAS_SIGMA_PX * v[2], radii, planes)
 
 
-def _start_radii(problem: Problem) -> np.ndarray:
-    pose = Pose(problem.prior.camera, problem.view, problem.upper, problem.start_depth_mm, 0.0)
-    return np.array([np.abs(pose.limb(tube.points_px)[1]).mean() for tube in problem.tubes])
-
-
-def _start_plane(problem: Problem, reference: ReferencePoints) -> tuple[np.ndarray, np.ndarray]:
-    """Square to the camera, at the depth its size in the picture gives: (rotation, place of its origin)."""
+def _start_plane(camera: Camera, reference: ReferencePoints) -> tuple[np.ndarray, np.ndarray]:
     size = similarity(reference.points_mm, reference.points_px)
-    focal = problem.prior.camera.focal_px
     turn = np.arctan2(size[1], size[0])
     rotation = np.array([[np.cos(turn), -np.sin(turn), 0], [np.sin(turn), np.cos(turn), 0], [0, 0, 1]])
-    depth = focal / np.hypot(size[0], size[1])
-    centre = (size[2:] - problem.prior.camera.centre_px) / focal * depth
+    depth = camera.focal_px / np.hypot(size[0], size[1])
+    centre = (size[2:] - camera.centre_px) / camera.focal_px * depth
     return rotation, np.array([centre[0], centre[1], depth])
 
 
@@ -296,8 +301,10 @@ def _reference_rows(problem: Problem, state: _State, k: int) -> list[tuple[str, 
 def adjust_robustly(problem: Problem) -> Adjusted:
     """Solve, then take weight from limb points that lie beside their tube (a string, a shadow taken for body) in
     proportion to how far, and solve again."""
+    start = None
     for _ in range(3):
-        solved = adjust(problem)
+        solved = adjust(problem, start)
+        start = solved.values
         tubes = []
         for k, tube in enumerate(problem.tubes):
             pose = solved.pose()
@@ -307,16 +314,17 @@ def adjust_robustly(problem: Problem) -> Adjusted:
             beyond = off_px / (OUTLIER_SIGMAS * LIMB_SIGMA_PX)
             tubes.append(replace(tube, sigma_px=np.where(beyond > 1, LIMB_SIGMA_PX * beyond**2, tube.sigma_px)))
         problem = replace(problem, tubes=tuple(tubes))
-    return adjust(problem)
+    return adjust(problem, start)
 
 
-def adjust(problem: Problem) -> Adjusted:
-    """Solve; the covariance is that of the linearised problem at the solution."""
+def adjust(problem: Problem, start: np.ndarray | None = None) -> Adjusted:
+    """Solve; the covariance is that of the linearised problem at the solution. start: (m,) values to begin from."""
 
     def stacked(values):
         return np.concatenate([np.atleast_1d(r) for _, _, r in _residuals(problem, values)])
 
-    start = np.zeros(_POSE + len(problem.tubes) + _PLANE * len(problem.references))
+    if start is None:
+        start = np.zeros(_POSE + len(problem.tubes) + _PLANE * len(problem.references))
     fit = least_squares(stacked, start, method="lm", x_scale=1.0, max_nfev=200 * len(start))
     rows = _residuals(problem, fit.x)
     information = fit.jac.T @ fit.jac

@@ -62,7 +62,7 @@ def _spur_end(p: np.ndarray, half: np.ndarray, pixel: float) -> float | None:
     growth = np.polyfit(p[:end], half[:end], 1)[0] if end > 3 else 1.0
     behind = np.searchsorted(p, p[end] + 8 * pixel)
     widens = (half[min(behind, len(p) - 1)] - half[end]) / (8 * pixel)
-    return float(p[end] - 2 * pixel) if growth < 0.06 and widens > 0.25 else None
+    return float(p[end] - 2 * pixel) if growth < 0.06 and widens > 0.12 else None
 
 
 def base_edge(flat: np.ndarray, stations: Stations) -> np.ndarray:

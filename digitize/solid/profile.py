@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from digitize.solid.pose import Pose
+from digitize.solid.stations import middle
 
 KNOT_TOLERANCE_PX = 0.35
 MAX_KNOTS = 60
@@ -93,7 +94,7 @@ def _pooled(x, r, sigma, reach):
 def _robust_level(u, v, weight):
     """(level at u = 0, spread) of a weighted line with outliers taken out; a median where there is too little."""
     if len(u) < 5:
-        return float(np.median(v)), 0.0
+        return middle(v), 0.0
     robust = np.ones(len(u))
     for _ in range(4):
         w = weight * robust
@@ -104,7 +105,7 @@ def _robust_level(u, v, weight):
         spread = (w * (u - mu) ** 2).sum()
         slope = (w * (u - mu) * (v - mv)).sum() / spread if spread > 0 else 0.0
         off = np.abs(v - mv - slope * (u - mu))
-        scale = max(float(np.median(off)), 1e-6)
+        scale = max(middle(off), 1e-6)
         robust = np.clip(1 - (off / (6 * scale)) ** 2, 0.0, 1.0) ** 2
     return float(mv - slope * mu), 1.48 * scale
 
