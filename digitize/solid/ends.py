@@ -76,24 +76,28 @@ def base_edge(flat: np.ndarray, stations: Stations) -> np.ndarray:
 
 
 def rim_of(s_mm: np.ndarray, side_mm: np.ndarray, tan_phi: np.ndarray, radius_mm: float, pixel_mm: float):
-    """(radius of the aft end, bool mask of the points that lie on its rim).
+    """(radius of the aft end, its standard deviation, bool mask of the points that lie on its rim).
 
     The rim shows as an arc that bulges aft by sqrt(R^2 - side^2) |tan_phi|. The radius is the one for which most
     points agree on one place along the axis: a fin standing out aft only adds length, so the lowest agreement
-    counts, and a point beyond the rim's width agrees with nothing.
+    counts, and a point beyond the rim's width agrees with nothing. The deviation is that of the radii that do nearly
+    as well.
     """
-    best = (-1.0, radius_mm, np.zeros(len(s_mm), bool))
-    for candidate in np.linspace(0.3, 1.02, 73)[::-1] * radius_mm:
+    candidates = np.linspace(0.3, 1.02, 73)[::-1] * radius_mm
+    scores, masks = np.zeros(len(candidates)), []
+    for k, candidate in enumerate(candidates):
         valid = np.abs(side_mm) < 0.97 * candidate
-        if valid.sum() < 5:
-            continue
-        bulge = np.sqrt(np.maximum(candidate**2 - side_mm**2, 0.0)) * np.abs(tan_phi)
         agree = np.zeros(len(s_mm), bool)
-        agree[valid] = _lowest_cluster((s_mm - bulge)[valid], 0.8 * pixel_mm)
-        score = agree.sum() ** 2 / valid.sum()  # many that agree, and few within the width that do not
-        if score > best[0]:
-            best = (float(score), float(candidate), agree)
-    return best[1], best[2]
+        if valid.sum() >= 5:
+            bulge = np.sqrt(np.maximum(candidate**2 - side_mm**2, 0.0)) * np.abs(tan_phi)
+            agree[valid] = _lowest_cluster((s_mm - bulge)[valid], 0.8 * pixel_mm)
+            # many that agree, and few within the width that do not
+            scores[k] = agree.sum() ** 2 / valid.sum()
+        masks.append(agree)
+    best = int(np.argmax(scores))
+    near = scores >= 0.75 * scores[best]
+    spread = np.sqrt(np.average((candidates[near] - candidates[best]) ** 2, weights=scores[near] + 1e-9))
+    return float(candidates[best]), float(max(spread, 0.025 * candidates[best])), masks[best]
 
 
 def _lowest_cluster(values: np.ndarray, tolerance: float) -> np.ndarray:

@@ -66,7 +66,8 @@ class FinTrace:
 class Solid:
     """The measured rocket. geometry: rounded as its file will be; knots_upper_px, knots_lower_px: (n, 2) where the
     limb of each profile point is (or would be) seen; hidden_knots: (n,) bool; tip_sigma_px, base_sigma_px: of the ends
-    along the axis; edge_sigma_px: typical of the outline; behind_from_rest: set-back worked out from how it lies."""
+    along the axis; rim_sigma_mm: of the aft end's radius where fins hide the limb before it; edge_sigma_px: typical of
+    the outline."""
 
     geometry: Geometry
     adjusted: Adjusted
@@ -78,6 +79,7 @@ class Solid:
     fins: tuple[FinTrace, ...]
     tip_sigma_px: float
     base_sigma_px: float
+    rim_sigma_mm: float
     edge_sigma_px: float
     warnings: tuple[Warn, ...] = ()
 
@@ -101,7 +103,8 @@ def measure_solid(
     if references and told.behind_mm is None:
         problem = replace(problem, told=_unsaid_set_back(problem, stations))
     adjusted = adjust_robustly(problem)
-    problem = replace(adjusted.problem, ends=_with_rim(adjusted))
+    ends, rim_sigma_mm = _with_rim(adjusted)
+    problem = replace(adjusted.problem, ends=ends)
     adjusted = adjust(problem, adjusted.values)
     profile = _profile(adjusted, stations, silhouette)
     cover = coverage(silhouette.outline_px, silhouette.outline_px.min(0), silhouette.outline_px.max(0))
@@ -110,7 +113,7 @@ def measure_solid(
         adjusted = adjust(replace(problem, told=_lying(problem.told, profile, traced, adjusted)), adjusted.values)
         profile = _profile(adjusted, stations, silhouette)
         traced = _fins(adjusted, stations, profile, cover, silhouette.outline_px, fins)
-    return _solid(name, adjusted, stations, axis, profile, traced, tip_sigma / pixel, silhouette)
+    return _solid(name, adjusted, stations, axis, profile, traced, (tip_sigma / pixel, rim_sigma_mm), silhouette)
 
 
 def _to_px(prior: CameraPrior, view: np.ndarray, p: np.ndarray, q: np.ndarray) -> np.ndarray:
@@ -194,12 +197,12 @@ def _unsaid_set_back(problem: Problem, stations: Stations) -> Told:
     return replace(problem.told, behind_sigma_mm=(reach_mm + 20.0) / 1.96)
 
 
-def _with_rim(adjusted: Adjusted) -> EndPoints:
-    """The ends with the aft rim's radius and those edge points that lie on it."""
+def _with_rim(adjusted: Adjusted) -> tuple[EndPoints, float]:
+    """(the ends with the aft rim's radius and those edge points that lie on it, the radius' deviation in mm)."""
     pose, ends = adjusted.pose(), adjusted.problem.ends
     s, side, tan_phi = pose.limb(ends.base_px)
     pixel_mm = pose.depth_mm / pose.camera.focal_px
-    radius, on_rim = rim_of(s, side, tan_phi, float(adjusted.tube_radii_mm().max()), pixel_mm)
+    radius, sigma_mm, on_rim = rim_of(s, side, tan_phi, float(adjusted.tube_radii_mm().max()), pixel_mm)
     if not on_rim.any():
         raise OutlineRefusal(
             "The aft end of the body can't be made out in the outline",
@@ -207,9 +210,8 @@ def _with_rim(adjusted: Adjusted) -> EndPoints:
         )
     bulge = np.sqrt(np.maximum(radius**2 - side**2, 0.0)) * np.abs(tan_phi)
     base_s = np.full(2, np.median((s - bulge)[on_rim]))
-    return replace(
-        ends, base_px=ends.base_px[on_rim], rim_px=pose.limb_px(base_s, np.array([radius, -radius]))
-    )
+    rim_px = pose.limb_px(base_s, np.array([radius, -radius]))
+    return replace(ends, base_px=ends.base_px[on_rim], rim_px=rim_px), sigma_mm
 
 
 def _profile(adjusted: Adjusted, stations: Stations, silhouette: Silhouette) -> np.ndarray:
@@ -381,7 +383,7 @@ def _supporting_edge(points: np.ndarray, middle: float):
     return chain[[k - 1, k], 0], chain[[k - 1, k], 1]
 
 
-def _solid(name, adjusted, stations, axis, profile, traced, tip_sigma_px, silhouette) -> Solid:
+def _solid(name, adjusted, stations, axis, profile, traced, end_sigmas, silhouette) -> Solid:
     groups = tuple(FinGroup(t.said.count, outline, t.said.thickness_mm) for t, outline in traced)
     geometry = rounded(Geometry(name, profile, groups))
     pose = adjusted.pose()
@@ -391,6 +393,10 @@ def _solid(name, adjusted, stations, axis, profile, traced, tip_sigma_px, silhou
     upper_px, _ = _limb_px(adjusted, stations)
     seen = np.sort(pose.limb(upper_px[stations.body_upper | stations.body_lower])[0])
     nearest = np.abs(s[:, None] - seen[None]).min(axis=1)
+    last_seen = int(np.flatnonzero(nearest <= 0.02 * geometry.profile_mm[-1, 0])[-1])
+    end_radius = geometry.profile_mm[-1, 1]
+    # a narrower end behind fins that hide the limb: its radius rests on its rim alone
+    by_rim = last_seen < len(s) - 1 and end_radius < 0.97 * geometry.profile_mm[last_seen, 1]
     return Solid(
         geometry=geometry,
         adjusted=adjusted,
@@ -400,7 +406,8 @@ def _solid(name, adjusted, stations, axis, profile, traced, tip_sigma_px, silhou
         knots_lower_px=pose.limb_px(s, -radius),
         hidden_knots=nearest > 0.015 * geometry.profile_mm[-1, 0],
         fins=tuple(t for t, _ in traced),
-        tip_sigma_px=float(tip_sigma_px),
+        tip_sigma_px=float(end_sigmas[0]),
+        rim_sigma_mm=end_sigmas[1] if by_rim else 0.0,
         base_sigma_px=0.6,
         edge_sigma_px=float(np.median(silhouette.sigma_px)),
     )
