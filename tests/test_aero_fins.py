@@ -49,21 +49,66 @@ def test_polygon_centroid():
     assert (plan.x_centroid_mm, plan.y_centroid_mm) == pytest.approx((58.571429, 21.428571), abs=1e-6)
 
 
-def test_mean_chord_and_sweep_of_a_notched_fin_by_cutting_strips():
-    """A fin with a notch in its leading edge, level edges and a point; against strips cut by shapely."""
-    outline = np.array(
-        [[0, 0], [20, 10], [8, 20], [30, 20], [45, 44], [60, 44], [58, 30], [70, 30], [60, 0]], float
-    )
+NOTCHED = [[0, 0], [20, 10], [8, 20], [30, 20], [45, 44], [60, 44], [58, 30], [70, 30], [60, 0]]
+TWO_HORNED = [[0, 0], [10, 44], [30, 18], [35, 25], [70, 40], [60, 0]]
+
+
+@pytest.mark.parametrize("outline", [NOTCHED, TWO_HORNED], ids=["level edges", "two chords at one level"])
+def test_mean_chord_and_sweep_of_a_notched_fin_by_cutting_strips(outline):
+    """A fin with a notch in its leading edge, level edges and a point; one split from its tip down; against
+    strips cut by shapely.
+    """
+    outline = np.array(outline, float)
     shape = shapely.Polygon(outline)
     y = (np.arange(44000) + 0.5) / 1000
     strips = shapely.intersection(
         shape, shapely.linestrings(np.stack([np.full((y.size, 2), [-10, 100]), np.stack([y, y], -1)], -1))
     )
     chord, middle = shapely.length(strips), shapely.get_x(shapely.centroid(strips))
-    slope, _ = np.polyfit(y, middle, 1, w=np.sqrt(chord))
+    between = ~np.isclose((y[1:] + y[:-1]) / 2, 20)  # the first fin's middle leaps at its level edge
+    angle = np.arctan2(np.diff(middle), np.diff(y))[between]
+    sweep = np.average(angle, weights=((chord[1:] + chord[:-1]) / 2)[between])
     plan = fins.planform(outline)
     assert plan.mac_mm == pytest.approx((chord**2).sum() / chord.sum(), rel=1e-6)
-    assert plan.midchord_slope == pytest.approx(slope, rel=1e-5)
+    assert np.arctan(plan.midchord_slope) == pytest.approx(sweep, abs=3e-4)
+
+
+@given(
+    root=LENGTHS, crank=LENGTHS, tip=LENGTHS, span=LENGTHS, share=st.floats(0.1, 0.9), bend=st.floats(-2, 2)
+)
+def test_sweep_of_a_cranked_fin_is_the_mean_of_its_panels_by_area(root, crank, tip, span, share, bend):
+    """Two trapezoids, one on the other, each with its own straight mid-chord line."""
+    inner, outer = share * span, (1 - share) * span
+    x, x_tip = inner, inner + bend * outer
+    fin = [[-root / 2, 0], [x - crank / 2, inner], [x_tip - tip / 2, span]]
+    aft = [[x_tip + tip / 2, span], [x + crank / 2, inner], [root / 2, 0]]
+    areas = np.array([(root + crank) * inner, (crank + tip) * outer])
+    sweep = np.average([np.pi / 4, np.arctan(bend)], weights=areas)
+    assert np.arctan(fins.planform(fin + aft).midchord_slope) == pytest.approx(sweep, abs=1e-6)
+
+
+@pytest.mark.parametrize("tilt_mm", [1e-2, 1e-3, 1e-4, 1e-6, 1e-9])
+def test_an_edge_nearly_level_counts_as_little_as_a_level_one(tilt_mm):
+    """Its strip, however steep the mid-chord line in it, is at most tilt / span of the fin."""
+    outline = trapezoid(80, 60, 50, 40)
+    tilted = outline + np.array([[0, 0], [0, 0], [0, tilt_mm], [0, -tilt_mm]])
+    change = np.arctan(fins.planform(tilted).midchord_slope) - np.arctan(
+        fins.planform(outline).midchord_slope
+    )
+    assert abs(change) < 3 * np.pi * tilt_mm / 50 + 1e-9
+
+
+def test_sweep_of_a_traced_fin_is_steady():
+    """A trapezoid with 15 points to an edge, each off by 0.1 mm."""
+    outline = trapezoid(80, 40, 50, 40)
+    share = (np.arange(15) / 15)[:, None]
+    points = np.concatenate(
+        [p + share * (q - p) for p, q in zip(outline, np.roll(outline, -1, 0), strict=True)]
+    )
+    traced = points + np.random.default_rng(1).normal(0, 0.1, (500, 60, 2))
+    sweep_deg = np.degrees(np.arctan(fins.planform(traced).midchord_slope))
+    assert abs(sweep_deg.mean() - np.degrees(np.arctan2(20, 50))) < 0.3
+    assert 0.01 < sweep_deg.std() < 0.4
 
 
 @pytest.mark.parametrize(
