@@ -201,6 +201,7 @@ def _own_warnings(measured: Measured, options: MeasureOptions, cp_x: Quantity, c
                 "Check --fins and --pose, or turn the rocket so that one fin lies flat in the photo's plane",
             ))  # fmt: skip
         warnings += _side_warning(trace, k)
+        warnings += _roll_warning(solid, trace, k, options)
     if measured.references and options.behind_mm is None and solid.adjusted.problem.told.tube_mm is None:
         percent = (
             100 * 1.96 * solid.adjusted.problem.told.behind_sigma_mm / float(solid.adjusted.pose().depth_mm)
@@ -224,6 +225,24 @@ def _own_warnings(measured: Measured, options: MeasureOptions, cp_x: Quantity, c
             "Measure the largest diameter with a caliper (--scale tube=) or take a better photo",
         ))  # fmt: skip
     return warnings
+
+
+def _roll_warning(solid: Solid, trace, k: int, options: MeasureOptions) -> list[Warn]:
+    """The roll seen from both sides against what the user said, where the picture settles it."""
+    count = trace.said.count
+    seen = np.degrees(trace.roll_rad - solid.adjusted.pose().roll_offset_rad())
+    apart = min(
+        abs((seen - np.degrees(said) + 180 / count) % (360 / count) - 180 / count) for said in trace.said.roll_rad
+    )
+    if apart < max(5.0, 3 * np.degrees(trace.roll_sigma_rad)):
+        return []
+    return [
+        Warn(
+            "ROLL_DIFFERS",
+            f"Fin group {k} stands {apart:.0f} degrees from where --pose {options.pose.kind} puts it, by the picture",
+            "Check --pose, or give the angle of fin 1 from the photo's plane, for example --pose 30deg",
+        )
+    ]
 
 
 def _side_warning(trace, k: int) -> list[Warn]:

@@ -8,14 +8,15 @@ import numpy as np
 
 from digitize.assemble import Measured, assemble
 from digitize.combine import Shot, combine
-from digitize.errors import Refusal, ScaleRefusal, UsageRefusal
+from digitize.errors import OutlineRefusal, Refusal, ScaleRefusal, UsageRefusal
 from digitize.options import MeasureOptions, Pose, ScaleClaim
 from digitize.outline.silhouette import find_silhouette
 from digitize.photo.calibration import calibrated_prior, read_camera
 from digitize.photo.camera import CameraPrior, camera_prior
 from digitize.photo.read import read_photo
 from digitize.photo.references import find_reference
-from digitize.records import Photo, ReferencePoints, Result
+from digitize.photo.references.bystanders import unnamed_ruler, unnamed_sheets
+from digitize.records import Photo, ReferencePoints, Result, Silhouette
 from digitize.report.folder import check_out_dir, write_results
 from digitize.shots import photos_of
 from digitize.solid.adjust import Told
@@ -87,7 +88,7 @@ def measure_photo(photo: Photo, options: MeasureOptions, say: Callable[[str], No
     prior = _camera(photo, options)
     say("finding the scale")
     references = _references(photo, options)
-    silhouette = find_silhouette(photo, references, say)
+    silhouette = _silhouette(photo, references, say)
     say("fitting the solid")
     told = _told(options)
     solids = [
@@ -108,6 +109,24 @@ def measure_photo(photo: Photo, options: MeasureOptions, say: Callable[[str], No
         other=next((s for s in solids if s is not solid), None),
         warnings=warnings,
     )
+
+
+def _silhouette(
+    photo: Photo, references: tuple[ReferencePoints, ...], say: Callable[[str], None]
+) -> Silhouette:
+    """The outline, with flat objects nobody named kept out too: a ruler always, card and paper once in doubt."""
+    named = {reference.kind for reference in references}
+    aside = references if "ruler" in named else (*references, *unnamed_ruler(photo))
+    try:
+        first = find_silhouette(photo, aside, say)
+        if not first.warnings:
+            return first
+    except OutlineRefusal:
+        first = None
+    sheets = unnamed_sheets(photo, named)
+    if first is not None and not sheets:
+        return first
+    return find_silhouette(photo, (*aside, *sheets), say)
 
 
 def _camera(photo: Photo, options: MeasureOptions) -> CameraPrior:

@@ -28,7 +28,7 @@ pixel inside its true place (measured there; no other source)."""
 LIMB_SIGMA_PX = 0.35
 OUTLIER_SIGMAS = 2.5
 PLANE_TILT_SIGMA_RAD = np.radians(4.0)
-SAME_PLANE_SIGMA_MM = 2.0
+SAME_PLANE_SIGMA_MM, SAME_PLANE_SIGMA_RAD = 2.0, np.radians(1.0)
 CALIPER_SIGMA_MM = 0.05
 TAPE_SIGMA_MM = 0.5
 """Reading nose tip and aft end against a class II tape (0.5 mm at 1 m, Directive 2014/32/EU, is its limit)."""
@@ -294,6 +294,8 @@ def _reference_rows(problem: Problem, state: _State, k: int) -> list[tuple[str, 
     else:
         first_rotation, first_translation, _ = state.planes[0]
         apart = first_rotation[:, 2] @ (translation - first_translation) / SAME_PLANE_SIGMA_MM
+        leans = (rotation[:, 2] - first_rotation[:, 2])[:2] / SAME_PLANE_SIGMA_RAD
+        rows.append(("set-back", f"{reference.label}: along the first one's plane", leans))
         rows.append(("set-back", f"{reference.label}: in the first one's plane", np.atleast_1d(apart)))
     return rows
 

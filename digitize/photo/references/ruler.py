@@ -58,7 +58,7 @@ def _best_reading(grey: np.ndarray, rows: list[Row], length_mm: float) -> tuple[
     """The surest reading of these rows, or None and the first reason against one."""
     readings, reasons = [], []
     for row in rows:
-        ticks = _read(grey, row)
+        ticks = read_row(grey, row)
         if ticks is None:
             continue
         reading = settle_unit(ticks, length_mm)
@@ -88,7 +88,7 @@ def _coarse_reading(grey: np.ndarray, rgb: np.ndarray, length_mm: float) -> Read
     return best
 
 
-def _read(grey: np.ndarray, row: Row) -> Ticks | None:
+def read_row(grey: np.ndarray, row: Row) -> Ticks | None:
     """The row's ticks; where every other one is longer (half millimetres, a harmonic), those alone."""
     ticks = read_ticks(grey, row)
     if ticks is not None and ticks.alternate > 0.6:
