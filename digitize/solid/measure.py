@@ -30,6 +30,7 @@ from digitize.solid.roll import find_roll
 from digitize.solid.stations import Stations, find_stations
 
 POINTS_PER_TUBE = 24
+MOST_TILT_RAD = np.radians(25.0)
 UNEXPLAINED = 0.12
 """Share of the fins' silhouette that may stay unexplained by one planform before it is called doubtful."""
 
@@ -107,6 +108,7 @@ def measure_solid(
     problem = replace(adjusted.problem, ends=ends)
     adjusted = adjust(problem, adjusted.values)
     profile = _profile(adjusted, stations, silhouette)
+    _check_sound(adjusted, profile)
     cover = coverage(silhouette.outline_px, silhouette.outline_px.min(0), silhouette.outline_px.max(0))
     traced = _fins(adjusted, stations, profile, cover, silhouette.outline_px, fins)
     if resting and traced:
@@ -114,6 +116,18 @@ def measure_solid(
         profile = _profile(adjusted, stations, silhouette)
         traced = _fins(adjusted, stations, profile, cover, silhouette.outline_px, fins)
     return _solid(name, adjusted, stations, axis, profile, traced, (tip_sigma / pixel, rim_sigma_mm), silhouette)
+
+
+def _check_sound(adjusted: Adjusted, profile: np.ndarray) -> None:
+    """Refuse a solution that no rocket seen from the side can have."""
+    tilt, radius = float(adjusted.pose().tilt_rad), float(adjusted.tube_radii_mm().max())
+    numbers = np.array([tilt, radius, profile[-1, 0], profile[:, 1].max()])
+    if np.isfinite(numbers).all() and abs(tilt) < MOST_TILT_RAD and profile[:, 1].max() < 3 * radius:
+        return
+    raise OutlineRefusal(
+        "The outline does not fit a rocket seen from the side",
+        "Take the photo square from the side, on a plain ground, the camera level with the middle of the rocket",
+    )
 
 
 def _to_px(prior: CameraPrior, view: np.ndarray, p: np.ndarray, q: np.ndarray) -> np.ndarray:
