@@ -53,7 +53,8 @@ def write_sheet(path: Path, paper: str = "a4", sheets: int = 1) -> None:
     """Write the scale sheets 1 to `sheets`, a page each, as a true-size PDF.
 
     paper: 'a4' or 'letter'. Sheets of different numbers can lie in one picture. An earlier sheet there is
-    replaced, nothing else. Raises ValueError for other papers or numbers, UsageRefusal if the file can't be written.
+    replaced, nothing else. Raises ValueError for other papers or numbers, UsageRefusal if the file can't be
+    written.
     """
     if paper not in PAPERS_MM:
         raise ValueError(f"no scale sheet for paper {paper!r}: {' or '.join(PAPERS_MM)}")
@@ -127,11 +128,12 @@ def _text(plan: SheetLayout) -> list[str]:
     placed = [(TEXT_LEFT_MM, BAR_TOP_MM + 3 + k * LINE_MM, *line) for k, line in enumerate(lines)]
     bar_words = f"{BAR_MM:g} mm"
     placed.append((plan.size_mm[0] / 2 - 8, height - BAR_TOP_MM - 2, bar_words, "F1", 9))
-    return [
-        f"BT /{font} {size} Tf {x * POINTS_PER_MM:.2f} {(height - y) * POINTS_PER_MM:.2f} Td ({_escaped(words)}) Tj ET"
-        for x, y, words, font, size in placed
-        if words
-    ]
+    commands = []
+    for x, y, words, font, size in placed:
+        place = f"{x * POINTS_PER_MM:.2f} {(height - y) * POINTS_PER_MM:.2f}"
+        if words:
+            commands.append(f"BT /{font} {size} Tf {place} Td ({_escaped(words)}) Tj ET")
+    return commands
 
 
 def _escaped(words: str) -> str:

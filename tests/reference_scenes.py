@@ -1,4 +1,6 @@
-"""Drawn photographs of reference objects for the tests of their finders, and flat prints seen through a camera."""
+"""Drawn photographs of reference objects for the tests of their finders, and flat prints seen through a
+camera.
+"""
 
 from pathlib import Path
 
@@ -78,8 +80,9 @@ def corner_errors_px(points_px: np.ndarray, corners_px: np.ndarray) -> np.ndarra
 def flat_print(
     view: Camera, *prints, ground=(0.35, 0.22, 0.12), blur_px=0.8, noise=0.004, seed=1
 ) -> np.ndarray:
-    """(H, W, 3) uint8: prints lying before a camera. prints: (grey (h, w) 0..1 linear, texel_mm, Plane whose origin is
-    the print's top-left corner). Nine samples a pixel."""
+    """(H, W, 3) uint8: prints lying before a camera. prints: (grey (h, w) 0..1 linear, texel_mm, Plane whose
+    origin is the print's top-left corner). Nine samples a pixel.
+    """
     width, height = view.size_px
     finer = 3
     ideal = view.ideal_grid((0, 0, width, height), finer)
@@ -102,7 +105,8 @@ def flat_print(
 
 
 def lying(corner_mm, turn_deg: float = 0.0, lean_deg=(0.0, 0.0)) -> Plane:
-    """A plane whose origin is at corner_mm (3,), its x turned clockwise as seen, leaned about world x and y."""
+    """A plane whose origin is at corner_mm (3,), its x turned clockwise as seen, leaned about world x and y.
+    """
     turn, (lean_x, lean_y) = np.radians(turn_deg), np.radians(lean_deg)
     rotation = cv2.Rodrigues(np.array([0, 0, turn]))[0]
     rotation = cv2.Rodrigues(np.array([lean_x, lean_y, 0.0]))[0] @ rotation

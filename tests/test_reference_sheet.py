@@ -9,7 +9,7 @@ from reference_scenes import camera, flat_print, lying, photo
 
 from digitize.errors import ScaleRefusal
 from digitize.photo.references.sheet import find_sheets
-from digitize.photo.references.sheet_layout import layout
+from digitize.photo.references.sheet_layout import layout, marker_cells
 from digitize.sheet import write_sheet
 
 PAPER_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1 size A
@@ -104,11 +104,11 @@ def test_one_sheet_in_a_photograph(sheets):
 
 
 def test_readable_at_two_metres():
-    """A phone's main camera: 12 megapixels, 26 mm equivalent; only the part of the frame with the sheet is drawn."""
+    """A phone's main camera: 12 megapixels, 26 mm equivalent; only the part of the frame with the sheet is
+    drawn.
+    """
     px_per_mm = 26 / 43.267 * np.hypot(4032, 3024) / 2000
     plan = layout("a4", 3)
-    from digitize.photo.references.sheet_layout import marker_cells
-
     page = np.full((1188, 840), 0.85, np.float32)
     for marker, corners in plan.corners_mm.items():
         x, y = (corners[0] / TEXEL_MM).round().astype(int)

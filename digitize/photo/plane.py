@@ -1,8 +1,10 @@
-"""The plane of a flat reference: its homography, its local scale, and its pose before a camera of known focal length.
+"""The plane of a flat reference: its homography, its local scale, and its pose before a camera of known focal
+length.
 
-Frames: the plane's own millimetres (x right, y down as printed), pixels (x right, y down), camera (x right, y down,
-z forward). Source of the decomposition: R. Hartley, A. Zisserman, Multiple View Geometry, 2nd ed. 2004, section 8.1
-and example 8.18 (a plane's homography is K [r1 r2 t]); the focal length from one plane by the orthogonality of r1, r2.
+Frames: the plane's own millimetres (x right, y down as printed), pixels (x right, y down), camera (x right, y
+down, z forward). Source of the decomposition: R. Hartley, A. Zisserman, Multiple View Geometry, 2nd ed. 2004,
+section 8.1 and example 8.18 (a plane's homography is K [r1 r2 t]); the focal length from one plane by the
+orthogonality of r1, r2.
 """
 
 from dataclasses import dataclass
@@ -28,7 +30,9 @@ class NotFound:
 
 @dataclass(frozen=True)
 class PlanePose:
-    """Plane to camera: X_camera = rotation (3, 3) @ (x, y, 0) + shift_mm (3,). tilt_deg: of its normal to the z axis."""
+    """Plane to camera: X_camera = rotation (3, 3) @ (x, y, 0) + shift_mm (3,). tilt_deg: of its normal to the
+    z axis.
+    """
 
     rotation: np.ndarray
     shift_mm: np.ndarray
@@ -47,7 +51,9 @@ class FocalLength:
 
 
 def on_one_line(points: np.ndarray) -> bool:
-    """Whether points (n, 2) lie on one line: cv2.findHomography then gives a rank-1 matrix and calls all inliers."""
+    """Whether points (n, 2) lie on one line: cv2.findHomography then gives a rank-1 matrix and calls all
+    inliers.
+    """
     if len(points) < 3:
         return True
     spread = np.linalg.svd(points - points.mean(axis=0), compute_uv=False)
@@ -68,13 +74,15 @@ def homography(points: ReferencePoints) -> np.ndarray | NotFound:
 def mm_per_px(matrix: np.ndarray, at_px: np.ndarray) -> float:
     """Local scale of the plane seen at a pixel (2,): root of the ratio of areas."""
     inverse = np.linalg.inv(matrix)
-    x, y, w = inverse @ [*at_px, 1.0]
+    w = inverse[2] @ [*at_px, 1.0]
     # |d(mm)/d(px)| of a projective map is det / w^3.
     return float(np.sqrt(abs(np.linalg.det(inverse) / w**3)))
 
 
 def pose(matrix: np.ndarray, focal_px: float, centre_px: np.ndarray) -> PlanePose:
-    """Pose of the plane whose homography this is, before a pinhole camera; the nearest rotation to the columns found."""
+    """Pose of the plane whose homography this is, before a pinhole camera; the nearest rotation to the
+    columns found.
+    """
     camera = np.array([[focal_px, 0, centre_px[0]], [0, focal_px, centre_px[1]], [0, 0, 1]])
     columns = np.linalg.solve(camera, matrix)
     scale = np.sqrt(np.linalg.norm(columns[:, 0]) * np.linalg.norm(columns[:, 1])) * np.sign(columns[2, 2])
@@ -86,7 +94,9 @@ def pose(matrix: np.ndarray, focal_px: float, centre_px: np.ndarray) -> PlanePos
 
 
 def _focal_squared(matrix: np.ndarray, centre_px: np.ndarray) -> tuple[float, float]:
-    """Focal length squared by least squares over the two conditions on r1, r2, and how much of it they fix (0: none)."""
+    """Focal length squared by least squares over the two conditions on r1, r2, and how much of it they fix
+    (0: none).
+    """
     shifted = np.array([[1, 0, -centre_px[0]], [0, 1, -centre_px[1]], [0, 0, 1]]) @ matrix
     first, second = shifted[:, 0], shifted[:, 1]
     size = np.sqrt(np.linalg.norm(first[:2]) * np.linalg.norm(second[:2]))

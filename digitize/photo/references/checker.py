@@ -7,17 +7,16 @@ from digitize.errors import ScaleRefusal
 from digitize.records import Photo, ReferencePoints
 
 SEARCH_PX = 1600  # longer side of the reduced picture in which the board is looked for
+PRINT_SIGMA = 0.001  # of a printed square's size: measured by the user over several, to about 0.1 mm in 100
 FLATNESS = 0.04  # of a square: more scatter about a plane is no flat board
-CORNER_FLOOR_PX = (
-    0.05  # pixel noise apart, sharpening and unequal ink spread move a corner by about this much
-)
+CORNER_FLOOR_PX = 0.05  # sharpening and unequal ink spread move a corner by about this much
 
 
 def find_checker(photo: Photo, squares: tuple[int, int], square_mm: float) -> ReferencePoints:
     """Inner corners of a board of squares = (across, down), each square_mm wide.
 
-    points_mm: the board's outer top-left corner is (0, 0). A half turn of the board can't be told and doesn't matter.
-    Raises ScaleRefusal when no such board is seen whole.
+    points_mm: the board's outer top-left corner is (0, 0). A half turn of the board can't be told and doesn't
+    matter. Raises ScaleRefusal when no such board is seen whole.
     """
     across, down = squares
     grid = np.array([[i + 1, j + 1] for j in range(down - 1) for i in range(across - 1)], float) * square_mm
@@ -35,16 +34,17 @@ def find_checker(photo: Photo, squares: tuple[int, int], square_mm: float) -> Re
         points_px=corners,
         points_mm=grid,
         sigma_px=float(np.hypot(sigma, CORNER_FLOOR_PX)),
-        size_sigma=0.001,  # a printer's size, measured by the user over several squares to about 0.1 mm in 100
+        size_sigma=PRINT_SIGMA,
         outline_px=outline,
     )
 
 
 def _best_corners(rgb: np.ndarray, grid: np.ndarray, inner: tuple[int, int]):
-    """Inner corners (n, 2) in pixels, row by row as the board has them, their homography and residual; or Nones.
+    """Inner corners (n, 2) in pixels, row by row as the board has them, their homography and residual; or
+    Nones.
 
-    The search is repeated at other sizes: at one of them a pattern in the ground may be taken for the board, and then
-    the corners don't lie on a plane.
+    The search is repeated at other sizes: at one of them a pattern in the ground may be taken for the board,
+    and then the corners don't lie on a plane.
     """
     grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
     for longest in (SEARCH_PX, 2 * SEARCH_PX, SEARCH_PX // 2):

@@ -1,7 +1,8 @@
 """Straight edges to a fraction of a pixel: sampled across the edge, in linear light, fitted robustly.
 
-An edge seen by a camera is a step blurred by lens and pixel. In linear light the blur is symmetrical, so the centroid of
-the step's slope is the step's place; in the file's gamma-coded values it would be pulled to the bright side.
+An edge seen by a camera is a step blurred by lens and pixel. In linear light the blur is symmetrical, so the
+centroid of the step's slope is the step's place; in the file's gamma-coded values it would be pulled to the
+bright side.
 """
 
 from dataclasses import dataclass
@@ -16,18 +17,20 @@ _LINEAR = np.where(_CODE <= 0.04045, _CODE / 12.92, ((_CODE + 0.055) / 1.055) **
 STEP_PX = 0.5  # spacing of samples across an edge
 NEIGHBOURS_ALIKE = 4.0  # stations share ground texture and JPEG blocks: this many count as one
 LENS_BOW = 0.004
-"""A lens that shifts the picture's corner by 1 %, more than phones leave, bows a line at a common place (0.4 of the way
-out) by 0.004 s^2 / half the picture's diagonal. More bow than a few times this is something else."""
+"""A lens that shifts the picture's corner by 1 %, more than phones leave, bows a line at a common place (0.4
+of the way out) by 0.004 s^2 / half the picture's diagonal. More bow than a few times this is something else.
+"""
 
 
 @dataclass(frozen=True)
 class Side:
     """One straight (or slightly bowed) edge in the picture.
 
-    origin, along: (2,) pixels, a point and a unit vector; across: `along` turned by +90 degrees (x right, y down).
-    coeffs: offset across (pixels) = c0 + c1 s + c2 s^2 at s pixels along from the origin; c2 for the lens's bow.
-    sigma_px: standard deviation of the edge's place at its ends; support: share of its length where the step was seen;
-    contrast: the step's height in linear light; rms_px: scatter of the stations about the fit.
+    origin, along: (2,) pixels, a point and a unit vector; across: `along` turned by +90 degrees (x right, y
+    down). coeffs: offset across (pixels) = c0 + c1 s + c2 s^2 at s pixels along from the origin; c2 for the
+    lens's bow. sigma_px: standard deviation of the edge's place at its ends; support: share of its length
+    where the step was seen; contrast: the step's height in linear light; rms_px: scatter of the stations
+    about the fit.
     """
 
     origin: np.ndarray
@@ -60,7 +63,9 @@ def grey_linear(rgb: np.ndarray) -> np.ndarray:
 
 
 def sample(rgb: np.ndarray, points_px: np.ndarray) -> np.ndarray:
-    """Linear-light colours (..., 3) at points (..., 2) in pixels, bilinear; the picture's edge is repeated outside."""
+    """Linear-light colours (..., 3) at points (..., 2) in pixels, bilinear; the picture's edge is repeated
+    outside.
+    """
     points = np.asarray(points_px, np.float32)
     flat = points.reshape(-1, 2)
     low = np.clip(np.floor(flat.min(axis=0)).astype(int) - 2, 0, None)
@@ -78,8 +83,8 @@ def sample(rgb: np.ndarray, points_px: np.ndarray) -> np.ndarray:
 def profiles_across(rgb, start, end, half_px: float, trim: float):
     """Colours across the segment start -> end.
 
-    Returns stations s (n,) in pixels from the segment's middle, offsets across (m,), colours (n, m, 3), and the frame
-    (origin, along). trim: share of the length left out at each end.
+    Returns stations s (n,) in pixels from the segment's middle, offsets across (m,), colours (n, m, 3), and
+    the frame (origin, along). trim: share of the length left out at each end.
     """
     start, end = np.asarray(start, float), np.asarray(end, float)
     length = float(np.hypot(*(end - start)))
@@ -100,8 +105,8 @@ def _smooth_along(values: np.ndarray, width: int) -> np.ndarray:
 def _signed_slope(colours, t, place, width: int) -> np.ndarray:
     """Slope across the edge of the colour component in which the two sides differ: (n, m).
 
-    The object's side is averaged over `width` stations. The ground's is taken close to the edge and over few: a line
-    drawn on it may run up to the edge.
+    The object's side is averaged over `width` stations. The ground's is taken close to the edge and over few:
+    a line drawn on it may run up to the edge.
     """
     beyond = t[None, :] - place[:, None]
     inside = _smooth_along(_mean_where(colours, (beyond > 2) & (beyond < 6)), width)
@@ -119,8 +124,9 @@ def _mean_where(colours: np.ndarray, where: np.ndarray) -> np.ndarray:
 
 
 def _consensus(x: np.ndarray, y: np.ndarray) -> np.ndarray:
-    """Weights 0/1 of the points on the straight line most of them share: a line drawn beside the edge, or print that
-    touches it, may hold a third of the stations and would bend a fit that starts from all of them."""
+    """Weights 0/1 of the points on the straight line most of them share: a line drawn beside the edge, or
+    print that touches it, may hold a third of the stations and would bend a fit that starts from all of them.
+    """
     rng = np.random.default_rng(0)
     first, second = rng.integers(0, len(x), (2, 80))
     apart = np.abs(x[second] - x[first]) > 0.3 * np.ptp(x)
@@ -169,10 +175,11 @@ def _edge_places(slope: np.ndarray, t: np.ndarray, place: np.ndarray, reach: flo
 
 
 def fit_side(rgb: np.ndarray, start, end, half_px: float = 8.0, trim: float = 0.12) -> Side:
-    """The straight edge near the segment start -> end (pixels), found within half_px across it; the object lies on
-    the side of +90 degrees from start -> end (to the right as seen, y down).
+    """The straight edge near the segment start -> end (pixels), found within half_px across it; the object
+    lies on the side of +90 degrees from start -> end (to the right as seen, y down).
 
-    First the edge's coarse place on groups of stations, then every group's centroid of slope, then a robust fit.
+    First the edge's coarse place on groups of stations, then every group's centroid of slope, then a robust
+    fit.
     """
     bow_sigma = LENS_BOW / (np.hypot(*rgb.shape[:2]) / 2)
     length = float(np.hypot(*(np.asarray(end, float) - np.asarray(start, float))))
@@ -197,7 +204,8 @@ def _common_offset(colours: np.ndarray, t: np.ndarray, reach: float) -> float:
     """Where the whole side's mean colour steps most, as offset across: the coarse place of the edge."""
     whole = cv2.blur(colours.mean(axis=0), (1, 5))
     brightness = whole.sum(axis=1, keepdims=True) + 0.02
-    # A shadow dims all three colours alike, an object's edge seldom does: changes of hue count more than of light.
+    # A shadow dims all three colours alike, an object's edge seldom does: changes of hue count more than of
+    # light.
     hue = np.linalg.norm(np.gradient(whole / brightness, t, axis=0), axis=1) * brightness.mean()
     light = np.abs(np.gradient(brightness[:, 0], t)) / 3
     steepness = np.where(np.abs(t) <= reach, (2 * hue + light) * (1 - 0.3 * np.abs(t) / (reach + 1)), 0)
@@ -222,7 +230,10 @@ def _as_side(origin, along, fit, height, length: float) -> Side:
 
 
 def meet(first: Side, second: Side) -> np.ndarray:
-    """Where two edges cross: (2,) pixels. Bowed edges are followed by Newton steps from their straight parts."""
+    """Where two edges cross: (2,) pixels.
+
+    Bowed edges are followed by Newton steps from their straight parts.
+    """
     a = b = 0.0
     for _ in range(12):
         p, q = first.at(a)[0], second.at(b)[0]

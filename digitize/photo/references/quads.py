@@ -1,6 +1,7 @@
 """Quadrilaterals in a reduced picture that could be a flat rectangle.
 
-They come from many thresholds and edge maps, so that no one threshold has to be right; rectangle.py judges them.
+They come from many thresholds and edge maps, so that no one threshold has to be right; rectangle.py judges
+them.
 """
 
 import cv2
@@ -92,7 +93,10 @@ def clockwise(corners: np.ndarray) -> np.ndarray:
 
 
 def _quads_of(binary: np.ndarray, least_px: float, aspect: float, met: dict):
-    """Quadrilaterals among the blobs of a binary picture. met: how often a blob's box was met, over all pictures."""
+    """Quadrilaterals among the blobs of a binary picture.
+
+    met: how often a blob's box was met, over all pictures.
+    """
     height, width = binary.shape
     contours, _ = cv2.findContours(binary, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
     longest = 1.05 * aspect / np.cos(np.radians(MAX_TILT_DEG))
@@ -119,7 +123,9 @@ def _quads_of(binary: np.ndarray, least_px: float, aspect: float, met: dict):
 
 
 def _plausible_shape(corners: np.ndarray, aspect: float) -> bool:
-    """Side lengths such as a rectangle of this aspect can show when tilted up to MAX_TILT_DEG: a quick first sieve."""
+    """Side lengths such as a rectangle of this aspect can show when tilted up to MAX_TILT_DEG: a quick first
+    sieve.
+    """
     a, b, c, d = np.hypot(*(np.roll(corners, -1, axis=0) - corners).T)
     if max(a / c, c / a, b / d, d / b) > 1.6:
         return False
@@ -129,7 +135,9 @@ def _plausible_shape(corners: np.ndarray, aspect: float) -> bool:
 
 
 def find_quads(small: np.ndarray, aspect: float) -> list[np.ndarray]:
-    """Clockwise corners (4, 2), in pixels of `small` (RGB), of every quadrilateral a rectangle of this aspect may show."""
+    """Clockwise corners (4, 2), in pixels of `small` (RGB), of every quadrilateral a rectangle of this aspect
+    may show.
+    """
     least = 0.02 * max(small.shape[:2])
     seen, met = np.zeros((0, 4, 2)), {}
     for binary in _maps(small):

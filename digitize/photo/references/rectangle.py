@@ -1,7 +1,9 @@
-"""A rectangle of known size lying flat in the picture: found, told from look-alikes, its corners to a fraction of a pixel.
+"""A rectangle of known size lying flat in the picture: found, told from look-alikes, its corners to a
+fraction of a pixel.
 
-A candidate is judged by what the object is known to be: four straight steps in colour, which end where they meet, whose
-shape is that of the known rectangle seen from some pose, with the corners it has (a bank card's are round).
+A candidate is judged by what the object is known to be: four straight steps in colour, which end where they
+meet, whose shape is that of the known rectangle seen from some pose, with the corners it has (a bank card's
+are round).
 """
 
 from dataclasses import dataclass, replace
@@ -24,7 +26,7 @@ SAME_PLACE = 4  # of them may overlap: a card and its shadow, a card and what is
 BELIEVED = 0.2  # least score taken for the object
 RIVAL = 0.6  # a second place with this share of the best score makes the choice a guess
 GOING_ON = {0: 1.0, 1: 1.0, 2: 0.6, 3: 0.35}  # weight by how many side ends run on; chance meets a few
-EDGE_FLOOR_PX = 0.12  # a thin shadow or a sharpened edge moves all of a side together by about this much
+EDGE_FLOOR_PX = 0.15  # a thin shadow or a sharpened edge moves all of a side together by about this much
 
 
 @dataclass(frozen=True)
@@ -58,7 +60,10 @@ class PoseFit:
 
 @dataclass(frozen=True)
 class Quad:
-    """A refined candidate. corners_px: (4, 2), clockwise in the picture, starting at the rectangle's own top-left."""
+    """A refined candidate.
+
+    corners_px: (4, 2), clockwise in the picture, starting at the rectangle's own top-left.
+    """
 
     corners_px: np.ndarray
     sides: tuple[Side, ...]
@@ -90,7 +95,7 @@ def find_rectangle(photo: Photo, what: RectangleKind) -> ReferencePoints:
         )
         raise ScaleRefusal(
             f"Two objects look equally like the {what.label}, at pixels {places}",
-            "Leave only one such object in the picture, or give the scale by --scale points=X1,Y1,X2,Y2,LENGTH",
+            "Leave only one such object in the picture, or give --scale points=X1,Y1,X2,Y2,LENGTH",
         )
     sigma = float(np.hypot(EDGE_FLOOR_PX, np.sqrt(np.mean([side.sigma_px**2 for side in best.sides]))))
     return ReferencePoints(
@@ -129,7 +134,9 @@ def focal_candidates(shape, focal35_mm: float | None) -> list[float]:
 
 
 def fit_pose(corners, size_mm, shape, focals, polish: bool = True) -> PoseFit | None:
-    """Best pose of a size_mm = (width, height) rectangle on four clockwise corners (4, 2) pixels; None when none."""
+    """Best pose of a size_mm = (width, height) rectangle on four clockwise corners (4, 2) pixels; None when
+    none.
+    """
     model = np.array([[-1, -1, 0], [1, -1, 0], [1, 1, 0], [-1, 1, 0]]) * [size_mm[0] / 2, size_mm[1] / 2, 0]
     centre = (np.array([shape[1], shape[0]]) - 1) / 2
     best = None
@@ -153,7 +160,8 @@ def fit_pose(corners, size_mm, shape, focals, polish: bool = True) -> PoseFit | 
 
 
 def _shape_score(pose: PoseFit, size_px: float, tolerance: float) -> float:
-    """How well four corners are this rectangle; people lay references flat before the camera, so tilt costs."""
+    """How well four corners are this rectangle; people lay references flat before the camera, so tilt costs.
+    """
     misfit = max(0.0, pose.rms_px - 0.3) / (tolerance * size_px)
     return float(np.exp(-(misfit**2) - (pose.tilt_deg / 30) ** 2))
 
@@ -247,7 +255,8 @@ def _scored(rgb: np.ndarray, quad: Quad, what: RectangleKind) -> Quad:
 
 
 def _corner_score(cut_mm: float | None, what: RectangleKind) -> float:
-    """The corner cut off along each side of the diagonal is (1 - 1/sqrt 2) r: 0.93 mm on a card, 0 on paper."""
+    """The corner cut off along each side of the diagonal is (1 - 1/sqrt 2) r: 0.93 mm on a card, 0 on paper.
+    """
     if cut_mm is None:
         return 0.6
     wanted = what.corner_radius_mm * (1 - np.sqrt(0.5))
@@ -275,7 +284,9 @@ def _beside(points: np.ndarray, along: np.ndarray, sign: int, gap: float, depth:
 
 
 def _steps(rgb: np.ndarray, inside: np.ndarray, outside: np.ndarray):
-    """Per row of points: share of stations stepping the row's own way, and the step's height (root of linear light)."""
+    """Per row of points: share of stations stepping the row's own way, and the step's height (root of linear
+    light).
+    """
     difference = np.sqrt(np.clip(sample(rgb, inside), 0, 1)) - np.sqrt(np.clip(sample(rgb, outside), 0, 1))
     difference = np.median(difference, axis=2)
     typical = np.median(difference, axis=1)
@@ -285,7 +296,8 @@ def _steps(rgb: np.ndarray, inside: np.ndarray, outside: np.ndarray):
 
 
 def step_shares(rgb: np.ndarray, corners: np.ndarray, gap: float, depth: float) -> np.ndarray:
-    """For each side (4,): share of its length where inside and outside differ the side's own way, times the strength.
+    """For each side (4,): share of its length where inside and outside differ the side's own way, times the
+    strength.
 
     A line drawn on the ground has the same colour on both sides, so it scores nothing.
     """
@@ -339,16 +351,19 @@ def corner_cut_mm(rgb: np.ndarray, corners: np.ndarray, what: RectangleKind) -> 
 
 
 def whiteness(rgb: np.ndarray, corners: np.ndarray) -> float:
-    """0..1: blank and colourless inside, and lighter than what lies round it."""
-    inside, outside = (sample(rgb, ring).reshape(-1, 3) for ring in _rings(corners, 4.0, 20.0))
+    """0..1: blank and colourless all over, and lighter than what lies round it."""
+    _, outside = _rings(corners, 4.0, 20.0)
+    u, v = (grid.ravel()[:, None] for grid in np.meshgrid(*[np.linspace(0.06, 0.94, 20)] * 2))
+    top, bottom = corners[0] + u * (corners[1] - corners[0]), corners[3] + u * (corners[2] - corners[3])
+    inside = sample(rgb, (top + v * (bottom - top))[None])[0]
     middle = np.median(inside, axis=0)
     colour = (middle.max() - middle.min()) / max(middle.max(), 1e-3)
-    lighter = middle.mean() / max(np.median(outside, axis=0).mean(), 1e-3)
-    spread = np.median(np.abs(inside.mean(axis=1) - middle.mean())) / max(middle.mean(), 1e-3)
+    lighter = middle.mean() / max(np.median(sample(rgb, outside).reshape(-1, 3), axis=0).mean(), 1e-3)
+    marked = (np.abs(inside.mean(axis=1) / max(middle.mean(), 1e-3) - 1) > 0.4).mean()
     return float(
         np.clip((0.6 - colour) / 0.3, 0.05, 1)
         * np.clip((lighter - 0.9) / 0.2, 0.05, 1)
-        * np.clip((0.3 - spread) / 0.2, 0.05, 1)
+        * np.clip((0.2 - marked) / 0.1, 0.05, 1)
     )
 
 

@@ -1,4 +1,6 @@
-"""A ruler in the picture: its graduations, read one by one, and checked against the length the user says it has."""
+"""A ruler in the picture: its graduations, read one by one, and checked against the length the user says it
+has.
+"""
 
 from dataclasses import dataclass, replace
 
@@ -25,7 +27,7 @@ SIZE_SIGMA = 0.0005  # wooden and plastic rulers keep 300 mm to about 0.3 mm (95
 COARSE_MM = (5.0, 10.0)  # marks read when the millimetres are blurred
 USUAL_WIDTH_MM = 30.0
 INCH_PARTS = (16, 8, 32, 10, 64)
-REMEDY = "Show the whole ruler, flat, sharp and without glare, the graduations toward the camera, or give another --scale"
+REMEDY = "Show the whole ruler flat and sharp, its graduations without glare, or give another --scale"
 
 
 @dataclass(frozen=True)
@@ -73,7 +75,9 @@ def _best_reading(grey: np.ndarray, rows: list[Row], length_mm: float) -> tuple[
 
 
 def _coarse_reading(grey: np.ndarray, rgb: np.ndarray, length_mm: float) -> Reading | None:
-    """Half-centimetre or centimetre marks along a long thin rectangle: their count, and their run over its length."""
+    """Half-centimetre or centimetre marks along a long thin rectangle: their count, and their run over its
+    length.
+    """
     best = None
     for body in ruler_bodies(rgb, length_mm):
         for unit in COARSE_MM:
@@ -119,7 +123,7 @@ def settle_unit(ticks: Ticks, length_mm: float) -> Reading | str:
         marked = whole and count > 90 and ticks.scatter_px < 0.01 * ticks.period * ticks.strip.reduce
         return f"The {count} even marks found show no decimal pattern: an inch scale?" if marked else ""
     if count > 1.12 * length_mm or (whole and count < 0.6 * length_mm):
-        return f"A graduation of {count} marks was found; a ruler of {length_mm:g} mm shows {length_mm:g} millimetres"
+        return f"A graduation of {count} marks was found, where a ruler of {length_mm:g} mm has {length_mm:g}"
     even = ticks.scatter_px < 0.03 * ticks.period * ticks.strip.reduce
     if surplus < SURE_DECADE or count < FEWEST_UNCOUNTED or not even:
         return ""
@@ -129,14 +133,24 @@ def settle_unit(ticks: Ticks, length_mm: float) -> Reading | str:
 def ruler_bodies(rgb: np.ndarray, length_mm: float) -> list[np.ndarray]:
     """Long thin rectangles, each (4, 2) pixels, starting with a long side."""
     shrink = max(1.0, max(rgb.shape[:2]) / SEARCH_PX)
-    small = cv2.resize(rgb, None, fx=1 / shrink, fy=1 / shrink, interpolation=cv2.INTER_AREA) if shrink > 1 else rgb
-    bodies = [corners * shrink + (shrink - 1) / 2 for corners in find_quads(small, length_mm / USUAL_WIDTH_MM)[:12]]
+    small = (
+        cv2.resize(rgb, None, fx=1 / shrink, fy=1 / shrink, interpolation=cv2.INTER_AREA)
+        if shrink > 1
+        else rgb
+    )
+    bodies = [
+        corners * shrink + (shrink - 1) / 2 for corners in find_quads(small, length_mm / USUAL_WIDTH_MM)[:12]
+    ]
     first_side = [np.hypot(*np.diff(corners, axis=0).T) for corners in bodies]
-    return [np.roll(body, -int(side[0] < side[1]), axis=0) for body, side in zip(bodies, first_side, strict=True)]
+    return [
+        np.roll(body, -int(side[0] < side[1]), axis=0) for body, side in zip(bodies, first_side, strict=True)
+    ]
 
 
 def _coarse_row(body: np.ndarray, length_mm: float, unit_mm: float) -> Row:
-    """Where marks of this unit should run on a ruler's body; its graduation is a little shorter than the body."""
+    """Where marks of this unit should run on a ruler's body; its graduation is a little shorter than the
+    body.
+    """
     long, across = (body[1] - body[0] + body[2] - body[3]) / 2, (body[2] - body[1] + body[3] - body[0]) / 2
     length = np.hypot(*long)
     period_px = length * unit_mm / (1.01 * length_mm)

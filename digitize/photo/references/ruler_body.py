@@ -1,4 +1,6 @@
-"""The outline of the whole ruler, from where its graduation stands: to keep it out of the rocket's silhouette."""
+"""The outline of the whole ruler, from where its graduation stands: to keep it out of the rocket's
+silhouette.
+"""
 
 import cv2
 import numpy as np
@@ -14,7 +16,10 @@ MARGIN_MM = 0.7  # the polygon is this much bigger than the body
 
 
 def ruler_outline(rgb: np.ndarray, ticks: Ticks, px_per_mm: float) -> np.ndarray:
-    """Polygon (4, 2) in pixels round the ruler's body. Edges that can't be seen are put where they usually are."""
+    """Polygon (4, 2) in pixels round the ruler's body.
+
+    Edges that can't be seen are put where they usually are.
+    """
     middle = sum(ticks.band) / 2
     start = -(ticks.band[1] - ticks.band[0]) / 2 / px_per_mm
     picture, s_mm, w_mm = _rectified(rgb, ticks, middle, px_per_mm)
@@ -38,8 +43,9 @@ def ruler_outline(rgb: np.ndarray, ticks: Ticks, px_per_mm: float) -> np.ndarray
 
 
 def _rectified(rgb: np.ndarray, ticks: Ticks, middle: float, px_per_mm: float):
-    """Colours (root of linear light) with the graduation level: rows w (mm from the ticks' middle line, toward the long
-    ticks), columns s (mm along)."""
+    """Colours (root of linear light) with the graduation level: rows w (mm from the ticks' middle line,
+    toward the long ticks), columns s (mm along).
+    """
     step = max(1.0 / px_per_mm, 0.25)
     margin = LONGEST_MARGIN_MM + 3
     s_mm = np.arange(ticks.s[0] / px_per_mm - margin, ticks.s[-1] / px_per_mm + margin, step)
@@ -57,7 +63,9 @@ def _likeness(picture: np.ndarray, graduated: np.ndarray, w_mm: np.ndarray, edge
 
 
 def _agreed_step(picture: np.ndarray) -> np.ndarray:
-    """For every row, the step across it that two thirds of its columns agree on: numerals and ticks fill fewer."""
+    """For every row, the step across it that two thirds of its columns agree on: numerals and ticks fill
+    fewer.
+    """
     slope = np.gradient(cv2.blur(picture, (9, 2)), axis=0)
     low, high = np.percentile(slope, [33, 67], axis=1)
     return np.where(np.sign(low) == np.sign(high), np.minimum(np.abs(low), np.abs(high)), 0)

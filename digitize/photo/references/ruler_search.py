@@ -1,7 +1,7 @@
 """Where in the picture a row of evenly spaced graduations may run.
 
-A row of ticks is, in a small block of the picture, one strong line in the spectrum: its direction is the ruler's, its
-frequency the graduation's. Blocks that agree along their own direction make a row.
+A row of ticks is, in a small block of the picture, one strong line in the spectrum: its direction is the
+ruler's, its frequency the graduation's. Blocks that agree along their own direction make a row.
 """
 
 from dataclasses import dataclass
@@ -19,10 +19,11 @@ LEAST_SHARE = 0.15  # of a block's spectral power in that range, in one line
 
 @dataclass(frozen=True)
 class Row:
-    """A row of ticks, roughly. centre, along: (2,) pixels of the full picture, unit vector; period_px at the centre.
+    """A row of ticks, roughly. centre, along: (2,) pixels of the full picture, unit vector; period_px at the
+    centre.
 
-    reach: (from, to) pixels along from the centre; drift: relative change of the frequency per pixel along; half_px:
-    how far across from the centre to look, None when only the period can tell.
+    reach: (from, to) pixels along from the centre; drift: relative change of the frequency per pixel along;
+    half_px: how far across from the centre to look, None when only the period can tell.
     """
 
     centre: np.ndarray
@@ -51,7 +52,9 @@ def find_rows(grey: np.ndarray, most: int = 12) -> list[Row]:
 
 
 class _Spectrum:
-    """What every block's spectrum is judged with: window, frequencies, the ring looked at, sectors of direction."""
+    """What every block's spectrum is judged with: window, frequencies, the ring looked at, sectors of
+    direction.
+    """
 
     def __init__(self):
         window = np.hanning(BLOCK).astype(np.float32)
@@ -67,7 +70,8 @@ class _Spectrum:
         self.members[np.arange(self.sector.size), self.sector] = self.weight.ravel() > 0
 
     def peaks(self, blocks: np.ndarray):
-        """(frequencies (n, 2) cycles per pixel, shares (n,)) of the strongest line of each block (n, BLOCK, BLOCK).
+        """(frequencies (n, 2) cycles per pixel, shares (n,)) of the strongest line of each block (n, BLOCK,
+        BLOCK).
 
         The share leaves out what lies across the line's direction: that is the ruler's own edge, not a rival.
         """
@@ -94,7 +98,8 @@ class _Spectrum:
 
 
 def _blocks(level: np.ndarray):
-    """Blocks with one strong spectral line: centres (n, 2), frequencies (n, 2) cycles per pixel, shares (n,)."""
+    """Blocks with one strong spectral line: centres (n, 2), frequencies (n, 2) cycles per pixel, shares (n,).
+    """
     spectrum = _Spectrum()
     views = np.lib.stride_tricks.sliding_window_view(level, (BLOCK, BLOCK))[::STRIDE, ::STRIDE]
     centres, frequencies, shares = [np.zeros((0, 2))], [np.zeros((0, 2))], [np.zeros(0)]
@@ -183,7 +188,9 @@ def _evenness(centres: np.ndarray, frequency: np.ndarray) -> float:
 
 
 def _alone(seed: int, inside: np.ndarray, centres: np.ndarray, frequencies: np.ndarray) -> float:
-    """1 for a row by itself, toward 0 when blocks on either side of it show the same: grain, a cutting mat's grid."""
+    """1 for a row by itself, toward 0 when blocks on either side of it show the same: grain, a cutting mat's
+    grid.
+    """
     along = _unit(frequencies[seed])
     offset = centres - centres[seed]
     s, across = offset @ along, np.abs(offset @ _turned(along))

@@ -1,8 +1,9 @@
 """The graduations of one row, one by one: where each stands, and which are longer.
 
-The strip along the row is compared with a carrier of the ticks' own frequency (a lock-in): the phase of the match tells
-where ticks stand, averaged over every row of pixels and over neighbouring ticks, so it needs no tick to be resolved well;
-the strength tells across the strip how tall the common ticks are, and along it where the graduation begins and ends.
+The strip along the row is compared with a carrier of the ticks' own frequency (a lock-in): the phase of the
+match tells where ticks stand, averaged over every row of pixels and over neighbouring ticks, so it needs no
+tick to be resolved well; the strength tells across the strip how tall the common ticks are, and along it
+where the graduation begins and ends.
 """
 
 from dataclasses import dataclass
@@ -51,13 +52,15 @@ class Strip:
 
 @dataclass(frozen=True)
 class Ticks:
-    """Graduations found, numbered 0, 1, ... along the strip. Lengths are the strip's, but for points_px, scatter_px.
+    """Graduations found, numbered 0, 1, ... along the strip. Lengths are the strip's, but for points_px,
+    scatter_px.
 
-    s: (n,) places along; points_px: (n, 2) places on the middle line of the common ticks, pixels of the full picture.
-    band: (v from, v to) of the common ticks. decade: correlation 0..1 of the longer ticks with themselves ten ticks
-    on; rival: the same for the counts an inch scale would show; alternate: the same for every other tick.
-    phase10: number modulo 10 of the longest ticks; side: +1 when they reach toward +v. cut: whether the graduation
-    runs on to the picture's border at its start, end. scatter_px: of the places about a smooth curve along the row.
+    s: (n,) places along; points_px: (n, 2) places on the middle line of the common ticks, pixels of the full
+    picture. band: (v from, v to) of the common ticks. decade: correlation 0..1 of the longer ticks with
+    themselves ten ticks on; rival: the same for the counts an inch scale would show; alternate: the same for
+    every other tick. phase10: number modulo 10 of the longest ticks; side: +1 when they reach toward +v. cut:
+    whether the graduation runs on to the picture's border at its start, end. scatter_px: of the places about
+    a smooth curve along the row.
     """
 
     strip: Strip
@@ -136,7 +139,9 @@ class Carrier:
 
 
 def lock_in(strip: Strip, carrier: Carrier, inside: np.ndarray):
-    """Complex match of every pixel row with the carrier (rows, n), and the share of contrast it explains (rows, n)."""
+    """Complex match of every pixel row with the carrier (rows, n), and the share of contrast it explains
+    (rows, n).
+    """
     period = 1 / float(np.median(carrier.rate(strip.s[inside])))
     weight = inside.astype(np.float32)
     detail = _without_trend(strip.values, period, weight)
@@ -192,7 +197,9 @@ def _robust_line(x: np.ndarray, y: np.ndarray):
 
 
 def _summed_phase(strip: Strip, match: np.ndarray, band: tuple[int, int], inside: np.ndarray):
-    """Match summed over the band's rows, the slant of the ticks taken out, and that slant in turns per pixel of v."""
+    """Match summed over the band's rows, the slant of the ticks taken out, and that slant in turns per pixel
+    of v.
+    """
     rows = match[band[0] : band[1] + 1]
     slant = 0.0
     if len(rows) > 2:
@@ -241,7 +248,9 @@ def _darkness(strip: Strip, s: np.ndarray, v: np.ndarray, slant_px: float, middl
 def _alike(
     strip: Strip, s: np.ndarray, v: np.ndarray, slant_px: float, middle: float, core: np.ndarray
 ) -> np.ndarray:
-    """Which places look like the typical tick of the core: same shape across it, and at least a third of its height."""
+    """Which places look like the typical tick of the core: same shape across it, and at least a third of its
+    height.
+    """
     gap = np.gradient(s)
     shape = np.stack(
         [
@@ -257,13 +266,16 @@ def _alike(
 
 
 def _run(present: np.ndarray, core: np.ndarray):
-    """First and last index of the run of ticks that holds the core; short gaps (glare, a thread) are bridged."""
+    """First and last index of the run of ticks that holds the core; short gaps (glare, a thread) are bridged.
+    """
     first, last = np.flatnonzero(core & present)[[0, -1]]
     return _walk(present, first, -1), _walk(present, last, 1)
 
 
 def _walk(present: np.ndarray, index: int, step: int, gap: int = 12) -> int:
-    """The last of the run going outward: a tick counts as its end only with most of the five before it present."""
+    """The last of the run going outward: a tick counts as its end only with most of the five before it
+    present.
+    """
     end = missed = 0
     seen = []
     for i in range(index - 6 * step, len(present) if step > 0 else -1, step):

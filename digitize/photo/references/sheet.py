@@ -7,7 +7,7 @@ from digitize.errors import ScaleRefusal
 from digitize.records import Photo, ReferencePoints, Warn
 
 from .edges import fit_side, meet
-from .sheet_layout import BAR_MM, DICTIONARY, MARKERS, PAPERS_MM, SHEETS, SheetLayout, layout
+from .sheet_layout import BAR_MM, PAPERS_MM, SHEETS, SheetLayout, layout, sheet_dictionary
 
 FEWEST_MARKERS = 2
 CORNER_FLOOR_PX = 0.08  # ink spread and sharpening move a corner by about this much
@@ -16,9 +16,11 @@ CHECKED_SIGMA = 0.001  # the bar read by a ruler to 0.2 mm (95 %)
 
 
 def find_sheets(photo: Photo, bar_mm: float | None = None) -> list[ReferencePoints]:
-    """Every scale sheet seen, one record each. bar_mm: what the sheet's 100 mm bar measures, if the user checked it.
+    """Every scale sheet seen, one record each. bar_mm: what the sheet's 100 mm bar measures, if the user
+    checked it.
 
-    Raises ScaleRefusal when none is seen, when a sheet's markers don't lie as printed, or when bar_mm can't be.
+    Raises ScaleRefusal when none is seen, when a sheet's markers don't lie as printed, or when bar_mm can't
+    be.
     """
     if bar_mm is not None and not 0.9 < bar_mm / BAR_MM < 1.1:
         raise ScaleRefusal(
@@ -42,16 +44,20 @@ def find_sheets(photo: Photo, bar_mm: float | None = None) -> list[ReferencePoin
 
 
 def _markers(rgb: np.ndarray) -> dict[int, np.ndarray]:
-    """{id: (4, 2) corners in pixels}. A marker seen twice is left out: it can't be said which is the sheet's."""
+    """{id: (4, 2) corners in pixels}.
+
+    A marker seen twice is left out: it can't be said which is the sheet's.
+    """
     settings = cv2.aruco.DetectorParameters()
-    settings.minMarkerPerimeterRate = 0.01
-    detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(DICTIONARY), settings)
+    settings.minMarkerPerimeterRate = (
+        0.02  # of the picture's longer side: a marker at 2 m has 0.05 of a phone's
+    )
+    settings.adaptiveThreshWinSizeMin, settings.adaptiveThreshWinSizeMax = 5, 21
+    settings.adaptiveThreshWinSizeStep = 16
+    detector = cv2.aruco.ArucoDetector(sheet_dictionary(), settings)
     corners, ids, _ = detector.detectMarkers(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY))
-    known = 2 * SHEETS * MARKERS
     found, twice = {}, set()
     for quad, marker in zip(corners, [] if ids is None else ids.ravel().tolist(), strict=True):
-        if marker >= known:
-            continue
         if marker in found:
             twice.add(marker)
         found[marker] = _sharpened(rgb, quad.reshape(4, 2).astype(float))
@@ -61,8 +67,8 @@ def _markers(rgb: np.ndarray) -> dict[int, np.ndarray]:
 def _sharpened(rgb: np.ndarray, corners: np.ndarray) -> np.ndarray:
     """Corners where the marker's straight sides, continued, meet.
 
-    OpenCV's own refinement looks at the corner itself, which blur rounds: at a blur of 0.8 pixels it lands half a
-    pixel inside. It also works in gamma-coded grey.
+    OpenCV's own refinement looks at the corner itself, which blur rounds: at a blur of 0.8 pixels it lands
+    half a pixel inside. It also works in gamma-coded grey.
     """
     sides = [fit_side(rgb, corners[i], corners[(i + 1) % 4], half_px=2.5, trim=0.1) for i in range(4)]
     better = np.array([meet(sides[i - 1], sides[i]) for i in range(4)])

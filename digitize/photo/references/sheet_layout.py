@@ -1,4 +1,7 @@
-"""What stands where on the printed scale sheet. Frame: millimetres from the paper's top-left corner, x right, y down."""
+"""What stands where on the printed scale sheet.
+
+Frame: millimetres from the paper's top-left corner, x right, y down.
+"""
 
 from dataclasses import dataclass
 
@@ -14,8 +17,10 @@ MARKER_MM = 34.0
 MARGIN_MM = 12.0  # printers leave 3 to 6 mm; the rest is the markers' quiet zone
 BAR_MM = 100.0
 DICTIONARY = cv2.aruco.DICT_APRILTAG_36h11
-"""Any two of its markers differ in at least 11 of 36 bits, so a pattern in the background is not taken for one; eight
-cells across 34 mm are five pixels each for a phone's main camera (12 megapixels, 26 mm equivalent) at 2.4 m."""
+"""Any two of its markers differ in at least 11 of 36 bits, so a pattern in the background is not taken for
+one; eight cells across 34 mm are five pixels each for a phone's main camera (12 megapixels, 26 mm equivalent)
+at 2.4 m.
+"""
 
 
 @dataclass(frozen=True)
@@ -51,8 +56,15 @@ def layout(paper: str, number: int) -> SheetLayout:
     )
 
 
+def sheet_dictionary() -> cv2.aruco.Dictionary:
+    """Only the markers that are on sheets: fewer to compare every dark square of the picture with."""
+    whole = cv2.aruco.getPredefinedDictionary(DICTIONARY)
+    used = len(PAPERS_MM) * SHEETS * MARKERS
+    return cv2.aruco.Dictionary(whole.bytesList[:used], whole.markerSize, whole.maxCorrectionBits)
+
+
 def marker_cells(marker_id: int) -> np.ndarray:
     """(8, 8) bool, True where black, the black border included."""
-    dictionary = cv2.aruco.getPredefinedDictionary(DICTIONARY)
+    dictionary = sheet_dictionary()
     cells = dictionary.markerSize + 2
     return cv2.aruco.generateImageMarker(dictionary, marker_id, cells) < 128
