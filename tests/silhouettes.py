@@ -29,8 +29,9 @@ def camera_at(
 
 
 def outline_of(scene: Scene) -> np.ndarray:
-    """(n, 2) pixels: the half-way level of the exact coverage under a lens' blur; without blur, a level between
-    pixels that are covered wholly or not at all is off by up to 0.09 pixel along rows and columns."""
+    """(n, 2) pixels: the half-way level of the exact coverage, blurred by a lens. Without that a level
+    between pixels covered wholly or not at all is off by up to 0.09 pixel along rows and columns.
+    """
     camera = scene.camera
 
     def see(points_mm):
