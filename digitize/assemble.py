@@ -21,7 +21,7 @@ from digitize.records import (
     Warn,
 )
 from digitize.solid.measure import UNEXPLAINED, Solid
-from digitize.solve import fin_measures, fin_result, geometry_warnings, radius_choice
+from digitize.solve import fin_result, geometry_warnings, radius_choice, tip_points
 from digitize.uncertainty import Samples, band, draw, next_measurement, shares
 
 HAND_TOLERANCE_MM = 0.7
@@ -130,9 +130,7 @@ def _margins(options, cp_x: Quantity, samples: Samples, diameter: Quantity, cent
 def fin_bands(solid: Solid, samples: Samples, k: int) -> FinResult:
     exact, drawn = fin_result(solid.geometry, solid.geometry.fins[k]), samples.fins[k]
     outline = solid.geometry.fins[k].outline_mm
-    sizes = fin_measures(outline, float(np.mean(drawn["radius_mm"])))
-    tip = np.flatnonzero(outline[:, 1] >= outline[:, 1].max() - 0.05 * sizes["span_mm"])
-    tip_x = drawn["outline"][:, tip, 0]
+    tip_x = drawn["outline"][:, tip_points(outline, float(np.mean(drawn["radius_mm"]))), 0]
     return replace(
         exact,
         root_chord_mm=band(drawn["root_chord_mm"], exact.root_chord_mm.value),

@@ -71,19 +71,26 @@ def solve(
 def fin_measures(outline_mm, radius_mm: float) -> dict[str, float]:
     """root_chord_mm, tip_chord_mm, span_mm and sweep_mm of an outline (m, 2), root leading edge first.
 
-    The tip is what of the outline's points lies in the outer 5 % of the span, so that a slightly raked tip
-    counts and a pointed one is nothing. sweep_mm: from the root's leading edge aft to the tip's. radius_mm:
+    The tip chord is that of `tip_points`. sweep_mm: from the root's leading edge aft to the tip's. radius_mm:
     the body's at the root, as in the centre of pressure.
     """
     x, y = outline_mm.T
-    span_mm = y.max() - radius_mm
-    tip = x[y >= y.max() - _TIP_SHARE * span_mm]
+    tip = x[tip_points(outline_mm, radius_mm)]
     return {
         "root_chord_mm": x[-1] - x[0],
         "tip_chord_mm": np.ptp(tip),
-        "span_mm": span_mm,
+        "span_mm": y.max() - radius_mm,
         "sweep_mm": tip.min() - x[0],
     }
+
+
+def tip_points(outline_mm, radius_mm: float) -> np.ndarray:
+    """(k,) indices of the outline's points (m, 2) that make the tip: those in the outer 5 % of the span.
+
+    So a slightly raked tip counts, and a pointed one is a single point. radius_mm: the body's at the root.
+    """
+    y = outline_mm[:, 1]
+    return np.flatnonzero(y >= y.max() - _TIP_SHARE * (y.max() - radius_mm))
 
 
 def geometry_warnings(geometry: Geometry) -> tuple[Warn, ...]:
