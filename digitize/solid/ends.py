@@ -42,10 +42,11 @@ def _run_out(p: np.ndarray, half_px: np.ndarray) -> tuple[float, float, float]:
     terms = np.stack([np.ones(len(p)), half_px, half_px**TIP_POWER], axis=1)
     for _ in range(5):  # bisquare weights: a ground line or a bit of shadow at the nose must not steer it
         root = np.sqrt(weight)
-        for keep in ([0, 1, 2], [0, 1], [0, 2]):
+        keep = [0, 1, 2]
+        found = np.linalg.lstsq(terms * root[:, None], p * root, rcond=None)[0]
+        if (found[1:] < 0).any():  # the term that would be negative goes: a cone has no bend, a round tip no point
+            keep = [0, 2] if found[1] < 0 else [0, 1]
             found = np.linalg.lstsq(terms[:, keep] * root[:, None], p * root, rcond=None)[0]
-            if (found[1:] >= 0).all():
-                break
         off = np.abs(p - terms[:, keep] @ found)
         weight = np.clip(1 - (off / (5 * max(float(np.median(off)), 1e-9))) ** 2, 0.0, 1.0) ** 2
     slopes = dict(zip(keep[1:], np.maximum(found[1:], 0.0), strict=True))
