@@ -21,9 +21,11 @@ from digitize.report.folder import check_out_dir, write_results
 from digitize.shots import photos_of
 from digitize.solid.adjust import Told
 from digitize.solid.agreement import check_agreement
-from digitize.solid.measure import FinsSaid, measure_solid
+from digitize.solid.measure import FinsSaid, Solid, measure_solid
 
 DEFAULT_THICKNESS_MM = 2.0
+HOPELESS_UNEXPLAINED = 0.3
+HOPELESS_BAND_CALIBERS = 2.0
 UNSAID_COUNTS = (4, 3)
 """Fin numbers tried when none was said; the report then says so and widens its bands."""
 
@@ -66,7 +68,9 @@ def _shot(options: MeasureOptions, say: Callable[[str], None], several: bool) ->
         say(f"reading {path.name}")
         measured = measure_photo(read_photo(path), options, say)
         say("working out the bands")
-        return Shot(measured, assemble(measured, options), options)
+        result = assemble(measured, options)
+        _check_band(result)
+        return Shot(measured, result, options)
     except Refusal as refusal:
         if several and path.name not in refusal.what:
             raise type(refusal)(f"{path.name}: {refusal.what}", refusal.remedy) from None
@@ -99,6 +103,7 @@ def measure_photo(photo: Photo, options: MeasureOptions, say: Callable[[str], No
         for said in _fins_said(options)
     ]  # fmt: skip
     solid = min(solids, key=lambda s: max(t.unexplained for t in s.fins))
+    _check_fins(solid)
     warnings = check_agreement(solid.adjusted, tuple(claim.text or claim.kind for claim in options.scales))
     return Measured(
         photo=photo,
@@ -109,6 +114,27 @@ def measure_photo(photo: Photo, options: MeasureOptions, say: Callable[[str], No
         other=next((s for s in solids if s is not solid), None),
         warnings=warnings,
     )
+
+
+def _check_fins(solid: Solid) -> None:
+    """Refuse where what stands out is not explained by fins at all."""
+    for k, trace in enumerate(solid.fins, 1):
+        if trace.unexplained > HOPELESS_UNEXPLAINED:
+            raise OutlineRefusal(
+                f"{100 * trace.unexplained:.0f} % of what stands out from the body at fin group {k} fits no fin",
+                "Check --fins and --pose; turn the rocket so that one fin lies flat in the photo's plane, on a plain ground",
+            )
+
+
+def _check_band(result: Result) -> None:
+    """Refuse a centre of pressure that is known to no use, or lies off the body."""
+    cp, caliber = result.cp_x_mm, result.max_diameter_mm.value
+    if cp.pm95 > HOPELESS_BAND_CALIBERS * caliber or not 0 < cp.value < result.length_mm.value:
+        raise OutlineRefusal(
+            f"The centre of pressure comes out at {cp.value:.0f} \u00b1 {cp.pm95:.0f} mm on a body "
+            f"{result.length_mm.value:.0f} mm long: what was outlined can't be relied on",
+            "Take the photo square from the side, the whole rocket on a plain ground of another colour",
+        )
 
 
 def _silhouette(

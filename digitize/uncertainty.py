@@ -26,7 +26,7 @@ EDGE_SIGMA_PX = 0.3
 """Error of a whole side of a fin or body that its own points do not average out: paint steps, texture, tone."""
 EDGE_MODES = 5
 BEHIND_SIGMA_MM = 3.0
-HIDDEN_SHARE = 0.12
+HIDDEN_SHARE = 0.2
 """Standard deviation of where an edge meets the body, as a share of the length it is carried on unseen."""
 TAIL_SHARE = 0.3
 """The same for the body's radius under the fins, as a share of its change across the hidden stretch."""
