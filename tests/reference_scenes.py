@@ -78,10 +78,12 @@ def corner_errors_px(points_px: np.ndarray, corners_px: np.ndarray) -> np.ndarra
 
 
 def flat_print(
-    view: Camera, *prints, ground=(0.35, 0.22, 0.12), blur_px=0.8, noise=0.004, seed=1
+    view: Camera, *prints, ground=(0.35, 0.22, 0.12), blur_px=0.8, noise=0.004, seed=1, radius_mm=0.0
 ) -> np.ndarray:
-    """(H, W, 3) uint8: prints lying before a camera. prints: (grey (h, w) 0..1 linear, texel_mm, Plane whose
-    origin is the print's top-left corner). Nine samples a pixel.
+    """(H, W, 3) uint8: prints lying before a camera, nine samples a pixel.
+
+    prints: (grey (h, w) 0..1 linear, texel_mm, Plane whose origin is the print's top-left corner). radius_mm:
+    of their corners.
     """
     width, height = view.size_px
     finer = 3
@@ -94,19 +96,21 @@ def flat_print(
             x / texel_mm - 0.5,
             y / texel_mm - 0.5,
             cv2.INTER_LINEAR,
-            borderMode=cv2.BORDER_CONSTANT,
-            borderValue=-1,
+            borderMode=cv2.BORDER_REPLICATE,
         )
-        inside = (x > 0) & (y > 0) & (x < grey.shape[1] * texel_mm) & (y < grey.shape[0] * texel_mm)
-        light[inside] = np.clip(values, 0, 1)[inside, None]
+        from_middle = [
+            np.abs(at - n * texel_mm / 2) - n * texel_mm / 2 + radius_mm
+            for at, n in ((x, grey.shape[1]), (y, grey.shape[0]))
+        ]
+        inside = np.hypot(*np.maximum(from_middle, 0)) <= radius_mm
+        light[inside] = values[inside, None]
     light = cv2.resize(light, (width, height), interpolation=cv2.INTER_AREA)
     light = cv2.GaussianBlur(light, (0, 0), blur_px)
     return encode(light + np.random.default_rng(seed).normal(0, noise, light.shape))
 
 
 def lying(corner_mm, turn_deg: float = 0.0, lean_deg=(0.0, 0.0)) -> Plane:
-    """A plane whose origin is at corner_mm (3,), its x turned clockwise as seen, leaned about world x and y.
-    """
+    """A plane whose origin is at corner_mm (3,), its x turned clockwise as seen, leaned about world x and y."""
     turn, (lean_x, lean_y) = np.radians(turn_deg), np.radians(lean_deg)
     rotation = cv2.Rodrigues(np.array([0, 0, turn]))[0]
     rotation = cv2.Rodrigues(np.array([lean_x, lean_y, 0.0]))[0] @ rotation

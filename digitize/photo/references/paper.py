@@ -11,7 +11,7 @@ PAPERS = {
         label=label,
         size_mm=size_mm,
         corner_radius_mm=0.0,
-        size_sigma=PAPER_TOLERANCE_MM / 2 / size_mm[0],  # the tolerance taken as the 95 % band
+        size_sigma=PAPER_TOLERANCE_MM / 3 / size_mm[0],  # the tolerance is a limit: taken as three sigma
         white=True,
     )
     for kind, label, size_mm in (("a4", "A4 sheet", A4_MM), ("letter", "US Letter sheet", LETTER_MM))

@@ -160,8 +160,7 @@ def fit_pose(corners, size_mm, shape, focals, polish: bool = True) -> PoseFit | 
 
 
 def _shape_score(pose: PoseFit, size_px: float, tolerance: float) -> float:
-    """How well four corners are this rectangle; people lay references flat before the camera, so tilt costs.
-    """
+    """How well four corners are this rectangle; people lay references flat before the camera, so tilt costs."""
     misfit = max(0.0, pose.rms_px - 0.3) / (tolerance * size_px)
     return float(np.exp(-(misfit**2) - (pose.tilt_deg / 30) ** 2))
 
@@ -191,7 +190,10 @@ def _candidates(photo: Photo, what: RectangleKind) -> list[np.ndarray]:
         score = _shape_score(pose, size, 0.02) * size**0.5 * steps.min()
         ranked.append((score, corners * reduce + (reduce - 1) / 2))
     chosen = []
-    for _, corners in sorted(ranked, key=lambda item: -item[0]):
+    ranked.sort(key=lambda item: -item[0])
+    for score, corners in ranked:
+        if score < 0.03 * ranked[0][0]:
+            break
         if sum(_overlap(corners, other) for other in chosen) < SAME_PLACE and len(chosen) < REFINED:
             chosen.append(corners)
     return chosen
@@ -255,8 +257,7 @@ def _scored(rgb: np.ndarray, quad: Quad, what: RectangleKind) -> Quad:
 
 
 def _corner_score(cut_mm: float | None, what: RectangleKind) -> float:
-    """The corner cut off along each side of the diagonal is (1 - 1/sqrt 2) r: 0.93 mm on a card, 0 on paper.
-    """
+    """The corner cut off along each side of the diagonal is (1 - 1/sqrt 2) r: 0.93 mm on a card, 0 on paper."""
     if cut_mm is None:
         return 0.6
     wanted = what.corner_radius_mm * (1 - np.sqrt(0.5))
@@ -341,9 +342,13 @@ def corner_cut_mm(rgb: np.ndarray, corners: np.ndarray, what: RectangleKind) -> 
     colours = sample(rgb, cv2.perspectiveTransform(lines_mm.reshape(-1, 1, 2), to_px).reshape(4, -1, 2))
     cuts = []
     for line in colours:
-        outside, inside = np.median(line[:12], axis=0), np.median(line[-12:], axis=0)
+        # Just inside the corner, where even a printed frame has not begun.
+        outside = np.median(line[k < -0.15 * span], axis=0)
+        inside = np.median(line[(k > 0.18 * span) & (k < 0.32 * span)], axis=0)
         step = inside - outside
         if np.linalg.norm(step) < 0.02:
+            if np.linalg.norm(line[-8:].mean(axis=0) - outside) > 0.05:
+                cuts.append(span)  # still the ground here, and the object deeper in
             continue
         level = (line - outside) @ step / (step @ step)
         cuts.append(k[int((level > 0.5).argmax())])
