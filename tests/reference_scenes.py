@@ -110,7 +110,7 @@ def flat_print(
 
 
 def lying(corner_mm, turn_deg: float = 0.0, lean_deg=(0.0, 0.0)) -> Plane:
-    """A plane whose origin is at corner_mm (3,), its x turned clockwise as seen, leaned about world x and y."""
+    """A plane with its origin at corner_mm (3,), x turned clockwise as seen, leaned about world x and y."""
     turn, (lean_x, lean_y) = np.radians(turn_deg), np.radians(lean_deg)
     rotation = cv2.Rodrigues(np.array([0, 0, turn]))[0]
     rotation = cv2.Rodrigues(np.array([lean_x, lean_y, 0.0]))[0] @ rotation

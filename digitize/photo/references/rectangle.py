@@ -160,7 +160,7 @@ def fit_pose(corners, size_mm, shape, focals, polish: bool = True) -> PoseFit | 
 
 
 def _shape_score(pose: PoseFit, size_px: float, tolerance: float) -> float:
-    """How well four corners are this rectangle; people lay references flat before the camera, so tilt costs."""
+    """How well four corners are this rectangle; references are laid facing the camera, so tilt costs."""
     misfit = max(0.0, pose.rms_px - 0.3) / (tolerance * size_px)
     return float(np.exp(-(misfit**2) - (pose.tilt_deg / 30) ** 2))
 
@@ -257,7 +257,7 @@ def _scored(rgb: np.ndarray, quad: Quad, what: RectangleKind) -> Quad:
 
 
 def _corner_score(cut_mm: float | None, what: RectangleKind) -> float:
-    """The corner cut off along each side of the diagonal is (1 - 1/sqrt 2) r: 0.93 mm on a card, 0 on paper."""
+    """Where a corner of radius r begins on its diagonal: (1 - 1/sqrt 2) r in, 0.93 mm on a card, 0 on paper."""
     if cut_mm is None:
         return 0.6
     wanted = what.corner_radius_mm * (1 - np.sqrt(0.5))
