@@ -98,8 +98,7 @@ class _Spectrum:
 
 
 def _blocks(level: np.ndarray):
-    """Blocks with one strong spectral line: centres (n, 2), frequencies (n, 2) cycles per pixel, shares (n,).
-    """
+    """Blocks with one strong spectral line: centres, frequencies (n, 2) in cycles per pixel, shares (n,)."""
     spectrum = _Spectrum()
     views = np.lib.stride_tricks.sliding_window_view(level, (BLOCK, BLOCK))[::STRIDE, ::STRIDE]
     centres, frequencies, shares = [np.zeros((0, 2))], [np.zeros((0, 2))], [np.zeros(0)]

@@ -266,8 +266,7 @@ def _alike(
 
 
 def _run(present: np.ndarray, core: np.ndarray):
-    """First and last index of the run of ticks that holds the core; short gaps (glare, a thread) are bridged.
-    """
+    """First and last index of the run of ticks that holds the core; short gaps (glare, a thread) bridged."""
     first, last = np.flatnonzero(core & present)[[0, -1]]
     return _walk(present, first, -1), _walk(present, last, 1)
 
