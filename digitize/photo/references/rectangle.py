@@ -257,7 +257,7 @@ def _scored(rgb: np.ndarray, quad: Quad, what: RectangleKind) -> Quad:
 
 
 def _corner_score(cut_mm: float | None, what: RectangleKind) -> float:
-    """By where a corner of radius r begins on its diagonal: (1 - 1/sqrt 2) r, 0.93 mm on a card, 0 on paper."""
+    """By where a corner of radius r begins on its diagonal, (1 - 1/sqrt 2) r: 0.93 mm (card) or 0."""
     if cut_mm is None:
         return 0.6
     wanted = what.corner_radius_mm * (1 - np.sqrt(0.5))
