@@ -27,7 +27,7 @@ from digitize.solid.planform import Carving, Coverage, Planform, carve, coverage
 from digitize.solid.pose import Pose
 from digitize.solid.profile import limb_of, profile_of
 from digitize.solid.roll import find_roll
-from digitize.solid.stations import Stations, find_stations
+from digitize.solid.stations import MIN_TUBE, Stations, find_stations
 
 POINTS_PER_TUBE = 24
 MOST_TILT_RAD = np.radians(25.0)
@@ -162,8 +162,8 @@ def _problem(prior, axis, stations, tip_p, references, told, silhouette) -> Prob
 
 
 def _tube_runs(stations: Stations) -> list[np.ndarray]:
-    """Station numbers of each tube, without the tenth at either end where a curve may run into it; where no tube was
-    found, the widest stretch of body stands in for one."""
+    """Station numbers of each tube, without the tenth at either end where a curve may run into it, and of the widest
+    stretch of body if it is wider than any tube."""
     both = stations.body_upper & stations.body_lower
     runs = []
     for first, last in stations.tubes:
@@ -172,11 +172,11 @@ def _tube_runs(stations: Stations) -> list[np.ndarray]:
         trim = len(run) // 10
         runs.append(run[trim : len(run) - trim])
     runs = [run for run in runs if len(run) >= 6]
-    if runs:
-        return runs
-    width = np.where(both, stations.upper + stations.lower, 0.0)
-    widest = np.argsort(width)[-12:]
-    return [np.sort(widest)]
+    half = np.where(both, (stations.upper + stations.lower) / 2, 0.0)
+    widest = np.sort(np.argsort(half)[-12:])
+    if not runs or np.median(half[widest]) > 1.03 * max(np.median(half[run]) for run in runs):
+        runs.append(widest)  # the largest diameter is not on a tube
+    return runs
 
 
 def _tube_limbs(run, upper_px, lower_px, silhouette) -> TubeLimbs:
@@ -241,7 +241,7 @@ def _profile(adjusted: Adjusted, stations: Stations, silhouette: Silhouette) -> 
     tip_s, base_s = float(ends.tip_s_mm(pose)), float(ends.base_s_mm(pose))
     tubes = []
     for run, radius in zip(_tube_runs(stations), adjusted.tube_radii_mm(), strict=True):
-        if stations.tubes:
+        if np.ptp(run) > 0.5 * MIN_TUBE * len(stations.p):
             s = pose.limb(upper_px[run[[0, -1]]])[0]
             tubes.append((s[0], s[1], float(radius)))
     rim = float(np.abs(pose.limb(ends.rim_px)[1]).mean())

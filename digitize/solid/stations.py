@@ -14,6 +14,7 @@ from digitize.errors import OutlineRefusal
 STATIONS = 1200
 CHORD_WINDOW = 0.42
 """No fin's root is expected to be longer than this share of the length."""
+CANARD_WINDOW = 0.2
 MIN_TUBE = 0.06
 """A run of constant width shorter than this share of the length is not taken for a tube."""
 MAX_TILT_TAN = 0.2
@@ -92,7 +93,7 @@ def find_stations(flat: np.ndarray, upper_sign: float, pixel: float, groups: int
         )
     near = 0.8 * pixel + 0.004 * caliber
     envelope = _with_wider_tail(envelope, upper, lower, reach, caliber, pixel)
-    runs = _fin_runs(reach - envelope, 0.07 * caliber + 1.5 * pixel, near, caliber, groups)
+    runs = _fin_runs(reach - envelope, np.minimum(upper, lower) - envelope, pixel, near, caliber, groups)
     body_upper = _body_side(upper, envelope, runs, near, caliber) & ~_stands_out(upper, lower, runs, caliber, pixel)
     body_lower = _body_side(lower, envelope, runs, near, caliber) & ~_stands_out(lower, upper, runs, caliber, pixel)
     tubes = _tubes(p, (upper + lower) / 2, body_upper & body_lower, pixel)
@@ -105,14 +106,18 @@ def _first_exit(q: np.ndarray) -> float:
 
 
 def _body_envelope(narrow: np.ndarray) -> np.ndarray:
-    """The half-width left when everything shorter than a fin's longest chord and standing out is shaved off."""
-    window = int(CHORD_WINDOW * len(narrow))
+    """The half-width left when everything shorter than a fin's longest chord and standing out is shaved off; ahead of
+    the widest place, where a long window would shave the nose off too, everything shorter than a canard."""
+    opened = _opened(narrow, CHORD_WINDOW)
+    ahead = np.arange(len(narrow)) < int(np.argmax(opened))
+    return np.where(ahead, np.maximum(np.minimum(_opened(narrow, CANARD_WINDOW), opened.max()), opened), opened)
+
+
+def _opened(narrow: np.ndarray, share: float) -> np.ndarray:
+    window = int(share * len(narrow))
     # beyond the tail there is nothing: padding by the end's value would keep fins that reach the end
     padded = np.concatenate([narrow, np.zeros(window)])
-    opened = grey_opening(padded, size=window, mode="nearest")[: len(narrow)]
-    rising = np.maximum.accumulate(np.minimum(narrow, opened.max()))  # nose: narrower than any window
-    widest = int(np.argmax(opened))
-    return np.where(np.arange(len(narrow)) < widest, np.minimum(narrow, rising), opened)
+    return grey_opening(padded, size=window, mode="nearest")[: len(narrow)]
 
 
 def _with_wider_tail(envelope, upper, lower, reach, caliber, pixel):
@@ -130,7 +135,9 @@ def _with_wider_tail(envelope, upper, lower, reach, caliber, pixel):
     for first, last in _true_runs(level & alike & (half - envelope > 0.04 * caliber)):
         width = float(np.median(half[first : last + 1]))
         more_behind = reach[last:].max() > width + 0.3 * caliber
-        if first > n // 3 and width < 2.2 * envelope[first] and more_behind:
+        # a canard's tip is level too, but behind it the body is slender again
+        stays = np.minimum(upper, lower)[last : int(0.97 * n)].min(initial=np.inf) > 0.93 * width
+        if first > n // 3 and width < 2.2 * envelope[first] and more_behind and stays:
             start = first
             while start > 0 and alike[start - 1] and 0 < half[start] - half[start - 1] < caliber:
                 start -= 1
@@ -139,12 +146,16 @@ def _with_wider_tail(envelope, upper, lower, reach, caliber, pixel):
     return raised
 
 
-def _fin_runs(over, threshold, near, caliber, groups):
+def _fin_runs(over, both_over, pixel, near, caliber, groups):
     """Runs of stations that stand out by more than a lug would, the largest `groups` of them, nose to tail, each
-    carried on fore and aft to where nothing stands out any more."""
-    runs = [
-        (a, b) for a, b in _true_runs(_closed(over > threshold, 3)) if over[a : b + 1].max() > 0.35 * caliber
-    ]
+    carried on fore and aft to where nothing stands out any more. Low fins count if they were said and both sides show
+    them: a lug stands on one side only."""
+    stands_out = _closed(over > 0.07 * caliber + 1.5 * pixel, 3)
+    every = _true_runs(stands_out)
+    runs = [(a, b) for a, b in every if over[a : b + 1].max() > 0.35 * caliber]
+    if groups is not None and len(runs) < groups:
+        low = [(a, b) for a, b in every if (a, b) not in runs and both_over[a : b + 1].max() > 0.1 * caliber]
+        runs += sorted(low, key=lambda run: both_over[run[0] : run[1] + 1].sum())[len(runs) - groups :]
     if groups is not None and len(runs) > groups:
         runs = sorted(runs, key=lambda run: over[run[0] : run[1] + 1].sum())[-groups:]
     most = int(0.06 * len(over))
