@@ -10,6 +10,8 @@ from drawing.raster import coverage
 from scipy.ndimage import gaussian_filter, gaussian_filter1d
 from skimage.measure import find_contours
 
+from digitize.aero.components import centre_of_pressure, exposed_planform
+from digitize.aero.fins import planform
 from digitize.photo.camera import CameraPrior, camera_prior
 from digitize.records import FinGroup, Geometry, ReferencePoints, Silhouette
 from digitize.solid.adjust import EDGE_BIAS_PX, Told
@@ -159,4 +161,44 @@ def scene_a(distance_mm: float = 420.0, **camera) -> Scene:
 
 
 def with_fins(rocket: Rocket, *groups: FinSet) -> Rocket:
+    """The same body with other fins."""
     return replace(rocket, fins=groups)
+
+
+CALIPER_A = Told(tube_mm=24.0)  # what a caliper says of rocket A
+THREE = FinsSaid(3, (0.0, np.pi), 2.0)
+"""One group of three, one flat in the picture on either side."""
+
+
+def errors(scene, solid) -> dict:
+    """cp: caliber; length, diameter, areas: per cent; base_mm."""
+    rocket, found = scene.rocket, solid.geometry
+    true = geometry_of(rocket)
+    areas = [
+        planform(exposed_planform(found.profile_mm, group.outline_mm)).area_mm2 / drawn.area_mm2(rocket)
+        for group, drawn in zip(found.fins, rocket.fins, strict=True)
+    ]
+    return {
+        "cp": (centre_of_pressure(found).x_mm - centre_of_pressure(true).x_mm) / rocket.max_diameter_mm,
+        "length": 100 * (found.profile_mm[-1, 0] / rocket.length_mm - 1),
+        "diameter": 100 * (2 * found.profile_mm[:, 1].max() / rocket.max_diameter_mm - 1),
+        "areas": 100 * (np.array(areas) - 1),
+        "base_mm": found.profile_mm[-1, 1] - rocket.profile_mm[-1, 1],
+    }
+
+
+def check(scene, told=None, *, cp=0.03, length=0.25, area=1.5, **how):
+    """Solve and hold to bounds; the error of a real grid is never nought."""
+    told = told or Told(tube_mm=scene.rocket.max_diameter_mm)
+    solid = solve(scene, told, **how)
+    off = errors(scene, solid)
+    assert 1e-5 < abs(off["cp"]) < cp, off
+    assert abs(off["length"]) < length, off
+    assert abs(off["diameter"]) < 0.3, off
+    assert np.abs(off["areas"]).max() < area, off
+    return solid
+
+
+def turned(rocket: Rocket, count: int, roll_deg: float) -> Rocket:
+    """The rocket with this number of its fins at this roll."""
+    return with_fins(rocket, replace(rocket.fins[0], count=count, roll_deg=roll_deg))

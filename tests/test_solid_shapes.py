@@ -1,0 +1,159 @@
+"""The solid of other shapes than a cone on a tube, and of mirrored and turned pictures; see test_solid."""
+
+from dataclasses import replace
+from functools import lru_cache
+
+import numpy as np
+import pytest
+from drawing import FinSet, Lug, Pose, Rocket
+from drawing.invented import _nose as nose_of
+from silhouettes import (
+    CALIPER_A,
+    FIN_A,
+    ROCKET_A,
+    SIZE_PX,
+    THREE,
+    as_silhouette,
+    check,
+    errors,
+    outline_of,
+    prior_of,
+    scene_a,
+    silhouette_of,
+    solve,
+    turned,
+    with_fins,
+)
+
+from digitize.aero.components import centre_of_pressure
+from digitize.solid.axis import find_axis
+
+# --- shapes -----------------------------------------------------------------------------------------------
+
+BOAT_TAIL = np.array([[0.0, 0], [70, 12], [250, 12], [300, 8.5]])
+FIN_ON_TAIL = np.array([[255.0, 11.65], [280, 48], [305, 48], [296, 8.78]])
+
+
+@pytest.mark.parametrize(("count", "roll_deg"), [(3, 0.0), (4, 0.0), (4, 45.0)])
+def test_a_boat_tail_under_the_fins(count, roll_deg):
+    rocket = Rocket(BOAT_TAIL, (FinSet(count, FIN_ON_TAIL, 2.0, roll_deg),))
+    scene = replace(scene_a(), rocket=rocket)
+    solid = check(scene)
+    assert abs(errors(scene, solid)["base_mm"]) < 0.3
+
+
+def test_a_boat_tail_behind_the_fins():
+    profile = np.array([[0.0, 0], [70, 12], [275, 12], [300, 8]])
+    fin = np.array([[225.0, 12], [250, 48], [272, 48], [272, 12]])
+    scene = replace(scene_a(), rocket=Rocket(profile, (FinSet(3, fin, 2.0),)))
+    solid = check(scene)
+    assert 0 < abs(errors(scene, solid)["base_mm"]) < 0.15
+
+
+def test_a_shoulder():
+    profile = np.array([[0.0, 0], [60, 10], [150, 10], [165, 14], [300, 14]])
+    scene = replace(scene_a(), rocket=Rocket(profile, (FinSet(3, FIN_A + np.array([0, 2]), 2.0),)))
+    solid = check(scene)
+    corners = np.interp([145.0, 170.0], *solid.geometry.profile_mm.T)
+    assert corners == pytest.approx([10.0, 14.0], abs=0.12)
+
+
+def test_a_larger_tube_aft_is_body_and_not_fin():
+    profile = np.array([[0.0, 0], [60, 10], [210, 10], [216, 13], [300, 13]])
+    fin = np.array([[240.0, 13], [265, 50], [290, 50], [290, 13]])
+    check(replace(scene_a(), rocket=Rocket(profile, (FinSet(4, fin, 2.0),))))
+
+
+@pytest.mark.parametrize("count", [3, 4])
+def test_two_groups_of_fins(count):
+    ahead = np.array([[150.0, 12], [160, 30], [175, 30], [172, 12]])
+    scene = replace(
+        scene_a(), rocket=with_fins(ROCKET_A, FinSet(count, ahead, 1.5), FinSet(count, FIN_A, 2.0))
+    )
+    solid = check(scene, area=2.0)
+    first, second = (group.outline_mm[0, 0] for group in solid.geometry.fins)
+    assert (first, second) == pytest.approx((150.0, 250.0), abs=0.6)
+
+
+@pytest.mark.parametrize("angle_deg", [60.0, 180.0])
+def test_a_launch_lug_is_not_a_fin(angle_deg):
+    with_lug = replace(ROCKET_A, lug=Lug(150.0, 190.0, 2.2, angle_deg))
+    solid = check(replace(scene_a(), rocket=with_lug))
+    assert len(solid.geometry.fins) == 1
+    beside = np.interp(np.linspace(140, 200, 31), *solid.geometry.profile_mm.T)
+    assert beside == pytest.approx(12.0, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("kind", "length_mm"), [("cone", 60.0), ("ogive", 70.0), ("parabola", 70.0), ("ellipse", 40.0)]
+)
+def test_noses(kind, length_mm):
+    """A round nose as well as a pointed one ends where it ends: within the tip's own band."""
+    profile = np.vstack([nose_of(kind, length_mm, 12.0), [300.0, 12.0]])
+    scene = replace(scene_a(), rocket=Rocket(profile, (FinSet(3, FIN_A, 2.0),)))
+    solid = check(scene, length=0.3)
+    tip_px = scene.camera.project(np.array([[-150.0, 0.0, 0.0]]))[0]
+    off_px = np.linalg.norm(solid.adjusted.problem.ends.tip_px - tip_px)
+    assert off_px < 2.1 * solid.tip_sigma_px
+    assert 0.5 < solid.tip_sigma_px < 3.0
+
+
+def test_an_elliptic_fin_keeps_its_curve():
+    """Area pi/4 of root times span (geometry) and nowhere off the half ellipse by much."""
+    turn = np.linspace(0, np.pi, 49)
+    fin = np.column_stack([270 - 24 * np.cos(turn), 12 + 40 * np.sin(turn)])
+    scene = replace(scene_a(), rocket=with_fins(ROCKET_A, FinSet(3, fin, 2.0)))
+    solid = check(scene)
+    outline = solid.geometry.fins[0].outline_mm
+    off = np.hypot((outline[:, 0] - 270) / 24, (outline[:, 1] - 12) / 40) - 1
+    assert 0.001 < np.abs(off[1:-1]).max() < 0.03
+
+
+# --- invariance -------------------------------------------------------------------------------------------
+
+
+def turned_outline(outline_px, size_px, turn: str):
+    """(outline, size) of the picture mirrored or turned; the centre of the top-left pixel stays (0, 0)."""
+    x, y = outline_px.T
+    width, height = size_px
+    return {
+        "mirror": (np.column_stack([width - 1 - x, y]), size_px),
+        "upside down": (np.column_stack([x, height - 1 - y]), size_px),
+        "quarter": (np.column_stack([height - 1 - y, x]), (height, width)),
+        "half": (np.column_stack([width - 1 - x, height - 1 - y]), size_px),
+    }[turn]
+
+
+@lru_cache(maxsize=1)
+def upright_solid():
+    return solve(replace(scene_a(), rocket=turned(ROCKET_A, 4, 0.0)), CALIPER_A)
+
+
+@pytest.mark.parametrize("turn", ["mirror", "upside down", "quarter", "half"])
+def test_a_mirrored_or_turned_picture_gives_the_same_rocket(turn):
+    scene = replace(scene_a(), rocket=turned(ROCKET_A, 4, 0.0))
+    first = upright_solid()
+    outline, size = turned_outline(silhouette_of(scene).outline_px, SIZE_PX, turn)
+    camera = replace(scene.camera, size_px=size)
+    second = solve(replace(scene, camera=camera), CALIPER_A, silhouette=as_silhouette(outline, size))
+    one, other = centre_of_pressure(first.geometry), centre_of_pressure(second.geometry)
+    assert other.x_mm == pytest.approx(one.x_mm, abs=0.01 * 24)
+    assert second.geometry.profile_mm[-1, 0] == pytest.approx(first.geometry.profile_mm[-1, 0], rel=2e-4)
+
+
+@pytest.mark.parametrize("heading_deg", [0.0, 5.0, 90.0, -87.0])
+def test_any_direction_in_the_frame(heading_deg):
+    scene = scene_a(640.0 if abs(heading_deg) > 45 else 420.0)
+    scene = replace(scene, pose=Pose(heading_deg=heading_deg))
+    solid = check(scene, fins=(THREE,))
+    nose = {0.0: "right", 5.0: "right", 90.0: "up", -87.0: "down"}[heading_deg]
+    assert solid.axis.nose_doubt == 0
+    agreed = find_axis(prior_of(scene.camera).camera, silhouette_of(scene).outline_px, nose)
+    assert agreed.nose_doubt == 0 and np.array_equal(agreed.view, solid.axis.view)
+
+
+def test_words_against_the_shape_are_followed_and_doubted():
+    camera, outline = prior_of(scene_a().camera).camera, outline_of(scene_a())
+    right, left = (find_axis(camera, outline, word) for word in ("right", "left"))
+    assert (right.nose_doubt, left.nose_doubt) == (1.0, 0.0)
+    assert right.view[0] @ left.view[0] < -0.99  # aft points the other way
