@@ -26,6 +26,7 @@ from digitize.solid.ends import base_edge, nose_tip, rim_of
 from digitize.solid.planform import Carving, Coverage, Planform, carve, coverage, scenery
 from digitize.solid.pose import Pose
 from digitize.solid.profile import limb_of, profile_of
+from digitize.solid.resting import lying
 from digitize.solid.roll import find_roll
 from digitize.solid.stations import MIN_TUBE, Stations, find_stations
 
@@ -112,7 +113,7 @@ def measure_solid(
     cover = coverage(silhouette.outline_px, silhouette.outline_px.min(0), silhouette.outline_px.max(0))
     traced = _fins(adjusted, stations, profile, cover, silhouette.outline_px, fins)
     if resting and traced:
-        adjusted = adjust(replace(problem, told=_lying(problem.told, profile, traced, adjusted)), adjusted.values)
+        adjusted = adjust(replace(problem, told=lying(problem.told, profile, [(t.roll_rad, t.said.count, outline) for t, outline in traced])), adjusted.values)
         profile = _profile(adjusted, stations, silhouette)
         traced = _fins(adjusted, stations, profile, cover, silhouette.outline_px, fins)
     return _solid(name, adjusted, stations, axis, profile, traced, (tip_sigma / pixel, rim_sigma_mm), silhouette)
@@ -356,45 +357,6 @@ def _side_areas(scene, pose, job) -> tuple[float, float] | None:
 def _polygon_area(points: np.ndarray) -> float:
     x, y = points.T
     return float(abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2)
-
-
-def _lying(told: Told, profile, traced, adjusted) -> Told:
-    """What lying on two fin tips and the body's front implies: the axis' slope over the table, and its height.
-
-    The table touches the rocket's side away from the camera along the edge of its convex hull that spans the middle.
-    """
-    contact = [profile]
-    for trace, outline in traced:
-        angles = trace.roll_rad + 2 * np.pi * np.arange(trace.said.count) / trace.said.count
-        down = max(float((-np.sin(angles)).max()), 0.0)
-        contact.append(np.column_stack([outline[:, 0], outline[:, 1] * down]))
-    points = np.vstack(contact)
-    x, height = _supporting_edge(points, profile[-1, 0] / 2)
-    slope = (height[1] - height[0]) / (x[1] - x[0])
-    at_middle = height[0] + slope * (profile[-1, 0] / 2 - x[0])
-    angle = float(np.arctan(slope))
-    behind = at_middle if told.behind_mm is None else told.behind_mm
-    sigma = 2.0 if told.behind_mm is None else told.behind_sigma_mm
-    return replace(
-        told,
-        tilt=(-angle, np.radians(3.0)),
-        plane_tilt=(-angle, np.radians(1.0)),
-        behind_mm=behind,
-        behind_sigma_mm=sigma,
-    )
-
-
-def _supporting_edge(points: np.ndarray, middle: float):
-    """((2,) x, (2,) height) of the upper convex hull's edge over x = middle."""
-    order = points[np.argsort(points[:, 0], kind="stable")]
-    hull: list[np.ndarray] = []
-    for point in order:
-        while len(hull) >= 2 and np.cross(hull[-1] - hull[-2], point - hull[-2]) >= 0:
-            hull.pop()
-        hull.append(point)
-    chain = np.array(hull)
-    k = int(np.clip(np.searchsorted(chain[:, 0], middle), 1, len(chain) - 1))
-    return chain[[k - 1, k], 0], chain[[k - 1, k], 1]
 
 
 def _solid(name, adjusted, stations, axis, profile, traced, end_sigmas, silhouette) -> Solid:

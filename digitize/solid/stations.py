@@ -125,7 +125,7 @@ def _with_wider_tail(envelope, upper, lower, reach, caliber, pixel):
     sides alike and level for a stretch, with more standing out behind it."""
     n = len(envelope)
     alike = np.abs(upper - lower) < 1.2 * pixel + 0.01 * caliber
-    half = (upper + lower) / 2
+    half, narrow = (upper + lower) / 2, np.minimum(upper, lower)
     window = max(int(0.02 * n), 8)
     rise = np.abs(half[window:] - half[:-window])
     level = np.zeros(n, bool)
@@ -135,14 +135,15 @@ def _with_wider_tail(envelope, upper, lower, reach, caliber, pixel):
     for first, last in _true_runs(level & alike & (half - envelope > 0.04 * caliber)):
         width = float(np.median(half[first : last + 1]))
         more_behind = reach[last:].max() > width + 0.3 * caliber
-        # a canard's tip is level too, but behind it the body is slender again
-        stays = np.minimum(upper, lower)[last : int(0.97 * n)].min(initial=np.inf) > 0.93 * width
+        # a canard's tip is level too, but within its chord the body is slender again; aft of the body there is no width
+        behind = narrow[last : last + int(CANARD_WINDOW * n)]
+        stays = behind[behind > 0.2 * caliber].min(initial=np.inf) > (width + envelope[first]) / 2
         if first > n // 3 and width < 2.2 * envelope[first] and more_behind and stays:
             start = first
             while start > 0 and alike[start - 1] and 0 < half[start] - half[start - 1] < caliber:
                 start -= 1
             raised[start:first] = np.maximum(raised[start:first], half[start:first])
-            raised[first:] = np.maximum(raised[first:], np.minimum(width, np.minimum(upper, lower)[first:]))
+            raised[first:] = np.maximum(raised[first:], np.minimum(width, narrow[first:]))
     return raised
 
 
