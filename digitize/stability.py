@@ -129,5 +129,6 @@ def _cutout_sentence(margin: Quantity, cautious: bool) -> str:
 
 
 def _calibers(margin: Quantity) -> str:
-    band = f" \u00b1 {margin.pm95:.2f}" if margin.pm95 > 0 else ""
+    # rounded up, as everywhere a band is shown
+    band = f" \u00b1 {np.ceil(margin.pm95 * 100 - 1e-6) / 100:.2f}" if margin.pm95 > 0 else ""
     return f"{margin.value:.2f}{band} calibers"
