@@ -135,10 +135,10 @@ def _with_wider_tail(envelope, upper, lower, reach, caliber, pixel):
     for first, last in _true_runs(level & alike & (half - envelope > 0.04 * caliber)):
         width = float(np.median(half[first : last + 1]))
         more_behind = reach[last:].max() > width + 0.3 * caliber
-        # a canard's tip is level too, but behind it the body is as slender as before for a stretch
-        behind, slender = narrow[last : last + int(CANARD_WINDOW * n)], envelope[first]
-        again = (behind > 0.7 * slender) & (behind < slender + 0.25 * (width - slender))
-        stays = again.sum() < window
+        # a canard's tip is level too, but behind it the body is as slender as before for a level stretch
+        behind, slender = slice(last, last + int(CANARD_WINDOW * n)), envelope[first]
+        again = (narrow > 0.7 * slender) & (narrow < slender + 0.25 * (width - slender)) & level
+        stays = again[behind].sum() < window
         if first > n // 3 and width < 2.2 * envelope[first] and more_behind and stays:
             start = first
             while start > 0 and alike[start - 1] and 0 < half[start] - half[start - 1] < caliber:
