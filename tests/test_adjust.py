@@ -396,3 +396,14 @@ def test_a_camera_impossibly_far_for_its_lens_is_refused():
     with pytest.raises(ScaleRefusal) as refused:
         agreement(Truth(kinds=()), Told(tube_mm=40.0, distance_mm=1500.0), "tube=40mm")
     assert "--distance" in refused.value.what
+
+
+def test_a_distance_that_speaks_against_the_scale_is_named():
+    """A caliper read on another part than the widest: the camera would stand a third too far."""
+    assert agreement(Truth(kinds=()), Told(tube_mm=40.0, distance_mm=630.0), "tube=40mm") == ()
+    (warn,) = agreement(Truth(kinds=()), Told(tube_mm=53.0, distance_mm=600.0), "tube=53mm")
+    assert warn.code == "SCALES_DISAGREE"
+    away, said = (
+        float(part.split(" m")[0]) for part in (warn.text.split("be ")[1], warn.text.split("says ")[1])
+    )
+    assert away == pytest.approx(0.6 * 53 / 40, abs=0.02) and said == 0.6

@@ -64,6 +64,22 @@ def test_a_larger_tube_aft_is_body_and_not_fin():
     check(replace(scene_a(), rocket=Rocket(profile, (FinSet(4, fin, 2.0),))))
 
 
+def test_a_larger_tube_hidden_by_its_fins_but_for_its_end():
+    """All that shows of it is the cone before the fins and four millimetres behind them; the caliper was there."""
+    profile = np.array([[0.0, 0], [60, 10], [210, 10], [222, 13], [300, 13]])
+    fin = np.array([[224.0, 13], [255, 50], [285, 50], [296, 13]])
+    check(replace(scene_a(), rocket=Rocket(profile, (FinSet(4, fin, 2.0),))), cp=0.08, length=0.8, area=2.5)
+
+
+def test_a_boat_tail_behind_a_larger_tube_with_fins_ahead_on_its_cone():
+    """Two groups, the first standing where the body widens: neither is taken for the wider body."""
+    profile = np.array([[0.0, 0], [60, 10], [160, 10], [190, 12.5], [265, 12.5], [300, 10.6]])
+    ahead = np.array([[135.0, 10], [145, 28], [165, 28], [172, 11]])
+    aft = np.array([[235.0, 12.5], [255, 50], [285, 50], [290, 11.14]])
+    rocket = Rocket(profile, (FinSet(4, ahead, 1.5), FinSet(4, aft, 2.0)))
+    check(replace(scene_a(), rocket=rocket), cp=0.05, length=0.4, area=4.0)
+
+
 @pytest.mark.parametrize("count", [3, 4])
 def test_two_groups_of_fins(count):
     ahead = np.array([[150.0, 12], [160, 30], [175, 30], [172, 12]])

@@ -38,12 +38,31 @@ def check_agreement(adjusted: Adjusted, claims: tuple[str, ...]) -> tuple[Warn, 
             continue
         percent = 100 * abs(np.expm1(apart))
         larger = one.name if apart > 0 else other.name
-        text = f"The {one.name} and the {other.name} give scales {percent:.1f} % apart; the {larger} makes the rocket larger"
+        text = (
+            f"The {one.name} and the {other.name} give scales {percent:.1f} % apart; "
+            f"the {larger} makes the rocket larger"
+        )
         remedy = _cause(one.name, other.name, adjusted)
         if abs(apart) > HOPELESS:
             raise ScaleRefusal(text, remedy)
         warnings.append(Warn("SCALES_DISAGREE", text, remedy))
-    return tuple(warnings)
+    return (*warnings, *_distance_warning(adjusted, claims))
+
+
+def _distance_warning(adjusted: Adjusted, claims: tuple[str, ...]) -> list[Warn]:
+    """A distance the user said, and the focal length, against what the scale makes of them."""
+    told, prior = adjusted.problem.told.distance_mm, adjusted.problem.prior
+    names = np.array(adjusted.names)
+    off = adjusted.residuals[(names == "camera distance") | (names == "focal length")]
+    if told is None or prior.log_focal_sigma > 0.1 or np.linalg.norm(off) <= BEYOND:
+        return []
+    away_mm = np.exp(_log_scale(adjusted, adjusted.values)) * prior.camera.focal_px
+    return [Warn(
+        "SCALES_DISAGREE",
+        f"By the scale {', '.join(claims)} the camera would be {away_mm / 1000:.2f} m away, "
+        f"but --distance says {told / 1000:.2f} m",
+        "Check both numbers; is the diameter that of the body's widest part, and does the overlay follow it there?",
+    )]  # fmt: skip
 
 
 def _singles(adjusted: Adjusted) -> list[ScaleAlone]:
@@ -67,9 +86,8 @@ def _log_scale(adjusted: Adjusted, values: np.ndarray) -> float:
 def _log_scale_sigma(adjusted: Adjusted) -> float:
     step = 1e-4
     at = adjusted.values
-    row = np.array([
-        (_log_scale(adjusted, at + step * e) - _log_scale(adjusted, at - step * e)) / (2 * step) for e in np.eye(len(at))
-    ])  # fmt: skip
+    steps = step * np.eye(len(at))
+    row = np.array([_log_scale(adjusted, at + e) - _log_scale(adjusted, at - e) for e in steps]) / (2 * step)
     return float(np.sqrt(row @ adjusted.covariance @ row))
 
 
