@@ -133,8 +133,8 @@ class _Errors:
         return drawn if self.only in (None, source) else 0.0 * drawn
 
 
-def _edge_sigma(solid: Solid) -> float:
-    return float(np.hypot(EDGE_SIGMA_PX, 0.5 * solid.edge_sigma_px))
+def _edge_sigma(outline_sigma_px: float) -> float:
+    return float(np.hypot(EDGE_SIGMA_PX, outline_sigma_px))
 
 
 def _body(solid: Solid, values, pose, errors: _Errors, tip_s, base_s, bias_mm):
@@ -145,7 +145,7 @@ def _body(solid: Solid, values, pose, errors: _Errors, tip_s, base_s, bias_mm):
     x = s - tip_s[:, None]
     x[:, 0], x[:, -1] = 0.0, base_s - tip_s
     x = np.maximum.accumulate(x, axis=1)
-    wave = errors.normal("edge", _edge_sigma(solid) / np.sqrt(2), EDGE_MODES) @ _modes(
+    wave = errors.normal("edge", _edge_sigma(solid.edge_sigma_px) / np.sqrt(2), EDGE_MODES) @ _modes(
         nominal[:, 0] / nominal[-1, 0]
     )
     r = (upper - lower) / 2 - bias_mm[:, None] + wave * (pose.depth_mm / pose.camera.focal_px)[:, None]
@@ -173,7 +173,7 @@ def _fin(solid: Solid, k: int, pose, errors: _Errors, tip_s, bias_px, profile_x,
     """One group's samples: sizes (S,) and the closed polygon (S, m, 2) outside the body."""
     trace, nominal = solid.fins[k], solid.geometry.fins[k].outline_mm
     mm_per_px = pose.depth_mm / pose.camera.focal_px
-    wave = errors.normal("edge", _edge_sigma(solid), EDGE_MODES) @ _modes(np.linspace(0, 1, len(nominal)))
+    wave = errors.normal("edge", _edge_sigma(trace.edge_sigma_px), EDGE_MODES) @ _modes(np.linspace(0, 1, len(nominal)))
     # a fin's edge is flat and not darkened like a limb: only the doubt about the bias concerns it, not its mean
     bias_px = bias_px - float(solid.adjusted.edge_bias_px())
     outward = (wave - bias_px[:, None])[..., None] * trace.out_px

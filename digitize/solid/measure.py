@@ -50,7 +50,8 @@ class FinTrace:
     """A fin group as seen. outline_px: (m, 2) where each point of the geometry's outline is seen, on the fin at
     angle_rad (m,) in a plane offset_mm (m,) from its middle; out_px: (m, 2) unit normals outward of the edge in the
     picture. roll_rad and its sigma, from the line of sight; unexplained: share of the silhouette; side_areas_mm2:
-    area by the upper and by the lower side alone where both show a fin lying flat, else None."""
+    area by the upper and by the lower side alone where both show a fin lying flat, else None; edge_sigma_px: typical of
+    the outline there."""
 
     said: FinsSaid
     outline_px: np.ndarray
@@ -61,7 +62,8 @@ class FinTrace:
     roll_sigma_rad: float
     hidden_mm: tuple[float, float]
     unexplained: float
-    side_areas_mm2: tuple[float, float] | None = None
+    side_areas_mm2: tuple[float, float] | None
+    edge_sigma_px: float
 
 
 @dataclass(frozen=True)
@@ -111,11 +113,11 @@ def measure_solid(
     profile = _profile(adjusted, stations, silhouette)
     _check_sound(adjusted, profile)
     cover = coverage(silhouette.outline_px, silhouette.outline_px.min(0), silhouette.outline_px.max(0))
-    traced = _fins(adjusted, stations, profile, cover, silhouette.outline_px, fins)
+    traced = _fins(adjusted, stations, profile, cover, silhouette, fins)
     if resting and traced:
         adjusted = adjust(replace(problem, told=lying(problem.told, profile, [(t.roll_rad, t.said.count, outline) for t, outline in traced])), adjusted.values)
         profile = _profile(adjusted, stations, silhouette)
-        traced = _fins(adjusted, stations, profile, cover, silhouette.outline_px, fins)
+        traced = _fins(adjusted, stations, profile, cover, silhouette, fins)
     return _solid(name, adjusted, stations, axis, profile, traced, (tip_sigma / pixel, rim_sigma_mm), silhouette)
 
 
@@ -174,7 +176,8 @@ def _tube_runs(stations: Stations) -> list[np.ndarray]:
         runs.append(run[trim : len(run) - trim])
     runs = [run for run in runs if len(run) >= 6]
     half = np.where(both, (stations.upper + stations.lower) / 2, 0.0)
-    widest = np.sort(np.argsort(half)[-12:])
+    by_width = np.argsort(half)
+    widest = np.sort([k for k in by_width[-12:] if half[k] > 0.98 * np.median(half[by_width[-5:]])])
     if not runs or np.median(half[widest]) > 1.03 * max(np.median(half[run]) for run in runs):
         runs.append(widest)  # the largest diameter is not on a tube
     return runs
@@ -249,7 +252,7 @@ def _profile(adjusted: Adjusted, stations: Stations, silhouette: Silhouette) -> 
     return profile_of(limb, tip_s, base_s, rim, tubes, float(pose.depth_mm / pose.camera.focal_px))
 
 
-def _fins(adjusted, stations, profile, cover, outline_px, fins) -> list[tuple[FinTrace, np.ndarray]]:
+def _fins(adjusted, stations, profile, cover, silhouette, fins) -> list[tuple[FinTrace, np.ndarray]]:
     """(trace, outline (m, 2) from the nose tip) of each group the silhouette shows, nose to tail."""
     pose = adjusted.pose()
     if len(stations.fin_runs) < len(fins):
@@ -258,7 +261,7 @@ def _fins(adjusted, stations, profile, cover, outline_px, fins) -> list[tuple[Fi
             "Check --fins, or turn the rocket so that a fin of each group lies flat in the photo's plane",
         )
     tip_s = float(adjusted.problem.ends.tip_s_mm(pose))
-    s_all, side_all, _ = pose.limb(outline_px)
+    s_all, side_all, _ = pose.limb(silhouette.outline_px)
     pixel_mm = pose.depth_mm / pose.camera.focal_px
     centre_px = _to_px(adjusted.problem.prior, adjusted.problem.view, stations.p, np.zeros(len(stations.p)))
     s_station = pose.limb(centre_px)[0]
@@ -279,7 +282,7 @@ def _fins(adjusted, stations, profile, cover, outline_px, fins) -> list[tuple[Fi
             count=said.count,
             roll_rad=0.0,
         )
-        found.append(_one_group(adjusted, cover, job, said, tip_s))
+        found.append(_one_group(adjusted, cover, job, said, tip_s, silhouette))
     return found
 
 
@@ -291,7 +294,7 @@ def _reach(s, side, first, last, said) -> float:
     return float(seen / max(flattest, 0.25) * 1.15)
 
 
-def _one_group(adjusted, cover: Coverage, job: Carving, said: FinsSaid, tip_s: float):
+def _one_group(adjusted, cover: Coverage, job: Carving, said: FinsSaid, tip_s: float, silhouette: Silhouette):
     pose = adjusted.pose()
     offset = pose.roll_offset_rad()
     scene = scenery(cover, pose, job)
@@ -319,8 +322,15 @@ def _one_group(adjusted, cover: Coverage, job: Carving, said: FinsSaid, tip_s: f
         hidden_mm=(planform.hidden_lead_mm, planform.hidden_trail_mm),
         unexplained=unexplained,
         side_areas_mm2=_side_areas(scene, pose, job),
+        edge_sigma_px=_edge_sigma_px(pixels, silhouette),
     )
     return trace, outline
+
+
+def _edge_sigma_px(pixels: np.ndarray, silhouette: Silhouette) -> float:
+    """Root mean square of the outline's own deviation along the fin, each point at most 6 pixels."""
+    nearest = cKDTree(silhouette.outline_px).query(pixels)[1]
+    return float(np.sqrt(np.mean(np.minimum(silhouette.sigma_px[nearest], 6.0) ** 2)))
 
 
 def _outward(pose: Pose, planform: Planform) -> np.ndarray:
