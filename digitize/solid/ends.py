@@ -9,6 +9,9 @@ from digitize.solid.stations import Stations, crossings
 
 SCANS = 41
 TIP_POWER = 1.7
+RIM_SIGMA_SHARE = (0.025, 0.05)
+"""The rim alone gives the aft radius to no better than the first share of it; what little limb is seen between fins
+and rim keeps it within the second."""
 BLUR_PX = 1.2
 
 
@@ -98,7 +101,8 @@ def rim_of(s_mm: np.ndarray, side_mm: np.ndarray, tan_phi: np.ndarray, radius_mm
     best = int(np.argmax(scores))
     near = scores >= 0.75 * scores[best]
     spread = np.sqrt(np.average((candidates[near] - candidates[best]) ** 2, weights=scores[near] + 1e-9))
-    return float(candidates[best]), float(max(spread, 0.025 * candidates[best])), masks[best]
+    least, most = np.array(RIM_SIGMA_SHARE) * candidates[best]
+    return float(candidates[best]), float(np.clip(spread, least, most)), masks[best]
 
 
 def _lowest_cluster(values: np.ndarray, tolerance: float) -> np.ndarray:
