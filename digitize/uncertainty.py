@@ -172,7 +172,6 @@ def _hidden_sigma(solid: Solid) -> np.ndarray:
 def _fin(solid: Solid, k: int, pose, errors: _Errors, tip_s, bias_px, profile_x, profile_r) -> dict:
     """One group's samples: sizes (S,) and the closed polygon (S, m, 2) outside the body."""
     trace, nominal = solid.fins[k], solid.geometry.fins[k].outline_mm
-    mm_per_px = pose.depth_mm / pose.camera.focal_px
     wave = errors.normal("edge", _edge_sigma(trace.edge_sigma_px), EDGE_MODES) @ _modes(np.linspace(0, 1, len(nominal)))
     # a fin's edge is flat and not darkened like a limb: only the doubt about the bias concerns it, not its mean
     bias_px = bias_px - float(solid.adjusted.edge_bias_px())
@@ -239,6 +238,7 @@ def next_measurement(solid: Solid, samples: Samples) -> NextMeasurement | None:
     gradient = np.linalg.lstsq(departures, samples.cp_x_mm - samples.cp_x_mm.mean(), rcond=1e-9)[0]
     total = float(np.var(samples.cp_x_mm))
     own = float(gradient @ adjusted.covariance @ gradient)
+    rest = float(np.var(samples.cp_x_mm - departures @ gradient))
     candidates = []
     if told.tube_mm is None:
         candidates.append((
@@ -259,7 +259,8 @@ def next_measurement(solid: Solid, samples: Samples) -> NextMeasurement | None:
     for action, observed in candidates:
         row = _slope(observed, adjusted.values)
         gain = adjusted.covariance @ row
-        then = max(total - own + own - float(gradient @ gain) ** 2 / (1 + float(row @ gain)), 0.0)
+        left = own - float(gradient @ gain) ** 2 / (1 + float(row @ gain))
+        then = total * max(left + rest, 0.0) / (own + rest)
         if best is None or then < best[1]:
             best = (action, then)
     if best is None or best[1] > 0.81 * total:
