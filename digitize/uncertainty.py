@@ -22,11 +22,11 @@ from digitize.solid.measure import Solid
 
 SAMPLES = 2000
 SHARE_SAMPLES = 500
-EDGE_SIGMA_PX = 0.3
+EDGE_SIGMA_PX = 0.45
 """Error of a whole side of a fin or body that its own points do not average out: paint steps, texture, tone."""
 EDGE_MODES = 5
 BEHIND_SIGMA_MM = 3.0
-HIDDEN_SHARE = 0.2
+HIDDEN_SHARE = 0.25
 """Standard deviation of where an edge meets the body, as a share of the length it is carried on unseen."""
 TAIL_SHARE = 0.3
 """The same for the body's radius under the fins, as a share of its change across the hidden stretch."""
