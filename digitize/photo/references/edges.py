@@ -152,6 +152,8 @@ def _robust_bow(s: np.ndarray, y: np.ndarray, bow_sigma: float):
         coeffs = np.linalg.solve(normal, basis.T @ (weights * y))
         residual = y - basis @ coeffs
         own = residual[weights > 0.05]
+        if not len(own):  # no two stations agree on an edge: take the spread of them all
+            own = residual
         spread = max(1.4826 * np.median(np.abs(own - np.median(own))), 0.02)
         weights = np.clip(1 - (residual / (4.0 * spread)) ** 2, 0, None) ** 2
         sigma = np.sqrt((weights * residual**2).sum() / max(weights.sum() - 2, 1)) + 1e-3
