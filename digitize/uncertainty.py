@@ -22,7 +22,7 @@ from digitize.solid.measure import Solid
 
 SAMPLES = 2000
 SHARE_SAMPLES = 500
-EDGE_SIGMA_PX = 0.45
+EDGE_SIGMA_PX = 0.4
 """Error of a whole side of a fin or body that its own points do not average out: paint steps, texture, tone."""
 EDGE_MODES = 5
 BEHIND_SIGMA_MM = 3.0
@@ -85,6 +85,8 @@ def draw(solid: Solid, seed: int, count: int = SAMPLES, only: str | None = None)
     tip_s = ends.tip_s_mm(pose) + errors.normal("edge", solid.tip_sigma_px) * mm_per_px
     base_s = ends.base_s_mm(pose) + errors.normal("edge", solid.base_sigma_px) * mm_per_px
     rim = errors.normal("root under the fin", solid.rim_sigma_mm)
+    radii = solid.geometry.profile_mm[:, 1]
+    rim = np.minimum(rim, radii.max() - radii[-1])  # hidden, it may be narrower than the body but not wider
     base_s = base_s - rim * np.abs(pose.limb(ends.rim_px)[2]).mean(-1)  # a wider rim bulges farther aft of the axis
     profile_x, profile_r = _body(solid, values, pose, errors, tip_s, base_s, bias_px * mm_per_px)
     profile_r[:, -1] = np.maximum(profile_r[:, -1] + rim, 0.0)

@@ -21,7 +21,7 @@ from digitize.photo.camera import Camera, CameraPrior
 from digitize.records import ReferencePoints
 from digitize.solid.pose import Pose
 
-EDGE_BIAS_PX, EDGE_BIAS_SIGMA_PX = -0.1, 0.22
+EDGE_BIAS_PX, EDGE_BIAS_SIGMA_PX = -0.1, 0.18
 """How far outward a round body's edge is seen. Blur, tone curve and sharpening shift all edges together; the limb
 darkens or takes the ground's colour at grazing light, which on eight rendered photographs made it seem 0.0 to 0.3
 pixel inside its true place (measured there; no other source)."""
