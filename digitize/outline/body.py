@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import ndimage
 
 from digitize.outline.axis import Axis, body_axis, slice_region
 from digitize.outline.limbs import Limbs, axis_grid, between, centred_axis, find_limbs, symmetric_axis
@@ -11,7 +12,7 @@ from digitize.outline.limbs import Limbs, axis_grid, between, centred_axis, find
 @dataclass(frozen=True)
 class Body:
     """In pixels of the reduced picture. half_px: the usual half-width; mask: (h, w) bool, surely within the limbs;
-    core: (h, w) bool, well within them; within: (h, w) bool, up to the limbs and beyond both ends of the body;
+    core: (h, w) bool, well within them; within: (h, w) bool, up to the limbs and a little beyond both ends;
     near: (h, w) bool, within the limbs or next to them."""
 
     axis: Axis
@@ -43,6 +44,8 @@ def find_body(feature: np.ndarray, evidence: np.ndarray, mask: np.ndarray) -> Bo
     # Among fins the path may follow them outward: what it says there is not body.
     sure = _without_blunt_ends(limbs, np.minimum(limbs.half_px, 1.02 * usual))
     there = limbs.half_px > 0
+    # An aft end seen at an angle bulges beyond the last station.
+    bulge = ndimage.binary_dilation(there, iterations=max(2, int(0.35 * usual)))
     grid = axis_grid(axis, mask.shape)
     return Body(
         axis,
@@ -50,7 +53,7 @@ def find_body(feature: np.ndarray, evidence: np.ndarray, mask: np.ndarray) -> Bo
         usual,
         between(limbs, sure, grid),
         between(limbs, 0.7 * limbs.half_px, grid),
-        between(limbs, np.where(there, limbs.half_px + 0.5, 1.1 * usual), grid, 1.1 * usual),
+        between(limbs, np.where(there, limbs.half_px + 0.5, 1.1 * usual * bulge), grid),
         between(limbs, np.where(there, np.minimum(limbs.half_px, 1.1 * usual) + 2, 0), grid),
     )
 

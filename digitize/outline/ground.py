@@ -46,12 +46,18 @@ def thin_out(indices: np.ndarray, most: int = _MOST_KNOWN) -> np.ndarray:
 
 
 def shaded_distance(features: np.ndarray, ground: np.ndarray) -> np.ndarray:
-    """(n, m) distance of colours from ground colours that may lie in shadow."""
+    """(n, m) distance of colours, one or more views of three features each, from ground colours that may lie in
+    shadow."""
     features, ground = features.astype(np.float32), ground.astype(np.float32)
-    chroma = _square_distance(features[:, 1:], ground[:, 1:])
-    darker = ground[None, :, 0] - features[:, None, 0]
-    shade = np.clip(darker, 0, _SHADOW_DEPTH)
-    return np.sqrt(chroma + (darker - shade) ** 2) + _SHADOW_COST * shade
+    views = features.shape[1] // 3
+    apart = 0.0
+    darker = []
+    for k in range(0, 3 * views, 3):
+        apart = apart + _square_distance(features[:, k + 1 : k + 3], ground[:, k + 1 : k + 3])
+        darker.append(ground[None, :, k] - features[:, None, k])
+    shade = np.clip(sum(darker) / views, 0, _SHADOW_DEPTH)
+    apart = apart + sum((one - shade) ** 2 for one in darker)
+    return np.sqrt(apart / views) + _SHADOW_COST * shade
 
 
 def plain_distance(features: np.ndarray, known: np.ndarray) -> np.ndarray:

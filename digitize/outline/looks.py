@@ -18,19 +18,22 @@ _MOST_KNOWN = 800
 @dataclass(frozen=True)
 class Look:
     """Per patch. figure: (n,) bool; evidence: (n,) -1 ground .. 1 figure; unlike: (n,) unlikeness to the ground;
-    sure: (n,) bool, far from the ground's colours; edge_step: the colour step at which a border becomes cheap."""
+    sure: (n,) bool, far from the ground's colours; threshold: of unlike, for the first figure; edge_step: the colour step at which a border becomes cheap."""
 
     figure: np.ndarray
     evidence: np.ndarray
     unlike: np.ndarray
     sure: np.ndarray
+    threshold: float
     edge_step: float
 
 
-def first_look(patches: Patches, excluded: np.ndarray) -> Look:
-    """Figure is what differs from the ground seen along the frame.
+def first_looks(patches: Patches, excluded: np.ndarray) -> list[Look]:
+    """Figure is what differs from the ground seen along the frame; by how much, in two ways.
 
-    Raises OutlineRefusal when nothing does.
+    The lower threshold lies half way, in ratio, from the ground's own scatter to what is usual among foreign
+    patches, the higher to what is strong among them: which is right depends on shadows and on other objects in
+    the picture, and shows in the shapes that result. Raises OutlineRefusal when nothing differs.
     """
     frame = frame_patches(patches, excluded)
     unlike = unlike_ground(patches, frame)
@@ -38,13 +41,30 @@ def first_look(patches: Patches, excluded: np.ndarray) -> Look:
     foreign = unlike[(unlike > 3 * usual) & ~excluded]
     if len(foreign) < 10:
         raise OutlineRefusal("Nothing in the picture stands out from the ground", ADVICE)
-    threshold = float(np.sqrt(2 * usual * np.median(foreign)))
-    evidence = np.clip(np.log(unlike / threshold + 1e-6), -1, 1)
-    evidence[excluded] = -1
     steady = patches.step[frame[patches.pairs].all(1)]
     edge_step = max(2.0, 3 * float(np.median(steady)))
-    figure = minimum_cut(patches, evidence, _STIFFNESS, edge_step)
-    return Look(figure, evidence, unlike, figure & (unlike > 1.2 * threshold), edge_step)
+    looks = []
+    for among in (50, 75):
+        threshold = min(float(np.sqrt(2 * usual * np.percentile(foreign, among))), 4 * max(usual, 0.5))
+        evidence = np.clip(np.log(unlike / threshold + 1e-6), -1, 1)
+        evidence[excluded] = -1
+        figure = minimum_cut(patches, evidence, _STIFFNESS, edge_step)
+        looks.append(
+            Look(figure, evidence, unlike, figure & (unlike > 1.2 * threshold), threshold, edge_step)
+        )
+    return looks
+
+
+def look_again(look: Look, label: np.ndarray, patches: Patches) -> Look:
+    """A look's findings on other patches of the same picture. label: the old patches' numbers there."""
+    return Look(
+        patches.mean(look.figure[label]) > 0.5,
+        patches.mean(look.evidence[label]),
+        patches.mean(look.unlike[label]),
+        patches.mean(look.sure[label]) > 0.5,
+        look.threshold,
+        look.edge_step,
+    )
 
 
 def second_look(patches: Patches, before: Look, body: Body, mask: np.ndarray, excluded: np.ndarray) -> Look:
@@ -61,23 +81,51 @@ def second_look(patches: Patches, before: Look, body: Body, mask: np.ndarray, ex
     strange = before.sure
     if core.any():
         strange = before.sure & (before.unlike > min(3.0, 0.35 * float(np.median(before.unlike[core]))))
-    figure = thin_out(np.flatnonzero(((inside & strange) | core) & ~excluded), _MOST_KNOWN)
-    ground = thin_out(np.flatnonzero(near & ~inside & ~before.figure & ~core), _MOST_KNOWN)
-    judged = np.flatnonzero(near)
+    # A band of the ground's own colour across the body is body; at the body's ends it may be the ground.
+    some = np.flatnonzero(body.limbs.half_px > 0)
+    first, last = body.limbs.along_px[some[[0, -1]]] if len(some) else (start, end)
+    amid = (along > first + body.half_px) & (along < last - body.half_px)
+    held = core & amid
+    mixed = _beside_the_other(patches, inside)
+    # The ends prove nothing by themselves: shadows touch them. What is rocket there has its like further in.
+    inner = (along > first + 0.5 * body.half_px) & (along < last - 0.5 * body.half_px)
+    figure = thin_out(np.flatnonzero(inside & ((strange & ~mixed & inner) | held) & ~excluded), _MOST_KNOWN)
+    ground = thin_out(np.flatnonzero(near & ~inside & ~before.figure & ~core & ~mixed), _MOST_KNOWN)
     evidence = np.full(len(along), -1.0)
+    # What no shade of the frame's ground comes near is not ground, though its like be nowhere else on the rocket.
+    strongly = np.clip(np.log(before.unlike / (2 * before.threshold) + 1e-6), 0, 1)
     if len(ground) > 10 and len(figure) > 10:
-        banded = np.column_stack([patches.features, along / (0.05 * (end - start))])
+        # Beside an edge the picture without thin things is a mixture: there the picture itself must do.
+        edgy = _at_an_edge(patches, before.edge_step)
         place = patches.centre_px / (0.15 * max(patches.label.shape))
-        for part in np.array_split(judged, 1 + len(judged) // 1000):
+        for which, views in ((near & edgy, 1), (near & ~edgy, 2)):
+            colour = patches.features[:, : 3 * views]
+            banded = np.column_stack([colour / np.sqrt(views), along / (0.05 * (end - start))])
+            part = np.flatnonzero(which)
             to_figure = plain_distance(banded[part], banded[figure])
-            to_ground = shaded_distance(patches.features[part], patches.features[ground])
+            to_ground = shaded_distance(colour[part], colour[ground])
             to_ground = np.hypot(to_ground, plain_distance(place[part], place[ground]))
             nearer = (_few_nearest(to_ground, part, ground) + 0.3) / (
                 _few_nearest(to_figure, part, figure) + 0.3
             )
-            evidence[part] = np.clip(np.log(nearer), -1, 1)
-    chosen = minimum_cut(patches, np.where(core, 3, evidence), _STIFFNESS, before.edge_step)
-    return Look(chosen, evidence, before.unlike, before.sure, before.edge_step)
+            evidence[part] = np.clip(np.log(nearer) + strongly[part], -1, 1)
+    chosen = minimum_cut(patches, np.where(held, 3, evidence), _STIFFNESS, before.edge_step)
+    return Look(chosen, evidence, before.unlike, before.sure, before.threshold, before.edge_step)
+
+
+def _beside_the_other(patches: Patches, inside: np.ndarray) -> np.ndarray:
+    """(n,) bool: patches that touch one on the other side of the region's border, and may be a mixture."""
+    first, second = patches.pairs[inside[patches.pairs[:, 0]] != inside[patches.pairs[:, 1]]].T
+    result = np.zeros(len(inside), bool)
+    result[first] = result[second] = True
+    return result
+
+
+def _at_an_edge(patches: Patches, edge_step: float) -> np.ndarray:
+    """(n,) bool: patches with a strong step on some side."""
+    result = np.zeros(len(patches.area_px), bool)
+    result[patches.pairs[patches.step > edge_step].ravel()] = True
+    return result
 
 
 def _few_nearest(distance: np.ndarray, row: np.ndarray, column: np.ndarray, few: int = 4) -> np.ndarray:

@@ -10,49 +10,85 @@ from digitize.outline.axis import Axis, Slices, body_axis, slice_region
 from digitize.outline.body import Body
 
 _DISC = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (5, 5))
-_LOW_PIECE = (
-    0.2  # of the half-width: what stands up less from the body is a lug, a line of the ground, a shade
-)
+# Beside the body: what stands up less, in half-widths, is a lug, a line of the ground or a shade; no fin is
+# smaller, in squares of the half-width.
+_LOW_PIECE = 0.2
+_SMALL_PIECE = 0.5
 
 
-def first_region(figure: np.ndarray) -> np.ndarray:
-    """(h, w) bool: the largest piece and what lies in line with it, holes filled."""
-    solid = ndimage.binary_fill_holes(figure)
-    opened = cv2.morphologyEx(solid.astype(np.uint8), cv2.MORPH_OPEN, _DISC)
-    label, count = ndimage.label(opened)
-    if count == 0:
-        raise OutlineRefusal("No rocket was found in the picture", ADVICE)
-    area = np.bincount(label.ravel())
-    area[0] = 0
-    core = _with_pieces_in_line(label, int(area.argmax()))
+def first_region(figure: np.ndarray, contrast: np.ndarray) -> np.ndarray:
+    """(h, w) bool: the piece of the figure most like a rocket, with what lies in line with it, holes filled.
+
+    contrast: (h, w) unlikeness to the ground over the threshold figure was found with. The figure is also looked
+    at above twice and four times that threshold, where shadows no longer join the rocket to its neighbours.
+    """
+    best, best_score = None, 0.0
+    for level in (1, 2, 4):
+        best_score *= 1.15  # a higher threshold loses dark or pale paint: it must be clearly better
+        solid = ndimage.binary_fill_holes(figure & (contrast > level))
+        opened = cv2.morphologyEx(solid.astype(np.uint8), cv2.MORPH_OPEN, _DISC)
+        label, count = ndimage.label(opened)
+        area = np.bincount(label.ravel(), minlength=count + 1)[1:]
+        for number in np.argsort(-area, kind="stable")[:3] + 1:
+            if area[number - 1] < 0.1 * area.max() or area[number - 1] < 100:
+                continue
+            piece = _with_pieces_in_line(label, int(number))
+            score = rocket_likeness(piece)
+            if score > best_score:
+                best, best_score = (piece, solid & ~opened.astype(bool)), score
+    if best is None:
+        return np.zeros_like(figure)
+    core, thin = best
     axis = body_axis(core)
-    half = float(np.median(slice_region(core, axis).half_width_px))
-    return _with_thin_ends(solid & ~opened.astype(bool), core, axis, half)
+    return _with_thin_ends(thin, core, axis, float(np.median(slice_region(core, axis).half_width_px)))
 
 
-def with_body(figure: np.ndarray, body: Body, feature: np.ndarray) -> np.ndarray:
+def rocket_likeness(piece: np.ndarray) -> float:
+    """A score for choosing among pieces: long, slender, mirrored about its axis where it is no wider than usual
+    (a shadow along one side spoils that, fins do not), no plain bar, off the frame."""
+    if not piece.any():
+        return 0.0
+    slices = slice_region(piece, body_axis(piece))
+    half = np.median(slices.half_width_px)
+    plain = slices.half_width_px < 1.3 * half
+    even = np.abs(slices.low_px + slices.high_px) / 2 < 0.2 * half + 1
+    mirrored = np.mean(even[plain])
+    length = np.ptp(slices.along_px)
+    slender = np.clip(length / (2 * half) / 5, 0.05, 1)
+    rows, columns = np.nonzero(piece)
+    (_, (width, height), _) = cv2.minAreaRect(np.stack([columns, rows], 1).astype(np.float32))
+    bar = 0.2 if len(rows) > 0.88 * (width + 1) * (height + 1) else 1.0
+    rim = piece[0].any() + piece[-1].any() + piece[:, 0].any() + piece[:, -1].any()
+    return float(length * mirrored**3 * min(1.0, 2 * np.mean(plain)) * slender * bar * 0.5**rim)
+
+
+def with_body(figure: np.ndarray, evidence: np.ndarray, body: Body, feature: np.ndarray) -> np.ndarray:
     """(h, w) bool: the body, and the pieces of the figure attached to it that can be fins."""
     if not (figure & body.core).any():
         raise OutlineRefusal("What stands out from the ground has no body a rocket could have", ADVICE)
+    # Beside the body a patch must speak for itself: what only its neighbours make figure is shadow or ground.
+    figure = figure & (body.near | (evidence > 0))
     closed = cv2.morphologyEx((figure | body.mask).astype(np.uint8), cv2.MORPH_CLOSE, _DISC)
     solid = without_soft_pieces(ndimage.binary_fill_holes(closed), body, feature)
     opened = cv2.morphologyEx(solid.astype(np.uint8), cv2.MORPH_OPEN, _DISC).astype(bool)
-    core = _without_low_pieces(opened, body) | (body.mask & solid)
+    core = _without_low_pieces(opened, evidence, body) | (body.mask & solid)
     label, _ = ndimage.label(core)
     area = np.bincount(label[body.core & core], minlength=2)
     area[0] = 0
     main = label == area.argmax()
-    return _with_thin_ends(solid & ~core, main, body.axis, body.half_px)
+    return _with_thin_ends(solid & ~core & (evidence > 0.3), main, body.axis, body.half_px)
 
 
-def _without_low_pieces(mask: np.ndarray, body: Body) -> np.ndarray:
-    """The region less what stands up only a little from the body: there the limbs have the last word."""
+def _without_low_pieces(mask: np.ndarray, evidence: np.ndarray, body: Body) -> np.ndarray:
+    """The region less what stands up only a little from the body, where the limbs have the last word, and less
+    pieces with little to say for themselves."""
     label, _ = ndimage.label(mask & ~body.near)
     away = ndimage.distance_transform_cdt(~body.near)
     high = np.zeros_like(mask)
     for number, box in enumerate(ndimage.find_objects(label), 1):
         piece = label[box] == number
-        if away[box][piece].max() >= max(4, _LOW_PIECE * body.half_px):
+        tall = away[box][piece].max() >= max(4, _LOW_PIECE * body.half_px)
+        if tall and piece.sum() > _SMALL_PIECE * body.half_px**2 and evidence[box][piece].mean() > 0.2:
             high[box] |= piece
     by_a_fin = ndimage.binary_dilation(high, iterations=4)
     return mask & (high | by_a_fin | body.within)
@@ -107,21 +143,31 @@ def _bridge(shape: tuple[int, int], axis: Axis, gap: tuple[float, float], half: 
 def without_soft_pieces(mask: np.ndarray, body: Body, feature: np.ndarray) -> np.ndarray:
     """The region less what lies beside the body behind a soft edge: shadows have one, fins do not.
 
-    The contrast across a sharp edge is there close by already; across a shadow's it grows with distance.
+    The contrast across a sharp edge is all there within a few pixels; across a shadow's it grows with distance.
     """
     result = mask.copy()
     rows, columns = np.nonzero(mask)
     part = np.s_[max(0, rows.min() - 20) : rows.max() + 20, max(0, columns.min() - 20) : columns.max() + 20]
     mask, feature, near = mask[part], feature[part], body.near[part]
     label, _ = ndimage.label(mask & ~near)
-    close, far = (_contrast(mask, feature, sigma) for sigma in (1.5, 6.0))
+    sharp, far = _steepest(feature), _contrast(mask, feature, 6.0)
     rim = mask & ~ndimage.binary_erosion(mask)
     for number, box in enumerate(ndimage.find_objects(label), 1):
         piece = label[box] == number
         edge = piece & rim[box]
-        if edge.any() and np.median(close[box][edge] / np.maximum(far[box][edge], 1e-6)) < 0.6:
+        if edge.any() and np.median(sharp[box][edge] / np.maximum(far[box][edge], 1e-6)) < 0.45:
             result[part][box] &= ~piece
     return result
+
+
+def _steepest(feature: np.ndarray) -> np.ndarray:
+    """(h, w) greatest colour step over four pixels, near each pixel."""
+    smooth = cv2.GaussianBlur(feature, (0, 0), 1.0)
+    padded = cv2.copyMakeBorder(smooth, 2, 2, 2, 2, cv2.BORDER_REPLICATE)
+    across = padded[2:-2, 4:] - padded[2:-2, :-4]
+    down = padded[4:, 2:-2] - padded[:-4, 2:-2]
+    step = np.maximum(*(np.einsum("hwc,hwc->hw", d, d) for d in (across, down)))
+    return np.sqrt(cv2.dilate(step, np.ones((9, 9), np.uint8)))
 
 
 def _contrast(mask: np.ndarray, feature: np.ndarray, sigma: float) -> np.ndarray:

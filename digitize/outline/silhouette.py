@@ -53,8 +53,8 @@ def _first_outline(region: Region) -> np.ndarray:
 
 def _along_limb(region: Region, outline: np.ndarray) -> np.ndarray:
     """(n,) bool: outline points on the body's limbs, which both sides of the body have confirmed."""
-    limbs = region.body.limbs
-    along, across = region.body.axis.along_across((outline + 0.5) * region.scale - 0.5)
+    limbs = region.limbs
+    along, across = region.axis.along_across(region.to_reduced_px(outline))
     half = np.interp(along, limbs.along_px, limbs.half_px, left=0, right=0)
     return (half > 0) & (np.abs(np.abs(across) - half) < 2)
 

@@ -32,15 +32,17 @@ class Signs:
 
 def signs(region: Region, sigma_px: np.ndarray) -> Signs:
     """The signs of a region found, and of its refined outline's standard deviations."""
-    mask, body = region.mask, region.body
-    slices = slice_region(mask, body.axis)
-    plain = slices.half_width_px < 1.25 * body.half_px
-    even = np.abs(slices.low_px + slices.high_px) / 2 < np.maximum(1.5, 0.12 * body.half_px)
-    contour = max(cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0], key=len)
+    mask, half = region.mask, region.half_px
+    slices = slice_region(mask, region.axis)
+    plain = slices.half_width_px < 1.25 * half
+    even = np.abs(slices.low_px + slices.high_px) / 2 < np.maximum(1.5, 0.12 * half)
+    contour = max(
+        cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0], key=len
+    )
     (_, (width, height), _) = cv2.minAreaRect(contour)
     rim = np.concatenate([mask[0], mask[-1], mask[:, 0], mask[:, -1]])
     return Signs(
-        slenderness=float(np.ptp(slices.along_px) / (2 * body.half_px)),
+        slenderness=float(np.ptp(slices.along_px) / (2 * half)),
         mirrored=float(np.mean(plain & even)),
         box_filled=float(mask.sum() / max((width + 1) * (height + 1), 1)),
         weak=float(np.mean(sigma_px > 1.0)),
