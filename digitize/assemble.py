@@ -188,14 +188,16 @@ def _own_warnings(measured: Measured, options: MeasureOptions, cp_x: Quantity, c
     if solid.axis.nose_doubt:
         warnings.append(Warn(
             "NOSE_DOUBT",
-            "Which end is the nose is not clear from the shape" + (" and it speaks against --nose" if options.nose else ""),
+            "Which end is the nose is not clear from the shape"
+            + (" and it speaks against --nose" if options.nose else ""),
             "Look at the overlay; give --nose left, right, up or down",
         ))  # fmt: skip
     for k, trace in enumerate(solid.fins, 1):
         if trace.unexplained > UNEXPLAINED:
             warnings.append(Warn(
                 "FINS_UNEXPLAINED",
-                f"{100 * trace.unexplained:.0f} % of what stands out at fin group {k} fits no single fin shape at this pose",
+                f"{100 * trace.unexplained:.0f} % of what stands out at fin group {k} fits no single fin shape "
+                "at this pose",
                 "Check --fins and --pose, or turn the rocket so that one fin lies flat in the photo's plane",
             ))  # fmt: skip
         warnings += _side_warning(trace, k)
@@ -207,7 +209,8 @@ def _own_warnings(measured: Measured, options: MeasureOptions, cp_x: Quantity, c
         if options.pose.kind != "resting":
             warnings.append(Warn(
                 "SET_BACK_UNKNOWN",
-                f"How far the reference lies behind the axis was not said; that may cost {percent:.1f} % of every length",
+                "How far the reference lies behind the axis was not said; "
+                f"that may cost {percent:.1f} % of every length",
                 "Give --behind (0mm when level with the axis), or the caliper diameter with --scale tube=",
             ))  # fmt: skip
     if measured.prior.log_focal_sigma > 0.1 and cp_x.pm95 > 0.1 * caliber:
@@ -251,7 +254,8 @@ def _side_warning(trace, k: int) -> list[Warn]:
         return []
     return [Warn(
         "FIN_SIDES_DIFFER",
-        f"The two fins of group {k} that lie flat differ: {upper:.0f} mm2 on the upper side, {lower:.0f} mm2 on the lower",
+        f"The two fins of group {k} that lie flat differ: {upper:.0f} mm2 on the upper side, "
+        f"{lower:.0f} mm2 on the lower",
         "Look at the overlay: is one fin bent, broken, in shadow, or not in the photo's plane?",
     )]  # fmt: skip
 
@@ -282,8 +286,9 @@ def _assumptions(measured: Measured, options: MeasureOptions, rolls_deg) -> tupl
     ]
     for trace, roll in zip(solid.fins, rolls_deg, strict=True):
         lines.append(
-            f"The {trace.said.count} fins are taken as alike; fin 1 stands {roll % (360 / trace.said.count):.1f} degrees "
-            f"from the photo's plane, as the picture shows; their thickness is taken as {trace.said.thickness_mm:g} mm."
+            f"The {trace.said.count} fins are taken as alike; "
+            f"fin 1 stands {roll % (360 / trace.said.count):.1f} degrees from the photo's plane, "
+            f"as the picture shows; their thickness is taken as {trace.said.thickness_mm:g} mm."
         )
     if measured.references:
         place = "as said" if options.behind_mm is not None else "as worked out"
@@ -327,13 +332,14 @@ def drawing_of(measured: Measured, cp_x: Quantity, balance: Quantity | None, cen
 
     outlines, roots = [], []
     for group, trace in zip(geometry.fins, solid.fins, strict=True):
-        planform = group.outline_mm + [tip_s, 0.0]
+        planform = [*group.outline_mm, tip_s, 0.0]
         for angle in trace.roll_rad + 2 * np.pi * np.arange(group.count) / group.count:
             seen = photo.to_full_px(pose.project_fin(planform, angle))
             outlines.append(seen)
             roots.append(seen[[0, -1]])
     length = float(geometry.profile_mm[-1, 0])
-    first = geometry.profile_mm[:, 1] >= geometry.profile_mm[:, 1].max() - 0.01
+    widest = geometry.profile_mm[:, 1] >= geometry.profile_mm[:, 1].max() - 0.01
+    full_x = float(geometry.profile_mm[widest, 0][0])
     return Drawing(
         axis=on_axis([0.0, length]),
         profile_upper=photo.to_full_px(solid.knots_upper_px),
@@ -348,7 +354,7 @@ def drawing_of(measured: Measured, cp_x: Quantity, balance: Quantity | None, cen
         mm_per_px=float(pose.depth_mm / pose.camera.focal_px) / photo.shrink,
         stations=(
             ("nose tip", 0.0, on_axis(0.0)[0]),
-            ("full diameter from", float(geometry.profile_mm[first, 0][0]), on_axis(geometry.profile_mm[first, 0][0])[0]),
+            ("full diameter from", full_x, on_axis(full_x)[0]),
             *((f"fin root of group {k}", float(g.outline_mm[0, 0]), on_axis(g.outline_mm[0, 0])[0])
               for k, g in enumerate(geometry.fins, 1)),
             ("aft end", length, on_axis(length)[0]),

@@ -122,7 +122,8 @@ def _check_fins(solid: Solid) -> None:
         if trace.unexplained > HOPELESS_UNEXPLAINED:
             raise OutlineRefusal(
                 f"{100 * trace.unexplained:.0f} % of what stands out from the body at fin group {k} fits no fin",
-                "Check --fins and --pose; turn the rocket so that one fin lies flat in the photo's plane, on a plain ground",
+                "Check --fins and --pose; turn the rocket so that one fin lies flat in the photo's plane, "
+                "on a plain ground",
             )
 
 
@@ -205,10 +206,7 @@ def _told(options: MeasureOptions) -> Told:
 
 def _fins_said(options: MeasureOptions) -> list[tuple[FinsSaid, ...]]:
     """What to try: the groups as said, or one group of each likely number."""
-    if options.fins is not None:
-        counts = [options.fins]
-    else:
-        counts = [(count,) for count in UNSAID_COUNTS]
+    counts = [options.fins] if options.fins is not None else [(count,) for count in UNSAID_COUNTS]
     return [
         tuple(_fin_said(options, k, count, len(group)) for k, count in enumerate(group)) for group in counts
     ]

@@ -18,7 +18,8 @@ _MOST_KNOWN = 800
 @dataclass(frozen=True)
 class Look:
     """Per patch. figure: (n,) bool; evidence: (n,) -1 ground .. 1 figure; unlike: (n,) unlikeness to the ground;
-    sure: (n,) bool, far from the ground's colours; threshold: of unlike, for the first figure; edge_step: the colour step at which a border becomes cheap."""
+    sure: (n,) bool, far from the ground's colours; threshold: of unlike, for the first figure; edge_step: the
+    colour step at which a border becomes cheap."""
 
     figure: np.ndarray
     evidence: np.ndarray

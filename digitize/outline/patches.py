@@ -39,8 +39,8 @@ class Patches:
     """A picture cut into patches.
 
     label: (H, W) int, patch number of each pixel; features: (n, 6) mean colour features, of the picture and of the
-    picture with thin things filtered out; centre_px: (n, 2) x, y; area_px: (n,); pairs: (m, 2) touching patches; border_px: (m,) length of their common border;
-    step: (m,) mean colour step across it, in feature units.
+    picture with thin things filtered out; centre_px: (n, 2) x, y; area_px: (n,); pairs: (m, 2) touching
+    patches; border_px: (m,) length of their common border; step: (m,) mean colour step across it, in feature units.
     """
 
     label: np.ndarray

@@ -115,7 +115,8 @@ def measure_solid(
     cover = coverage(silhouette.outline_px, silhouette.outline_px.min(0), silhouette.outline_px.max(0))
     traced = _fins(adjusted, stations, profile, cover, silhouette, fins)
     if resting and traced:
-        adjusted = adjust(replace(problem, told=lying(problem.told, profile, [(t.roll_rad, t.said.count, outline) for t, outline in traced])), adjusted.values)
+        standing = [(trace.roll_rad, trace.said.count, outline) for trace, outline in traced]
+        adjusted = adjust(replace(problem, told=lying(problem.told, profile, standing)), adjusted.values)
         profile = _profile(adjusted, stations, silhouette)
         traced = _fins(adjusted, stations, profile, cover, silhouette, fins)
     return _solid(name, adjusted, stations, axis, profile, traced, (tip_sigma / pixel, rim_sigma_mm), silhouette)
@@ -273,7 +274,7 @@ def _fins(adjusted, stations, profile, cover, silhouette, fins) -> list[tuple[Fi
             s_station[(last + runs[k + 1][0]) // 2] if k + 1 < len(runs) else s_all.max() + 30 * pixel_mm
         )
         job = Carving(
-            profile_s_mm=profile + [tip_s, 0.0],
+            profile_s_mm=[*profile, tip_s, 0.0],
             first_s_mm=max(s_station[first] - 0.6 * (s_station[last] - s_station[first]), after_previous),
             last_s_mm=before_next,
             reach_mm=_reach(s_all, side_all, s_station[first], before_next, said),

@@ -115,7 +115,7 @@ def _run_on(x: np.ndarray, r: np.ndarray, length: float) -> float:
     last = x > x[-1] - 0.02 * length
     if length - x[-1] > 0.02 * length or last.sum() < 4:
         return float(r[-1])
-    slope, level = np.polyfit(x[last], r[last], 1)
+    slope, _level = np.polyfit(x[last], r[last], 1)
     slope = slope if abs(slope) > 0.03 else 0.0  # below that it is noise or perspective, not a tail
     return float(max(np.median(r[last]) + slope * (length - x[last].mean()), 0.0))
 

@@ -33,7 +33,8 @@ def cost(code: str, arguments: list[str]) -> tuple[float, float]:
     """(processor seconds, peak memory in MB) of one child process."""
     child = (
         "import resource, subprocess, sys\n"
-        f"code = subprocess.run([sys.executable, '-c', {code!r}, *sys.argv[1:]], stdout=subprocess.DEVNULL).returncode\n"
+        f"command = [sys.executable, '-c', {code!r}, *sys.argv[1:]]\n"
+        "code = subprocess.run(command, stdout=subprocess.DEVNULL).returncode\n"
         "use = resource.getrusage(resource.RUSAGE_CHILDREN)\n"
         "print(code, use.ru_utime + use.ru_stime, use.ru_maxrss / 1024)"
     )
