@@ -332,7 +332,7 @@ def drawing_of(measured: Measured, cp_x: Quantity, balance: Quantity | None, cen
 
     outlines, roots = [], []
     for group, trace in zip(geometry.fins, solid.fins, strict=True):
-        planform = [*group.outline_mm, tip_s, 0.0]
+        planform = group.outline_mm + np.array([tip_s, 0.0])
         for angle in trace.roll_rad + 2 * np.pi * np.arange(group.count) / group.count:
             seen = photo.to_full_px(pose.project_fin(planform, angle))
             outlines.append(seen)

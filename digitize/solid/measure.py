@@ -274,7 +274,7 @@ def _fins(adjusted, stations, profile, cover, silhouette, fins) -> list[tuple[Fi
             s_station[(last + runs[k + 1][0]) // 2] if k + 1 < len(runs) else s_all.max() + 30 * pixel_mm
         )
         job = Carving(
-            profile_s_mm=[*profile, tip_s, 0.0],
+            profile_s_mm=profile + np.array([tip_s, 0.0]),
             first_s_mm=max(s_station[first] - 0.6 * (s_station[last] - s_station[first]), after_previous),
             last_s_mm=before_next,
             reach_mm=_reach(s_all, side_all, s_station[first], before_next, said),
