@@ -65,7 +65,8 @@ def test_a_lens_that_bends(k1):
 
 
 @pytest.mark.parametrize(
-    ("count", "roll_deg"), [(3, 0.0), (3, 180.0), (4, 0.0), (6, 30.0), (4, 30.0), (3, 30.0)]
+    ("count", "roll_deg"),
+    [(3, 0.0), (3, 180.0), (4, 0.0), (6, 0.0), (6, 30.0), (4, 30.0), (3, 30.0)],
 )
 def test_fin_numbers_and_rolls(count, roll_deg):
     scene = replace(scene_a(), rocket=turned(ROCKET_A, count, roll_deg))

@@ -94,9 +94,13 @@ def rim_of(s_mm: np.ndarray, side_mm: np.ndarray, tan_phi: np.ndarray, radius_mm
         agree = np.zeros(len(s_mm), bool)
         if valid.sum() >= 5:
             bulge = np.sqrt(np.maximum(candidate**2 - side_mm**2, 0.0)) * np.abs(tan_phi)
-            agree[valid] = _lowest_cluster((s_mm - bulge)[valid], 0.8 * pixel_mm)
-            # many that agree, and few within the width that do not
-            scores[k] = agree.sum() ** 2 / valid.sum()
+            end_s = (s_mm - bulge)[valid]
+            agree[valid] = _lowest_cluster(end_s, 0.8 * pixel_mm)
+            if agree.any():
+                # many that agree, and few that end before them: a body of this width would show there. What ends
+                # behind them is a fin that stands out aft, and says nothing against this width.
+                early = int((end_s < end_s[agree[valid]].min()).sum())
+                scores[k] = agree.sum() ** 2 / (agree.sum() + early)
         masks.append(agree)
     best = int(np.argmax(scores))
     near = scores >= 0.75 * scores[best]

@@ -380,11 +380,14 @@ def _solid(name, adjusted, stations, axis, profile, traced, end_sigmas, silhouet
     upper_px, _ = _limb_px(adjusted, stations)
     seen = np.sort(pose.limb(upper_px[stations.body_upper | stations.body_lower])[0])
     nearest = np.abs(s[:, None] - seen[None]).min(axis=1)
-    # a narrower end behind fins that hide the limb for a stretch: its radius rests on its rim, and on the little that
-    # is seen between fins and rim
+    # an end that fins hide, or a narrower one behind fins that hide the limb for a stretch: its radius rests on its
+    # rim, and on the little that is seen between fins and rim
     aft = np.append(seen[seen > s[0] + 0.6 * (s[-1] - s[0])], s[-1])
-    hidden_stretch = len(aft) < 2 or np.diff(aft).max() > 0.05 * (s[-1] - s[0])
-    by_rim = hidden_stretch and geometry.profile_mm[-1, 1] < 0.97 * geometry.profile_mm[:, 1].max()
+    gaps = np.diff(aft) / (s[-1] - s[0])
+    hidden_end = len(gaps) < 1 or gaps[-1] > 0.02
+    hidden_stretch = hidden_end or gaps.max() > 0.05
+    narrower = geometry.profile_mm[-1, 1] < 0.97 * geometry.profile_mm[:, 1].max()
+    by_rim = hidden_end or (hidden_stretch and narrower)
     return Solid(
         geometry=geometry,
         adjusted=adjusted,

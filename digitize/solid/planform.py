@@ -22,6 +22,8 @@ FLATTER_RAD = np.radians(15.0)
 EDGE_ON_RAD = np.radians(70.0)
 """A fin seen this near to edge-on bounds nothing: a degree of roll moves it by more than its thickness."""
 ROLL_DOUBT_RAD = 0.03
+CORNER_RAD = np.radians(25.0)
+"""A turn of the outline sharper than this is a corner, behind which another edge begins."""
 EDGE_ROUNDING = 0.4
 """Share of the half thickness by which an oblique fin's edge stands out in the picture: about 0.3 for round and 0.7
 for square edges at 45 degrees (1 - cos and sin); in between, since nobody says which."""
@@ -275,11 +277,7 @@ def _to_root(points, job):
     """((2,) where the edge that starts the points meets the body, how far that is carried on)."""
     start = points[0]
     gap = max(start[1] - float(job.radius_at(start[:1])[0]), job.step_mm)
-    reach = np.cumsum(np.r_[0, np.linalg.norm(np.diff(points, axis=0), axis=1)])
-    wanted = max(1.2 * gap, 8 * job.step_mm)
-    last = max(int(np.searchsorted(reach, wanted)), 1)
-    ahead = points[min(last, len(points) - 1)]
-    direction = start - ahead
+    direction = start - points[_straight_to(points, max(1.2 * gap, 8 * job.step_mm), 5 * job.step_mm)]
     if direction[1] > -0.05 * abs(direction[0]):  # an edge running along the body tells nothing of the root
         direction = np.array([0.0, -1.0])
     direction = direction / -direction[1]
@@ -288,6 +286,19 @@ def _to_root(points, job):
         radius = float(job.radius_at(np.array([point[0]]))[0]) or float(job.profile_s_mm[-1, 1])
         point = start + direction * (start[1] - radius)
     return point, float(np.linalg.norm(point - start))
+
+
+def _straight_to(points, wanted_mm, least_mm):
+    """Number of the point up to which the edge is followed for its direction: `wanted_mm` on, but not round a corner
+    once `least_mm` of it is behind."""
+    steps = np.diff(points, axis=0)
+    heading = np.unwrap(np.arctan2(steps[:, 1], steps[:, 0]))
+    reach = np.cumsum(np.linalg.norm(steps, axis=1))
+    last = min(int(np.searchsorted(reach, wanted_mm)), len(steps) - 1)
+    for k in range(1, last + 1):
+        if reach[k - 1] >= least_mm and abs(heading[k] - heading[k - 1]) > CORNER_RAD:
+            return k
+    return last + 1
 
 
 def _deciding(cover, pose, job, outline):
