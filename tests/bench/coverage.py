@@ -128,10 +128,10 @@ def report(cases: list[Case]) -> str:
             text = quantity_line("cp", mine).removeprefix(f"{'cp':22}")
             lines.append(f"  {group}: {value:16} answered {share:8}{text}")
     scored = sorted((c for c in cases if c.row.scores), key=lambda c: -abs(c.row.scores["cp"].error))
-    missed = [c for c in scored if not c.row.scores["cp"].inside]
-    missed.sort(key=lambda c: -abs(c.row.scores["cp"].error) / c.row.scores["cp"].pm95)
     lines += ["", "largest errors of the centre of pressure:", *map(case_line, scored[:5])]
-    lines += ["", "truth farthest outside its band:", *map(case_line, missed[:5])]
+    for name in ("cp", "area", "span", "length", "diameter"):
+        lines += ["", f"truth farthest outside its band, {name}:"]
+        lines += [case_line(c, name) for c in farthest_outside(scored, name)[:8]]
     refused = [c for c in cases if not c.row.scores]
     lines += [
         "",
@@ -141,10 +141,20 @@ def report(cases: list[Case]) -> str:
     return "\n".join(lines)
 
 
-def case_line(case: Case) -> str:
-    cp = case.row.scores["cp"]
+def farthest_outside(cases: list[Case], name: str) -> list[Case]:
+    """Cases whose truth is outside the band of one quantity, the farthest in bands first."""
+    missed = [c for c in cases if name in c.row.scores and not c.row.scores[name].inside]
+    return sorted(missed, key=lambda c: -abs(c.row.scores[name].error) / max(c.row.scores[name].pm95, 1e-9))
+
+
+def case_line(case: Case, name: str = "cp") -> str:
+    score = case.row.scores[name]
     said = case.command.split("photo.jpg ")[1]
-    return f"  {case.seed} cp {cp.error:+.3f} ±{cp.pm95:.3f} cal  {said}  {','.join(case.row.warnings)}"
+    ground = case.groups["background"]
+    return (
+        f"  {case.seed} {name} {score.error:+.3f} \u00b1{score.pm95:.3f} {score.unit}  {ground}  {said}  "
+        f"{','.join(case.row.warnings)}"
+    )
 
 
 def number_or_text(text: str) -> int | float | str:
