@@ -71,6 +71,14 @@ def test_a_larger_tube_hidden_by_its_fins_but_for_its_end():
     check(replace(scene_a(), rocket=Rocket(profile, (FinSet(4, fin, 2.0),))), cp=0.08, length=0.8, area=2.5)
 
 
+@pytest.mark.parametrize("roll_deg", [0.0, 1.2])
+def test_six_fins_level_at_their_ends_are_no_larger_tube(roll_deg):
+    """Both sides are alike, and the four turned fins' tips run level behind the flat ones, out to the body's end."""
+    profile = np.array([[0.0, 0], [60, 12], [300, 12]])
+    fin = np.array([[250.0, 12], [270, 45], [297, 45], [297, 12]])
+    check(replace(scene_a(), rocket=Rocket(profile, (FinSet(6, fin, 2.0, roll_deg=roll_deg),))))
+
+
 def test_a_boat_tail_behind_a_larger_tube_with_fins_ahead_on_its_cone():
     """Two groups, the first standing where the body widens: neither is taken for the wider body."""
     profile = np.array([[0.0, 0], [60, 10], [160, 10], [190, 12.5], [265, 12.5], [300, 10.6]])

@@ -145,7 +145,7 @@ def _with_wider_tail(envelope, upper, lower, reach, caliber, pixel):
                 start -= 1
             raised[start:first] = np.maximum(raised[start:first], half[start:first])
             raised[first:] = np.maximum(raised[first:], np.minimum(width, narrow[first:]))
-    width = _width_behind_fins(half, alike, reach, caliber, pixel)
+    width = _width_behind_fins(narrow, reach, caliber, pixel)
     slender = np.flatnonzero(narrow <= 1.04 * raised)
     if width is not None and 1.06 * raised[-n // 4] < width < 2.2 * raised[-n // 4] and len(slender):
         hidden = slice(int(slender[slender < 0.97 * n][-1]), n)
@@ -153,20 +153,24 @@ def _with_wider_tail(envelope, upper, lower, reach, caliber, pixel):
     return raised
 
 
-def _width_behind_fins(half, alike, reach, caliber, pixel):
-    """Half-width of the body's last bit between the fins and its end, where both sides are alike and level; None
-    without one. Fins may hide all else of a larger tube they stand on."""
-    n, bit = len(half), 5
+def _width_behind_fins(narrow, reach, caliber, pixel):
+    """Half-width of the body's last bit between the fins and its end, level on the side that shows it; None without
+    one. Fins may hide all else of a larger tube they stand on, and a fin that stands out aft one side of its end."""
+    n, bit = len(narrow), 5
     level = np.zeros(n, bool)
-    for k in np.flatnonzero(np.abs(half[bit:] - half[:-bit]) < 0.8 * pixel):
+    for k in np.flatnonzero(np.abs(narrow[bit:] - narrow[:-bit]) < 0.8 * pixel):
         level[k : k + bit + 1] = True
-    bits = _true_runs(level & alike & (half > 0.45 * caliber))
+    bits = _true_runs(level & (narrow > 0.45 * caliber))
     if not bits or bits[-1][1] < 0.95 * n:
         return None
     first, last = bits[-1]
-    width = float(np.median(half[first : last + 1]))
+    width = float(np.median(narrow[first : last + 1]))
+    # behind it comes nothing but the rim's arc, half way along it still 0.87 of the width: not a narrower body's end
+    # between fins that stand out aft
+    rim = narrow[last + 1 :]
+    round_end = len(rim) < 3 or narrow[last + 1 + len(rim) // 2] > 0.75 * width
     stands_out = reach[max(first - n // 10, 0) : first].max(initial=0.0) > width + 0.3 * caliber
-    return width if stands_out and reach[last] < 1.1 * width else None
+    return width if stands_out and round_end else None
 
 
 def _fin_runs(over, both_over, pixel, near, caliber, groups):
