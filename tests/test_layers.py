@@ -12,13 +12,14 @@ ROOT = Path(digitize.__file__).parent
 # From the bottom up. A module may import from its own layer or a lower one.
 LAYERS = (
     ("errors", "records", "sizes", "cautions", "shapes", "files"),
-    ("aero", "areas", "quantities", "geometry", "pieces", "stability", "result_json"),
+    ("aero", "areas", "quantities", "geometry", "pieces", "stability", "result_json", "saved"),
     ("options", "shots"),
     ("solve", "photo", "report"),
     ("outline", "sheet"),
     ("solid", "uncertainty"),
     ("assemble", "combine"),
     ("pipeline",),
+    ("commands",),
     ("cli",),
 )
 LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}
