@@ -26,6 +26,7 @@ from silhouettes import (
 )
 
 from digitize.aero.components import centre_of_pressure
+from digitize.errors import OutlineRefusal
 from digitize.solid.axis import find_axis
 
 # --- shapes -----------------------------------------------------------------------------------------------
@@ -120,6 +121,15 @@ def test_noses(kind, length_mm):
     off_px = np.linalg.norm(solid.adjusted.problem.ends.tip_px - tip_px)
     assert off_px < 2.1 * solid.tip_sigma_px
     assert 0.5 < solid.tip_sigma_px < 3.0
+
+
+def test_a_lost_nose_is_refused_and_a_hemisphere_is_not():
+    def rocket(*front):
+        return replace(scene_a(), rocket=Rocket(np.array([*front, [300.0, 12.0]]), (FinSet(3, FIN_A, 2.0),)))
+
+    with pytest.raises(OutlineRefusal, match="nose"):
+        solve(rocket([0.0, 0.0], [0.3, 12.0]), CALIPER_A)
+    check(rocket(*nose_of("ellipse", 12.0, 12.0)), length=0.4)
 
 
 def test_an_elliptic_fin_keeps_its_curve():

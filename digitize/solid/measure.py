@@ -31,6 +31,8 @@ from digitize.solid.roll import find_roll
 from digitize.solid.stations import MIN_TUBE, Stations, find_stations
 
 POINTS_PER_TUBE = 24
+FLAT_FACE = 0.7
+"""Radius a tenth of the body's radius behind the tip, as a share of it: a hemisphere has 0.44 there."""
 MOST_TILT_RAD = np.radians(25.0)
 UNEXPLAINED = 0.12
 """Share of the fins' silhouette that may stay unexplained by one planform before it is called doubtful."""
@@ -127,11 +129,22 @@ def _check_sound(adjusted: Adjusted, profile: np.ndarray) -> None:
     tilt, radius = float(adjusted.pose().tilt_rad), float(adjusted.tube_radii_mm().max())
     numbers = np.array([tilt, radius, profile[-1, 0], profile[:, 1].max()])
     if np.isfinite(numbers).all() and abs(tilt) < MOST_TILT_RAD and profile[:, 1].max() < 3 * radius:
+        _check_nose(profile)
         return
     raise OutlineRefusal(
         "The outline does not fit a rocket seen from the side",
         "Take the photo square from the side, on a plain ground, the camera level with the middle of the rocket",
     )
+
+
+def _check_nose(profile: np.ndarray) -> None:
+    """Refuse a front end far blunter than any nose: a tube whose nose the outline has lost."""
+    largest = profile[:, 1].max()
+    if np.interp(0.1 * largest, *profile.T) > FLAT_FACE * largest:
+        raise OutlineRefusal(
+            "The front end of the rocket in the outline is flat, as if the nose were missing",
+            "Photograph the whole rocket on a ground that the nose stands out from in colour",
+        )
 
 
 def _to_px(prior: CameraPrior, view: np.ndarray, p: np.ndarray, q: np.ndarray) -> np.ndarray:

@@ -122,30 +122,29 @@ def _opened(narrow: np.ndarray, share: float) -> np.ndarray:
 
 def _with_wider_tail(envelope, upper, lower, reach, caliber, pixel):
     """The envelope raised where the body itself grows wider aft (a larger motor mount) before the fins begin: both
-    sides alike and level for a stretch, with more standing out behind it."""
+    sides alike and level for a stretch, with more standing out behind it. A short stretch counts if the narrower
+    side is as wide again behind the fins."""
     n = len(envelope)
     alike = np.abs(upper - lower) < 1.2 * pixel + 0.01 * caliber
     half, narrow = (upper + lower) / 2, np.minimum(upper, lower)
     window = max(int(0.02 * n), 8)
-    rise = np.abs(half[window:] - half[:-window])
-    level = np.zeros(n, bool)
-    for k in np.flatnonzero(rise < 0.8 * pixel):
-        level[k : k + window] = True
+    level = _level(half, window, pixel)
     raised = envelope.copy()
-    for first, last in _true_runs(level & alike & (half - envelope > 0.04 * caliber)):
+    for first, last in _true_runs(_level(half, window // 2, pixel) & alike & (half - envelope > 0.04 * caliber)):
         width = float(np.median(half[first : last + 1]))
         more_behind = reach[last:].max() > width + 0.3 * caliber
         # a canard's tip is level too, but behind it the body is as slender as before for a level stretch
         behind, slender = slice(last, last + int(CANARD_WINDOW * n)), envelope[first]
         again = (narrow > 0.7 * slender) & (narrow < slender + 0.25 * (width - slender)) & level
         stays = again[behind].sum() < window
-        if first > n // 3 and width < 2.2 * envelope[first] and more_behind and stays:
+        shown = level[first : last + 1].any() or _ends_as_wide(narrow, width, pixel)
+        if first > n // 3 and width < 2.2 * envelope[first] and more_behind and stays and shown:
             start = first
             while start > 0 and alike[start - 1] and 0 < half[start] - half[start - 1] < caliber:
                 start -= 1
             raised[start:first] = np.maximum(raised[start:first], half[start:first])
             raised[first:] = np.maximum(raised[first:], np.minimum(width, narrow[first:]))
-    width = _width_behind_fins(narrow, reach, caliber, pixel)
+    width = _width_behind_fins(half, alike, reach, caliber, pixel)
     slender = np.flatnonzero(narrow <= 1.04 * raised)
     if width is not None and 1.06 * raised[-n // 4] < width < 2.2 * raised[-n // 4] and len(slender):
         hidden = slice(int(slender[slender < 0.97 * n][-1]), n)
@@ -153,24 +152,35 @@ def _with_wider_tail(envelope, upper, lower, reach, caliber, pixel):
     return raised
 
 
-def _width_behind_fins(narrow, reach, caliber, pixel):
-    """Half-width of the body's last bit between the fins and its end, level on the side that shows it; None without
-    one. Fins may hide all else of a larger tube they stand on, and a fin that stands out aft one side of its end."""
-    n, bit = len(narrow), 5
-    level = np.zeros(n, bool)
-    for k in np.flatnonzero(np.abs(narrow[bit:] - narrow[:-bit]) < 0.8 * pixel):
-        level[k : k + bit + 1] = True
-    bits = _true_runs(level & (narrow > 0.45 * caliber))
+def _level(half, reach, pixel):
+    """(n,) bool: part of a stretch of `reach` stations over which the half-width stays."""
+    flags = np.zeros(len(half), bool)
+    for k in np.flatnonzero(np.abs(half[reach:] - half[:-reach]) < 0.8 * pixel):
+        flags[k : k + reach + 1] = True
+    return flags
+
+
+def _ends_as_wide(narrow, width, pixel):
+    """Whether the narrower side's last level bit, at the aft end, has this half-width."""
+    bits = _true_runs(_level(narrow, 5, pixel) & (np.abs(narrow - width) < 0.02 * width + 1.5 * pixel))
+    return bool(bits) and bits[-1][1] > 0.96 * len(narrow)
+
+
+def _width_behind_fins(half, alike, reach, caliber, pixel):
+    """Half-width of the body's last bit between the fins and its end, where both sides are alike and level; None
+    without one. Fins may hide all else of a larger tube they stand on."""
+    n = len(half)
+    bits = _true_runs(_level(half, 5, pixel) & alike & (half > 0.45 * caliber))
     if not bits or bits[-1][1] < 0.95 * n:
         return None
     first, last = bits[-1]
-    width = float(np.median(narrow[first : last + 1]))
+    width = float(np.median(half[first : last + 1]))
     # behind it comes nothing but the rim's arc, half way along it still 0.87 of the width: not a narrower body's end
     # between fins that stand out aft
-    rim = narrow[last + 1 :]
-    round_end = len(rim) < 3 or narrow[last + 1 + len(rim) // 2] > 0.75 * width
+    rim = half[last + 1 :]
+    round_end = len(rim) < 3 or rim[len(rim) // 2] > 0.75 * width
     stands_out = reach[max(first - n // 10, 0) : first].max(initial=0.0) > width + 0.3 * caliber
-    return width if stands_out and round_end else None
+    return width if stands_out and round_end and reach[last] < 1.1 * width else None
 
 
 def _fin_runs(over, both_over, pixel, near, caliber, groups):

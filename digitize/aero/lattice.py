@@ -1,0 +1,178 @@
+"""Fins as a vortex lattice: a second solution beside the classic formula, from the real outline.
+
+Each fin is cut into strips along the span and panels along the chord; every panel carries a horseshoe vortex on its
+quarter-chord line, and no air may pass through its three-quarter-chord point (flat plates, small angles; V. M.
+Falkner, ARC R&M 1910 (1943), and E. C. Polhamus' and others' later use; from memory). The body is a circular cylinder
+as wide as it is along the root: its upwash alpha (1 + r^2 / rho^2) meets the fins, and every vortex has its image
+inside it, at r^2 / rho and of opposite sense (the two-dimensional circle theorem, applied to horseshoes: exact far
+behind, an approximation beside the fin). A fin's root that follows a narrowing tail is sheared straight first.
+
+All fins of a group are solved together. Their air comes from alpha times the cosine of each fin's angle, the first
+harmonic round the body, and so does every circulation; one fin's unknowns are then enough, with the others' influence
+added by that cosine. The force of three or more fins is the same at any roll; of two, the mean over the roll is given.
+
+Converged: strips and panels are refined from a coarse to a fine lattice with the same proportions, and the two are
+carried on to infinitely many panels, the error being in proportion to the panels' size (`ORDER`).
+
+Lengths in one unit, forces per radian of angle of attack and per dynamic pressure: slope times area.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+STRIPS, CHORDWISE = (12, 24), (4, 8)
+ORDER = 1.0
+MOST_MACH = 0.9
+_MERGE = 1e-4
+
+
+@dataclass(frozen=True)
+class LatticeForce:
+    """A fin group's normal force. area: slope per radian times reference area, on the fins; x: where it acts;
+    body_area, body_x: the same for what the fins make the body carry (0 without a body)."""
+
+    area: float
+    x: float
+    body_area: float = 0.0
+    body_x: float = 0.0
+
+
+@dataclass(frozen=True)
+class _Panels:
+    """ends: (m, 2, 2) the bound vortex's two ends (x, y); control: (m, 2)."""
+
+    ends: np.ndarray
+    control: np.ndarray
+
+
+def wing_force(polygon, mach: float = 0.0) -> LatticeForce:
+    """A fin and its mirror image at the root, no body: polygon (m, 2) closed, x aft, y >= 0 from the root.
+
+    area / (2 x planform area) is the slope CL_alpha of the wing the two make.
+    """
+    force = group_force(polygon, 2, 0.0, mach)  # the mean over the roll: half of what both carry when flat to the air
+    return LatticeForce(2 * force.area, force.x)
+
+
+def group_force(polygon, count: int, radius: float, mach: float = 0.0) -> LatticeForce:
+    """`count` fins alike round a body of this radius: polygon (m, 2) closed, x aft, y from the body's axis, its root
+    on y = radius (see `straightened`).
+
+    mach: below 0.9, by the rule of L. Prandtl and H. Glauert as B. Goethert put it: the outline stretched along the
+    stream by 1 / beta, the force divided by beta. Raises ValueError beyond.
+    """
+    if not 0 <= mach < MOST_MACH + 1e-9:
+        raise ValueError(f"Mach {mach:g} is outside 0 to {MOST_MACH:g}")
+    beta = np.sqrt(1 - mach**2)
+    polygon = np.asarray(polygon, float) / [beta, 1.0]
+    coarse, fine = (_solve(polygon, count, radius, *size) for size in zip(STRIPS, CHORDWISE, strict=True))
+    ratio = (STRIPS[1] / STRIPS[0]) ** ORDER
+    force, moment, body, body_moment = fine + (fine - coarse) / (ratio - 1)
+    # the stretched outline's area is 1 / beta too large, the coefficient 1 / beta too small: they cancel in slope x area
+    return LatticeForce(
+        area=float(force),
+        x=float(moment / force * beta),
+        body_area=float(body),
+        body_x=float(body_moment / body * beta) if body > 0 else 0.0,
+    )
+
+
+def straightened(polygon, profile, radius: float) -> np.ndarray:
+    """The exposed fin (m, 2) sheared across the stream so that its root, the body's surface profile (n, 2), lies on
+    y = radius. Chords and area stay as they are."""
+    polygon = np.asarray(polygon, float)
+    surface = np.interp(polygon[:, 0], *np.asarray(profile, float).T)
+    return np.column_stack([polygon[:, 0], np.maximum(polygon[:, 1] - surface, 0.0) + radius])
+
+
+def _solve(polygon, count: int, radius: float, strips: int, chordwise: int) -> np.ndarray:
+    """(force, moment, carried by the body, its moment) of one lattice."""
+    panels = _panels(polygon, strips, chordwise)
+    matrix = np.zeros((len(panels.control), len(panels.control)))
+    for k in range(count):
+        angle = 2 * np.pi * k / count
+        influence = _normal_wash(panels.control, panels.ends, angle)
+        if radius > 0:
+            images = np.stack([panels.ends[..., 0], radius**2 / panels.ends[..., 1]], -1)
+            influence = influence - _normal_wash(panels.control, images, angle)
+        matrix += np.cos(angle) * influence
+    upwash = 1 + (radius / panels.control[:, 1]) ** 2
+    circulation = np.linalg.solve(matrix, -upwash)
+    inner, outer = panels.ends[:, 0, 1], panels.ends[:, 1, 1]
+    x = panels.ends[..., 0].mean(axis=1)
+    on_fins = count * circulation * (outer - inner)  # count / 2 fins' worth, twice the circulation a force
+    on_body = count * circulation * radius**2 * (1 / inner - 1 / outer) if radius > 0 else 0 * on_fins
+    return np.array([on_fins.sum(), on_fins @ x, on_body.sum(), on_body @ x])
+
+
+def _normal_wash(control, ends, angle: float) -> np.ndarray:
+    """(n, m) velocity across fin 0 at its control points (n, 2), by unit horseshoes (m, 2, 2) of a fin at this angle."""
+    turn = np.array([np.cos(angle), np.sin(angle)])
+    a, b = (np.column_stack([ends[:, k, 0], ends[:, k, 1:] * turn]) for k in (0, 1))
+    point = np.column_stack([control, np.zeros(len(control))])[:, None]
+    from_a, from_b = point - a, point - b
+    long_a, long_b = np.linalg.norm(from_a, axis=-1), np.linalg.norm(from_b, axis=-1)
+    # Biot and Savart, z component: the bound segment, and the two trailing legs along +x
+    cross = from_a[..., 0] * from_b[..., 1] - from_a[..., 1] * from_b[..., 0]
+    product = long_a * long_b
+    scale = product * (product + (from_a * from_b).sum(-1))
+    on_line = scale <= 1e-12 * product**2
+    bound = np.where(on_line, 0.0, cross * (long_a + long_b) / np.where(on_line, 1.0, scale))
+    return (bound + _leg(from_b, long_b) - _leg(from_a, long_a)) / (4 * np.pi)
+
+
+def _leg(away, distance):
+    """z component of the wash of a unit trailing vortex from `away` = 0 to +x infinity, times 4 pi."""
+    beside = away[..., 1] ** 2 + away[..., 2] ** 2
+    return away[..., 1] * (1 + away[..., 0] / distance) / np.maximum(beside, 1e-24)
+
+
+def _panels(polygon, strips: int, chordwise: int) -> _Panels:
+    ends, control = [], []
+    for low, middle, high in _strip_levels(polygon, strips):
+        inset = 1e-7 * (high - low)
+        inner, outer = _chords(polygon, low + inset), _chords(polygon, high - inset)
+        if len(inner) != len(outer) or not len(inner):
+            continue
+        lengths = (inner[:, 1] - inner[:, 0] + outer[:, 1] - outer[:, 0]) / 2
+        for a, b, length in zip(inner, outer, lengths, strict=True):
+            panels = max(round(chordwise * length / lengths.sum()), 1)
+            at = np.arange(1, panels + 1)
+            vortex, point = (1 - np.cos((at - 0.5) * np.pi / panels)) / 2, (1 - np.cos(at * np.pi / panels)) / 2
+            bound = [np.column_stack([c[0] + (c[1] - c[0]) * vortex, np.full(panels, y)]) for c, y in ((a, low), (b, high))]
+            ends.append(np.stack(bound, 1))
+            share = (middle - low) / (high - low)
+            front, back = a + share * (b - a)
+            control.append(np.column_stack([front + (back - front) * point, np.full(panels, middle)]))
+    return _Panels(np.concatenate(ends), np.concatenate(control))
+
+
+def _strip_levels(polygon, strips: int) -> np.ndarray:
+    """(k, 2) levels of the strips: boundaries wherever an edge runs level or the outline turns back, and between them
+    strips that narrow toward the tip."""
+    y = polygon[:, 1]
+    root, span = y.min(), np.ptp(y)
+    before, after = y - np.roll(y, 1), np.roll(y, -1) - y
+    corners = np.append(y[before * after <= _MERGE * span**2 * 1e-4], [root, root + span])
+    levels = np.unique(corners)
+    levels = levels[np.append(True, np.diff(levels) > 0.01 * span)]
+    levels[-1] = root + span
+    # even in the angle whose sine is the distance from the root: as a wing's load falls to nothing at its tip
+    theta = np.arcsin(np.clip((levels - root) / span, 0, 1))
+    cuts = [
+        np.linspace(a, b, max(round(strips * (b - a) / (np.pi / 2)), 1) + 1)
+        for a, b in zip(theta[:-1], theta[1:], strict=True)
+    ]
+    theta = np.unique(np.concatenate(cuts))
+    edges, middles = (root + span * np.sin(t) for t in (theta, (theta[:-1] + theta[1:]) / 2))
+    return np.column_stack([edges[:-1], middles, edges[1:]])
+
+
+def _chords(polygon, level: float) -> np.ndarray:
+    """(k, 2) leading and trailing x of each chord at this level."""
+    a, b = polygon, np.roll(polygon, -1, axis=0)
+    crossed = (a[:, 1] > level) != (b[:, 1] > level)
+    a, b = a[crossed], b[crossed]
+    x = a[:, 0] + (level - a[:, 1]) / (b[:, 1] - a[:, 1]) * (b[:, 0] - a[:, 0])
+    return np.sort(x).reshape(-1, 2)
