@@ -6,7 +6,9 @@ import numpy as np
 
 from digitize import areas, stability
 from digitize.aero.components import centre_of_pressure
+from digitize.angle import angle_curve, loads_of
 from digitize.options import MeasureOptions
+from digitize.outside import is_outside
 from digitize.photo.camera import CameraPrior
 from digitize.pieces import describe_profile
 from digitize.records import (
@@ -20,6 +22,7 @@ from digitize.records import (
     Silhouette,
     Warn,
 )
+from digitize.second_opinion import method_view, next_with_method, whole_band, with_method
 from digitize.solid.measure import UNEXPLAINED, Solid
 from digitize.solve import fin_result, geometry_warnings, radius_choice, tip_points
 from digitize.uncertainty import Samples, band, draw, next_measurement, shares
@@ -46,20 +49,29 @@ def assemble(measured: Measured, options: MeasureOptions) -> Result:
     solid, geometry = measured.solid, measured.solid.geometry
     samples = draw(solid, options.seed)
     cp = centre_of_pressure(geometry)
-    cp_x = _with_other(band(samples.cp_x_mm, cp.x_mm), measured)
+    measured_x = _with_other(band(samples.cp_x_mm, cp.x_mm), measured)
+    view = method_view(geometry, measured_x.pm95, options.flight.mach)
+    cp_x = whole_band(measured_x, view)
     diameter = band(samples.max_diameter_mm, 2 * geometry.profile_mm[:, 1].max())
     rolls_deg = [np.degrees(t.roll_rad - solid.adjusted.pose().roll_offset_rad()) for t in solid.fins]
     area, centroid = _cutout(solid, samples, rolls_deg)
     balance, margin, cutout_margin = _margins(options, cp_x, samples, diameter, centroid)
+    curve = angle_curve(
+        loads_of(geometry, cp, area.value, centroid.value), options.flight, options.balance_mm, diameter.value
+    )
     pieces = describe_profile(geometry.profile_mm)
     fins = tuple(fin_bands(solid, samples, k) for k in range(len(geometry.fins)))
     length = band(samples.length_mm, geometry.profile_mm[-1, 0])
     checks = hand_checks(options, length, diameter, pieces, fins, centroid)
     warnings = (
         *measured.warnings, *measured.silhouette.warnings, *_reference_warnings(measured),
-        *_own_warnings(measured, options, cp_x, diameter.value), *geometry_warnings(geometry), *hand_warnings(checks),
+        *_own_warnings(measured, options, measured_x, diameter.value), *geometry_warnings(geometry),
+        *hand_warnings(checks),
     )  # fmt: skip
-    verdict = stability.verdict(margin, cutout_margin, mass_g=options.mass_g, doubt=doubt_of(warnings))
+    verdict = stability.verdict(
+        margin, cutout_margin, mass_g=options.mass_g, doubt=doubt_of(warnings),
+        outside=is_outside(warnings), curve=curve,
+    )  # fmt: skip
     mm_per_px = band(samples.mm_per_px, float(np.median(samples.mm_per_px)))
     return Result(
         name=geometry.name,
@@ -86,8 +98,10 @@ def assemble(measured: Measured, options: MeasureOptions) -> Result:
         warnings=warnings,
         pieces=pieces,
         assumptions=_assumptions(measured, options, rolls_deg),
-        shares=shares(solid, options.seed),
-        next_measurement=next_measurement(solid, samples),
+        shares=with_method(shares(solid, options.seed), view),
+        next_measurement=next_with_method(next_measurement(solid, samples), view, diameter.value),
+        methods=view,
+        angle=curve,
         drawing=drawing_of(measured, cp_x, balance, centroid),
         photo=_photo_facts(measured),
     )
@@ -278,8 +292,9 @@ def _assumptions(measured: Measured, options: MeasureOptions, rolls_deg) -> tupl
     solid = measured.solid
     pose = solid.adjusted.pose()
     lines = [
-        "Centre of pressure at small angle of attack and low speed, by the classic component method; how well the "
-        "method describes a real rocket is not in the bands.",
+        "Centre of pressure at small angle of attack and low speed, by the classic component method; how far the "
+        "method itself may be off is in its band, as a source of its own.",
+        "Fins are flat, straight and alike in a group: a side view can't show canted, tube or ring fins.",
         f"Focal length {measured.prior.source}; the camera stood about {float(pose.depth_mm) / 1000:.2f} m away.",
         f"The axis leans {np.degrees(float(pose.tilt_rad)):+.1f} degrees out of the square line of sight (nose nearer: "
         "positive), and this is corrected.",

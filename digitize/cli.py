@@ -11,7 +11,7 @@ from typing import Annotated
 
 import typer
 
-from digitize.errors import ExitCode, Refusal
+from digitize.errors import ExitCode, Refusal, UsageRefusal
 
 _USAGE_ERROR = typer.BadParameter.__base__  # click's, wherever typer keeps click
 _INTERRUPTED = 130
@@ -54,6 +54,20 @@ PoseOption = Annotated[
         help="How the (aft) fins stand: in-plane (one in the photo's plane, the default), diagonal (turned "
         "half a fin gap), resting (lying on two fin tips, seen from above), or fin 1's angle: 30deg.",
     ),
+]
+
+
+MachOption = Annotated[
+    str | None,
+    typer.Option(metavar="M", help="Show the methods at this Mach number too, 0 to 0.9: 0.6."),
+]
+WindOption = Annotated[
+    str | None,
+    typer.Option(metavar="SPEED", help="Crosswind at the launch rod, for the angle of attack: 4m/s."),
+]
+RodSpeedOption = Annotated[
+    str | None,
+    typer.Option(metavar="SPEED", help="The rocket's speed as it leaves the rod: 15m/s."),
 ]
 
 
@@ -130,6 +144,9 @@ def measure(
             metavar="FILE", help="A list of photos, each with its own options, instead of photos here."
         ),
     ] = None,
+    mach: MachOption = None,
+    wind: WindOption = None,
+    rod_speed: RodSpeedOption = None,
     name: NameOption = None,
     seed: Annotated[
         int, typer.Option(metavar="N", min=0, help="Seed of the resampling behind the bands.")
@@ -162,6 +179,9 @@ def measure(
         out=out,
         json=json,
         quiet=quiet,
+        mach=mach,
+        wind=wind,
+        rod_speed=rod_speed,
     )
     from digitize.pipeline import measure_rocket
     from digitize.shots import photos_of, read_shots
@@ -180,6 +200,13 @@ def solve(
     balance: BalanceOption = None,
     mass: MassOption = None,
     pose: PoseOption = None,
+    mach: MachOption = None,
+    wind: WindOption = None,
+    rod_speed: RodSpeedOption = None,
+    explain: Annotated[
+        bool,
+        typer.Option("--explain", help="Print every part, formula, number and source instead of the summary."),
+    ] = False,
     name: NameOption = None,
     out: Annotated[
         Path | None, typer.Option(metavar="DIR", help="Write a results folder too; none if absent.")
@@ -190,7 +217,7 @@ def solve(
     from dataclasses import replace
 
     from digitize.geometry import read_geometry
-    from digitize.options import parse_pose
+    from digitize.options import parse_flight, parse_pose
     from digitize.quantities import length_mm, mass_g
     from digitize.result_json import dumps, to_dict
     from digitize.solve import solve as run
@@ -199,7 +226,10 @@ def solve(
         "balance_mm": None if balance is None else length_mm(balance, "--balance"),
         "mass_g": None if mass is None else mass_g(mass, "--mass"),
         "pose": None if pose is None else parse_pose(pose),
+        "flight": parse_flight(mach, wind, rod_speed),
     }
+    if explain and json:
+        raise UsageRefusal("--explain and --json were both given", "choose one of the two")
     rocket = read_geometry(geometry)
     if name is not None:
         rocket = replace(rocket, name=name)
@@ -209,6 +239,11 @@ def solve(
         from digitize.report.folder import write_results
 
         report = write_results(out, result, rocket, input_path=geometry) / "report.html"
+    if explain:
+        from digitize.explain import explain_text
+
+        _print(explain_text(rocket, result))
+        return
     data = to_dict(result)
     _print(dumps(data) if json else _summary(data, report))
 

@@ -15,6 +15,7 @@ from digitize import stability
 from digitize.assemble import Measured, doubt_of, drawing_of, fin_bands, hand_checks, hand_warnings
 from digitize.errors import GeometryRefusal
 from digitize.options import MeasureOptions
+from digitize.outside import is_outside
 from digitize.records import FinResult, PhotoAlone, Quantity, Result, Warn
 from digitize.report.numbers import with_band
 from digitize.uncertainty import SHARE_SAMPLES, Samples, band, draw
@@ -193,7 +194,9 @@ def _result(
         margin = stability.margin_calibers(body["cp_x_mm"], balance, body["max_diameter_mm"])
         cutout_margin = stability.margin_calibers(alone.cutout_centroid_mm, balance, body["max_diameter_mm"])
     doubt = next((w.text.split(",")[0] for w in disagreements), None) or doubt_of(warnings)
-    verdict = stability.verdict(margin, cutout_margin, mass_g=options.mass_g, doubt=doubt)
+    verdict = stability.verdict(
+        margin, cutout_margin, mass_g=options.mass_g, doubt=doubt, outside=is_outside(warnings), curve=alone.angle
+    )
     name = best.measured.photo.path.name
     return replace(
         alone,
@@ -211,6 +214,12 @@ def _result(
             f"The outlines, the cut-out, the parts and the band's sources are those of {name}, which has "
             "the narrowest band.",
             *alone.assumptions,
+        ),
+        methods=replace(
+            alone.methods,
+            measured_pm95_mm=float(
+                np.sqrt(max(body["cp_x_mm"].pm95 ** 2 - alone.methods.method_pm95_mm**2, 0.0))
+            ),
         ),
         # its bands before and after would be those of one photo
         next_measurement=None,

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from digitize.errors import UsageRefusal
 from digitize.geometry import FEWEST_FINS, MOST_FINS
-from digitize.quantities import length_mm, mass_g
+from digitize.quantities import length_mm, mass_g, speed_mps
 
 SIZED_SCALES = ("tube", "length", "ruler")  # KIND=LENGTH
 BARE_SCALES = ("card", "a4", "letter", "sheet")  # KIND alone
@@ -20,6 +20,7 @@ POSES = ("in-plane", "diagonal", "resting")
 NOSE_DIRECTIONS = ("left", "right", "up", "down")
 HAND_NAMES = ("length", "tube", "nose", "root", "tip", "span", "cutout-balance")
 _MOST_GROUPS = 6
+MOST_MACH = 0.9
 
 
 @dataclass(frozen=True)
@@ -57,6 +58,16 @@ class Pose:
 
 
 @dataclass(frozen=True)
+class Flight:
+    """The flight the angle of attack is worked out for. mach: to show the methods there too; wind_mps: crosswind, and
+    rod_speed_mps: the rocket's speed as it leaves the rod; the defaults are an example, not a limit."""
+
+    mach: float | None = None
+    wind_mps: float = 4.0
+    rod_speed_mps: float = 15.0
+
+
+@dataclass(frozen=True)
 class MeasureOptions:
     """What `measure` was asked. Lengths in millimetres, mass in grams; None: not said."""
 
@@ -79,6 +90,7 @@ class MeasureOptions:
     shots: Path | None = None
     name: str | None = None
     seed: int = 1
+    flight: Flight = Flight()
 
 
 def measure_options(
@@ -102,6 +114,9 @@ def measure_options(
     shots: Path | None = None,
     name: str | None = None,
     seed: int = 1,
+    mach: str | None = None,
+    wind: str | None = None,
+    rod_speed: str | None = None,
 ) -> MeasureOptions:
     """The options as typed, parsed and checked against each other. Raises UsageRefusal."""
     if bool(photos) == (shots is not None):
@@ -133,6 +148,7 @@ def measure_options(
         shots=shots,
         name=name,
         seed=seed,
+        flight=parse_flight(mach, wind, rod_speed),
     )  # fmt: skip
     if shots is None:  # else the file may hold the rest
         check_together(options)
@@ -170,6 +186,26 @@ def check_together(options: MeasureOptions) -> None:
         )
     if options.sheet_bar_mm is not None and "sheet" not in said:
         raise UsageRefusal("--sheet-bar was given without the sheet", "add --scale sheet")
+
+
+def parse_flight(mach: str | None, wind: str | None, rod_speed: str | None) -> Flight:
+    """The flight's options as typed; what was not said keeps its example value."""
+    said = {}
+    if mach is not None:
+        try:
+            said["mach"] = float(mach)
+        except ValueError:
+            raise UsageRefusal(f"--mach: {mach!r} is not a number", "write it as 0.6") from None
+        if not 0 <= said["mach"] <= MOST_MACH:
+            raise UsageRefusal(
+                f"--mach: {mach} is outside what the method holds for, 0 to {MOST_MACH:g}",
+                "near the speed of sound and beyond, leave the answer to wind tunnels and their tables",
+            )
+    if wind is not None:
+        said["wind_mps"] = speed_mps(wind, "--wind")
+    if rod_speed is not None:
+        said["rod_speed_mps"] = speed_mps(rod_speed, "--rod-speed")
+    return Flight(**said)
 
 
 def parse_scale(text: str) -> ScaleClaim:

@@ -148,6 +148,15 @@ class CentreOfPressure:
     parts: tuple[PartLoad, ...]
 
 
+@dataclass(frozen=True)
+class MethodReading:
+    """The whole rocket by one method. name: as the user is told; at the Mach number it was asked for."""
+
+    name: str
+    cp_x_mm: float
+    cn_alpha_per_rad: float
+
+
 # --- what the user is told --------------------------------------------------------------------------------
 
 
@@ -203,6 +212,35 @@ class PhotoAlone:
 
 
 @dataclass(frozen=True)
+class AngleCurve:
+    """Centre of pressure against angle of attack. alpha_deg: (n,) 0..90; cp_x_mm, normal_force: (n,), the latter CN on
+    the reference area. wind_mps, rod_speed_mps: crosswind and speed leaving the rod, and what they make: wind_deg, the
+    angle; wind_cp_x_mm, the centre of pressure there; wind_margin_calibers, None without a balance point."""
+
+    alpha_deg: np.ndarray
+    cp_x_mm: np.ndarray
+    normal_force: np.ndarray
+    wind_mps: float
+    rod_speed_mps: float
+    wind_deg: float
+    wind_cp_x_mm: float
+    wind_margin_calibers: float | None = None
+
+
+@dataclass(frozen=True)
+class MethodView:
+    """The centre of pressure by each method, the headline's first. measured_pm95_mm, method_pm95_mm: the two parts of
+    its 95 % band, half widths; mach, at_mach: the same readings at a Mach number that was asked for."""
+
+    readings: tuple[MethodReading, ...]
+    measured_pm95_mm: float
+    method_pm95_mm: float
+    words: tuple[str, ...] = ()
+    mach: float | None = None
+    at_mach: tuple[MethodReading, ...] = ()
+
+
+@dataclass(frozen=True)
 class Drawing:
     """Everything the overlay shows, in pixels of the upright full-size photo. Each array is (n, 2), x and y."""
 
@@ -251,4 +289,6 @@ class Result:
     next_measurement: NextMeasurement | None = None
     drawing: Drawing | None = None
     photo: dict = field(default_factory=dict)  # file name, size, what was done to the pixels
+    methods: MethodView | None = None
+    angle: AngleCurve | None = None
     photos: tuple[PhotoAlone, ...] = ()  # each of several photos, in the order given

@@ -9,7 +9,7 @@ import json
 
 import numpy as np
 
-from digitize.records import Drawing, FinResult, HandCheck, PhotoAlone, Quantity, Result
+from digitize.records import Drawing, FinResult, HandCheck, MethodView, PhotoAlone, Quantity, Result
 
 SCHEMA = 1
 _DECIMALS = 3
@@ -39,7 +39,10 @@ def to_dict(result: Result) -> dict:
                 }
                 for part in result.parts
             ],
+            **_band_parts(result.methods),
         },
+        "methods": _methods(result),
+        "angle_of_attack": _angle(result),
         "balance_mm": _quantity(result.balance_mm),
         "margin_calibers": _quantity(result.margin_calibers),
         "cutout_margin_calibers": _quantity(result.cutout_margin_calibers),
@@ -73,6 +76,58 @@ def _quantity(quantity: Quantity | None) -> dict | None:
     if quantity is None:
         return None
     return {"value": float(quantity.value), "pm95": float(quantity.pm95)}
+
+
+def _band_parts(view: MethodView | None) -> dict:
+    if view is None:
+        return {}
+    return {"measured_pm95_mm": float(view.measured_pm95_mm), "method_pm95_mm": float(view.method_pm95_mm)}
+
+
+def _methods(result: Result) -> dict | None:
+    view = result.methods
+    if view is None:
+        return None
+    caliber = result.max_diameter_mm.value
+
+    def listed(readings):
+        return [
+            {
+                "name": reading.name,
+                "cp_x_mm": float(reading.cp_x_mm),
+                "cn_alpha_per_rad": float(reading.cn_alpha_per_rad),
+                "difference_mm": float(reading.cp_x_mm - view.readings[0].cp_x_mm),
+                "difference_calibers": float((reading.cp_x_mm - view.readings[0].cp_x_mm) / caliber),
+            }
+            for reading in readings
+        ]
+
+    return {
+        "at_mach_0": listed(view.readings),
+        "words": list(view.words),
+        "mach": view.mach,
+        "at_mach": listed(view.at_mach),
+    }
+
+
+def _angle(result: Result) -> dict | None:
+    curve = result.angle
+    if curve is None:
+        return None
+    forward = (curve.cp_x_mm[0] - curve.wind_cp_x_mm) / result.max_diameter_mm.value
+    return {
+        "alpha_deg": _points(curve.alpha_deg),
+        "cp_x_mm": _points(curve.cp_x_mm),
+        "cn": _points(curve.normal_force),
+        "crosswind": {
+            "wind_mps": float(curve.wind_mps),
+            "rod_speed_mps": float(curve.rod_speed_mps),
+            "alpha_deg": float(curve.wind_deg),
+            "cp_x_mm": float(curve.wind_cp_x_mm),
+            "forward_calibers": float(forward),
+            "margin_calibers": curve.wind_margin_calibers,
+        },
+    }
 
 
 def _points(points) -> list:

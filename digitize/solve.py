@@ -6,10 +6,13 @@ from digitize import areas, stability
 from digitize.aero.components import centre_of_pressure, exposed_planform, mean_root_radius, other_readings
 from digitize.aero.fins import planform
 from digitize.aero.interference import PUBLISHED_COUNTS
+from digitize.angle import angle_curve, loads_of
 from digitize.errors import UsageRefusal
-from digitize.options import Pose
+from digitize.options import Flight, Pose
+from digitize.outside import is_outside, outside_warnings
 from digitize.pieces import describe_profile
 from digitize.records import FinGroup, FinResult, Geometry, Quantity, Result, Warn
+from digitize.second_opinion import method_view, whole_band
 
 _RADIUS_MATTERS_CALIBERS = 0.02
 _TIP_SHARE = 0.05
@@ -21,14 +24,16 @@ def solve(
     balance_mm: float | None = None,
     mass_g: float | None = None,
     pose: Pose | None = None,
+    flight: Flight | None = None,
 ) -> Result:
     """Centre of pressure, cut-out, margin and verdict of a checked geometry.
 
     balance_mm: from the nose tip; pose: how the fins stand in the cut-out, one in its plane if None. Bands
-    are 0 except the balance point's. Raises UsageRefusal for a balance point off the body, GeometryRefusal
-    if there is no centre of pressure.
+    are 0 except the balance point's and the method's own. flight: what the angle of
+    attack is worked out for. Raises UsageRefusal for a balance point off the body, GeometryRefusal if there is no
+    centre of pressure.
     """
-    pose = pose or Pose()
+    pose, flight = pose or Pose(), flight or Flight()
     length_mm, base_mm = geometry.profile_mm[-1] * np.array([1, 2])
     diameter_mm = 2 * geometry.profile_mm[:, 1].max()
     if balance_mm is not None and balance_mm >= length_mm:
@@ -37,15 +42,20 @@ def solve(
             "measure the balance point from the nose tip",
         )
     cp = centre_of_pressure(geometry)
+    view = method_view(geometry, 0.0, flight.mach)
+    cp_x = whole_band(_exact(cp.x_mm), view)
     area_mm2, centroid_mm, _ = areas.cutout(geometry, [pose.roll_deg(group.count) for group in geometry.fins])
+    curve = angle_curve(loads_of(geometry, cp, area_mm2, centroid_mm), flight, balance_mm, diameter_mm)
     balance, margin, cutout_margin = None, None, None
     if balance_mm is not None:
         balance = stability.balance_quantity(balance_mm)
-        margin = stability.margin_calibers(_exact(cp.x_mm), balance, _exact(diameter_mm))
+        margin = stability.margin_calibers(cp_x, balance, _exact(diameter_mm))
         cutout_margin = stability.margin_calibers(_exact(centroid_mm), balance, _exact(diameter_mm))
     warnings = geometry_warnings(geometry)
     doubt = next((warning.text for warning in warnings if warning.code == "TWO_FINS"), None)
-    verdict = stability.verdict(margin, cutout_margin, mass_g=mass_g, doubt=doubt)
+    verdict = stability.verdict(
+        margin, cutout_margin, mass_g=mass_g, doubt=doubt, outside=is_outside(warnings), curve=curve
+    )
     return Result(
         name=geometry.name,
         length_mm=_exact(length_mm),
@@ -54,7 +64,7 @@ def solve(
         fins=tuple(fin_result(geometry, group) for group in geometry.fins),
         cutout_area_mm2=_exact(area_mm2),
         cutout_centroid_mm=_exact(centroid_mm),
-        cp_x_mm=_exact(cp.x_mm),
+        cp_x_mm=cp_x,
         cn_alpha_per_rad=_exact(cp.cn_alpha_per_rad),
         parts=cp.parts,
         verdict_level=verdict.level,
@@ -65,6 +75,8 @@ def solve(
         warnings=warnings,
         pieces=describe_profile(geometry.profile_mm),
         assumptions=_assumptions(geometry, pose, balance),
+        methods=view,
+        angle=curve,
     )
 
 
@@ -118,7 +130,7 @@ def geometry_warnings(geometry: Geometry) -> tuple[Warn, ...]:
         warnings.append(
             Warn("NO_FINS", "the geometry has no fins", "add a [[fins]] group if the rocket has any")
         )
-    return tuple(warnings)
+    return (*warnings, *outside_warnings(geometry))
 
 
 def radius_choice(geometry: Geometry) -> str | None:
@@ -147,8 +159,9 @@ def fin_result(geometry: Geometry, group: FinGroup) -> FinResult:
 
 def _assumptions(geometry: Geometry, pose: Pose, balance: Quantity | None) -> tuple[str, ...]:
     lines = [
-        "The geometry is taken as exact: its own errors are in no band.",
+        "The geometry is taken as exact: its own errors are in no band; the method's are.",
         "Centre of pressure at small angle of attack and low speed, by the classic component method.",
+        "Fins are flat, straight and alike in a group: a side view can't show canted, tube or ring fins.",
     ]
     if geometry.fins:
         stand = {"in-plane": "with fin 1 in its plane", "angle": f"with fin 1 at {pose.angle_deg} degrees"}

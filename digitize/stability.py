@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from digitize.cautions import mass_caution
-from digitize.records import Quantity
+from digitize.records import AngleCurve, Quantity
 
 WANTED_CALIBERS = 1.0
 USUAL_CALIBERS = 2.0
@@ -49,12 +49,16 @@ def verdict(
     *,
     mass_g: float | None = None,
     doubt: str | None = None,
+    outside: bool = False,
+    curve: AngleCurve | None = None,
 ) -> Verdict:
     """The level and its reason.
 
     margin: by the centre of pressure, None if the balance point was not given; cutout_margin: by the
     cut-out's centroid, the cautious bound. doubt: why the outline or the geometry can't be relied on, if it
-    can't; whatever the margin, the level is then no better than 'look again'.
+    can't; whatever the margin, the level is then no better than 'look again'. outside: the shape lies outside the
+    component method, so the cut-out's margin decides. curve: at the crosswind's angle the margin must at least not be
+    negative, or 'fly' becomes 'marginal'.
     """
     if margin is None:
         level, reason = (
@@ -65,7 +69,12 @@ def verdict(
             ),
         )
     else:
-        level, reason = _by_margin(margin)
+        headline = cutout_margin if outside and cutout_margin is not None else margin
+        level, reason = _by_margin(headline)
+        if headline is cutout_margin:
+            reason = f"This shape lies outside the component method, so the cut-out decides. {reason}"
+        if level == "fly" and _upset(curve):
+            level = "marginal"
         if doubt and level != "do not fly":
             level = "look again"
     sentences = [reason]
@@ -74,10 +83,20 @@ def verdict(
     if cutout_margin is not None:
         cautious = margin is None or cutout_margin.value <= margin.value
         sentences.append(_cutout_sentence(cutout_margin, cautious))
+    if margin is not None and _upset(curve):
+        sentences.append(
+            f"A crosswind of {curve.wind_mps:g} m/s off the rod at {curve.rod_speed_mps:g} m/s meets it at "
+            f"{curve.wind_deg:.0f} degrees, where the centre of pressure is ahead of the balance point: "
+            "fly only in calm air, off a longer rod, or with more margin."
+        )
     heavy = mass_caution(mass_g)
     if heavy:
         sentences.append(heavy)
     return Verdict(level, " ".join(sentences))
+
+
+def _upset(curve: AngleCurve | None) -> bool:
+    return curve is not None and curve.wind_margin_calibers is not None and curve.wind_margin_calibers < 0
 
 
 def _by_margin(margin: Quantity) -> tuple[str, str]:

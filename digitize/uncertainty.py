@@ -5,7 +5,7 @@ scale, the lens and the edge bias together, see solid.adjust), and on top of the
 fin's edges, its unseen root, the roll, the ends of the body, the body under the fins. Every point of the rocket is
 carried through its own pixel, so one scale error moves all lengths together and cancels in ratios.
 
-Not in the bands: how well the method itself describes a real rocket.
+How far the method itself may be off is not drawn here; `second_opinion` adds it.
 """
 
 from collections.abc import Sequence

@@ -124,9 +124,11 @@ def measure(capsys, *argv):
 def test_two_photos_of_one_rocket(capsys, photos, tmp_path):
     result = measure(capsys, *photos[:2], "--out", str(tmp_path / "r"), "--balance", "210mm")
     cp, alone = result["cp"]["x_mm"], [photo["cp"]["x_mm"] for photo in result["photos"]]
+    measured = result["cp"]["measured_pm95_mm"]
     assert [photo["file"] for photo in result["photos"]] == ["one.jpg", "two.jpg"]
     assert result["name"] == "one"
-    assert abs(cp["value"] - CP_MM) <= cp["pm95"] and 0.1 < cp["pm95"] < 0.15 * 24
+    assert abs(cp["value"] - CP_MM) <= measured and 0.1 < measured < 0.15 * 24
+    assert cp["pm95"] == pytest.approx(np.hypot(measured, result["cp"]["method_pm95_mm"]))
     assert abs(result["length_mm"]["value"] - 300) <= result["length_mm"]["pm95"] < 5
     low, high = sorted(one["value"] for one in alone)
     assert low <= cp["value"] <= high

@@ -14,7 +14,8 @@ LAYERS = (
     ("errors", "records", "sizes", "cautions", "shapes", "files"),
     ("aero", "areas", "quantities", "geometry", "pieces", "stability", "result_json", "saved"),
     ("options", "shots"),
-    ("solve", "photo", "report"),
+    ("angle", "outside", "second_opinion"),
+    ("solve", "explain", "photo", "report"),
     ("outline", "sheet"),
     ("solid", "uncertainty"),
     ("assemble", "combine"),
@@ -23,7 +24,7 @@ LAYERS = (
     ("cli",),
 )
 LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}
-WITHOUT_OPENCV = {name for names in LAYERS[:3] for name in names} | {"solve"}
+WITHOUT_OPENCV = {name for names in LAYERS[:4] for name in names} | {"solve", "explain"}
 
 
 def module_files():

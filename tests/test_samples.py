@@ -21,6 +21,11 @@ FILES = ("geometry.toml", "outline.svg", "overlay.png", "report.html", "result.j
 EASIEST = "bramble-white-ruler"
 
 
+def measured_part(cp):
+    """The band of the measurement alone: the truth was computed by the headline's own method."""
+    return {"value": cp["x_mm"]["value"], "pm95": cp["measured_pm95_mm"]}
+
+
 def commands():
     """{sample: options as typed, without --out}, from samples/README.md."""
     lines = re.findall(r"^digitize measure .*$", (SAMPLES / "README.md").read_text("utf-8"), re.MULTILINE)
@@ -148,7 +153,7 @@ def test_centre_of_pressure_of_them_all(run):
 def test_the_bands_hold_the_truth_in_all_but_one_at_most_and_say_something(run):
     outside, half_widths = [], []
     for name in NAMES:
-        cp, caliber = run(name)[1]["cp"]["x_mm"], TRUTH[name]["max_diameter_mm"]
+        cp, caliber = measured_part(run(name)[1]["cp"]), TRUTH[name]["max_diameter_mm"]
         half_widths.append(cp["pm95"] / caliber)
         if abs(cp["value"] - TRUTH[name]["cp_mm"]) > cp["pm95"]:
             outside.append(name)

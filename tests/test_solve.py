@@ -37,7 +37,8 @@ def test_rocket_a():
     sizes = [q.value for q in (fin.root_chord_mm, fin.tip_chord_mm, fin.span_mm, fin.sweep_mm, fin.area_mm2)]
     assert sizes == pytest.approx([50, 30, 40, 30, 1600])
     assert result.verdict_level == "fly"
-    assert result.cp_x_mm.pm95 == 0 and result.margin_calibers.pm95 > 0
+    assert result.methods.measured_pm95_mm == 0 and result.cp_x_mm.pm95 == result.methods.method_pm95_mm > 0
+    assert result.margin_calibers.pm95 * 24 == pytest.approx(np.hypot(2.0, result.cp_x_mm.pm95))
     assert any("taken as exact" in line for line in result.assumptions)
 
 

@@ -99,6 +99,14 @@ def _fin_parts(geometry: Geometry):
         yield PartLoad(name, float(slope[0]), float(x_mm[0]))
 
 
+def part_spans(geometry: Geometry) -> list[tuple[int, int, str]]:
+    """(first, behind the last, name) of each body part, indices into the loads of `body.segment_loads`."""
+    profile_x, profile_r = geometry.profile_mm.T
+    starts = _part_starts(profile_x, profile_r)
+    ends = [*(start for start, _ in starts[1:]), len(profile_x)]
+    return [(start, end, name) for (start, name), end in zip(starts, ends, strict=True)]
+
+
 def _body_parts(profile_x, profile_r):
     """Nose, shoulders and boat-tails; each takes the tube behind it with it."""
     slopes, moments = body.segment_loads(profile_x, profile_r)

@@ -4,6 +4,8 @@ Source: J. S. and J. A. Barrowman, The Theoretical Prediction of the Center of P
 58, 59 and 77. The lift the fins carry over to the body is left out there, on purpose.
 """
 
+import numpy as np
+
 # NARAM-8 gives three and four; six from memory of the same authors' later sheets.
 PUBLISHED_COUNTS = (3, 4, 6)
 
@@ -29,3 +31,32 @@ def body_factor(count: int, radius_mm, span_mm):
     """
     share = 1.0 if count <= 4 else 0.5
     return 1 + share * radius_mm / (span_mm + radius_mm)
+
+
+def slender_fin_factor(radius_mm, span_mm):
+    """K_W(B): a fin's force beside the body over its force alone, by slender-body theory.
+
+    k = r / (r + span):
+    (2 / pi) / (1 - k)^2 {(1 + k^4) [atan((1/k - k) / 2) / 2 + pi / 4] - k^2 [(1/k - k) + 2 atan k]}.
+    Source: W. C. Pitts, J. N. Nielsen, G. E. Kaattari, NACA TR 1307 (1957); J. N. Nielsen, Missile Aerodynamics (1960)
+    (formula from memory). Broadcasts.
+
+    >>> round(float(slender_fin_factor(1.0, 4.0)), 4)
+    1.1616
+    """
+    k = np.clip(np.asarray(radius_mm / (radius_mm + span_mm), float), 1e-6, 1 - 1e-6)
+    gap = 1 / k - k
+    curly = (1 + k**4) * (0.5 * np.arctan(gap / 2) + np.pi / 4) - k**2 * (gap + 2 * np.arctan(k))
+    return 2 / np.pi * curly / (1 - k) ** 2
+
+
+def slender_body_factor(radius_mm, span_mm):
+    """K_B(W): what a fin makes the body carry, over the fin's force alone: (1 + k)^2 - K_W(B).
+
+    Source: as `slender_fin_factor` (the sum, in a restatement). Broadcasts.
+
+    >>> round(float(slender_body_factor(1.0, 4.0)), 4)
+    0.2784
+    """
+    k = np.asarray(radius_mm / (radius_mm + span_mm), float)
+    return (1 + k) ** 2 - slender_fin_factor(radius_mm, span_mm)

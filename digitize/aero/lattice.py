@@ -1,30 +1,36 @@
 """Fins as a vortex lattice: a second solution beside the classic formula, from the real outline.
 
-Each fin is cut into strips along the span and panels along the chord; every panel carries a horseshoe vortex on its
-quarter-chord line, and no air may pass through its three-quarter-chord point (flat plates, small angles; V. M.
-Falkner, ARC R&M 1910 (1943), and E. C. Polhamus' and others' later use; from memory). The body is a circular cylinder
-as wide as it is along the root: its upwash alpha (1 + r^2 / rho^2) meets the fins, and every vortex has its image
-inside it, at r^2 / rho and of opposite sense (the two-dimensional circle theorem, applied to horseshoes: exact far
-behind, an approximation beside the fin). A fin's root that follows a narrowing tail is sheared straight first.
+Each fin is cut into strips along the span and panels along the chord; every panel carries a horseshoe vortex, and no
+air may pass through a point behind it (flat plates, small angles; V. M. Falkner, ARC R&M 1910 (1943); from memory).
+The body is a circular cylinder as wide as it is along the root: its upwash alpha (1 + r^2 / rho^2) meets the
+fins, and every vortex has its image inside it, at r^2 / rho and of opposite sense (the two-dimensional circle theorem,
+applied to horseshoes: exact far behind, an approximation beside the fin). A fin's root that follows a narrowing tail
+is sheared straight first.
 
 All fins of a group are solved together. Their air comes from alpha times the cosine of each fin's angle, the first
 harmonic round the body, and so does every circulation; one fin's unknowns are then enough, with the others' influence
 added by that cosine. The force of three or more fins is the same at any roll; of two, the mean over the roll is given.
 
-Converged: strips and panels are refined from a coarse to a fine lattice with the same proportions, and the two are
-carried on to infinitely many panels, the error being in proportion to the panels' size (`ORDER`).
+Strips and panels are spaced by the cosine rule of C. E. Lan, A quasi-vortex-lattice method, J. Aircraft 11 (1974) 518
+(from memory), so that a plain wing converges fast. Converged: a coarse lattice and one twice as fine are carried on to
+infinitely many panels, the error being taken in proportion to the panels' size (`ORDER`). What is left against the
+converged table of the tests is under 0.3 % of the slope and 0.002 chords.
 
 Lengths in one unit, forces per radian of angle of attack and per dynamic pressure: slope times area.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
-STRIPS, CHORDWISE = (12, 24), (4, 8)
+STRIPS, CHORDWISE = (16, 32), (6, 12)
 ORDER = 1.0
 MOST_MACH = 0.9
-_MERGE = 1e-4
+
+
+class LatticeError(ValueError):
+    """No lattice can be laid on this outline: a sliver, or nothing outside the body."""
 
 
 @dataclass(frozen=True)
@@ -60,7 +66,7 @@ def group_force(polygon, count: int, radius: float, mach: float = 0.0) -> Lattic
     on y = radius (see `straightened`).
 
     mach: below 0.9, by the rule of L. Prandtl and H. Glauert as B. Goethert put it: the outline stretched along the
-    stream by 1 / beta, the force divided by beta. Raises ValueError beyond.
+    stream by 1 / beta, the force divided by beta. Raises ValueError beyond, LatticeError for a sliver of an outline.
     """
     if not 0 <= mach < MOST_MACH + 1e-9:
         raise ValueError(f"Mach {mach:g} is outside 0 to {MOST_MACH:g}")
@@ -69,7 +75,9 @@ def group_force(polygon, count: int, radius: float, mach: float = 0.0) -> Lattic
     coarse, fine = (_solve(polygon, count, radius, *size) for size in zip(STRIPS, CHORDWISE, strict=True))
     ratio = (STRIPS[1] / STRIPS[0]) ** ORDER
     force, moment, body, body_moment = fine + (fine - coarse) / (ratio - 1)
-    # the stretched outline's area is 1 / beta too large, the coefficient 1 / beta too small: they cancel in slope x area
+    if not np.isfinite([force, moment, body, body_moment]).all() or force <= 0:
+        raise LatticeError("the lattice has no solution")
+    # the stretched outline's area is 1 / beta too large, its slope 1 / beta too small: they cancel in the product
     return LatticeForce(
         area=float(force),
         x=float(moment / force * beta),
@@ -98,7 +106,10 @@ def _solve(polygon, count: int, radius: float, strips: int, chordwise: int) -> n
             influence = influence - _normal_wash(panels.control, images, angle)
         matrix += np.cos(angle) * influence
     upwash = 1 + (radius / panels.control[:, 1]) ** 2
-    circulation = np.linalg.solve(matrix, -upwash)
+    try:
+        circulation = np.linalg.solve(matrix, -upwash)
+    except np.linalg.LinAlgError:
+        raise LatticeError("the lattice has no solution") from None
     inner, outer = panels.ends[:, 0, 1], panels.ends[:, 1, 1]
     x = panels.ends[..., 0].mean(axis=1)
     on_fins = count * circulation * (outer - inner)  # count / 2 fins' worth, twice the circulation a force
@@ -107,7 +118,8 @@ def _solve(polygon, count: int, radius: float, strips: int, chordwise: int) -> n
 
 
 def _normal_wash(control, ends, angle: float) -> np.ndarray:
-    """(n, m) velocity across fin 0 at its control points (n, 2), by unit horseshoes (m, 2, 2) of a fin at this angle."""
+    """(n, m) velocity across fin 0 at its control points (n, 2), by unit horseshoes (m, 2, 2) of a fin at this
+    angle."""
     turn = np.array([np.cos(angle), np.sin(angle)])
     a, b = (np.column_stack([ends[:, k, 0], ends[:, k, 1:] * turn]) for k in (0, 1))
     point = np.column_stack([control, np.zeros(len(control))])[:, None]
@@ -140,11 +152,14 @@ def _panels(polygon, strips: int, chordwise: int) -> _Panels:
             panels = max(round(chordwise * length / lengths.sum()), 1)
             at = np.arange(1, panels + 1)
             vortex, point = (1 - np.cos((at - 0.5) * np.pi / panels)) / 2, (1 - np.cos(at * np.pi / panels)) / 2
-            bound = [np.column_stack([c[0] + (c[1] - c[0]) * vortex, np.full(panels, y)]) for c, y in ((a, low), (b, high))]
+            sides = ((a, low), (b, high))
+            bound = [np.column_stack([c[0] + (c[1] - c[0]) * vortex, np.full(panels, y)]) for c, y in sides]
             ends.append(np.stack(bound, 1))
             share = (middle - low) / (high - low)
             front, back = a + share * (b - a)
             control.append(np.column_stack([front + (back - front) * point, np.full(panels, middle)]))
+    if not ends:
+        raise LatticeError("nothing of the outline is left to lay a lattice on")
     return _Panels(np.concatenate(ends), np.concatenate(control))
 
 
@@ -153,8 +168,10 @@ def _strip_levels(polygon, strips: int) -> np.ndarray:
     strips that narrow toward the tip."""
     y = polygon[:, 1]
     root, span = y.min(), np.ptp(y)
+    if span < 1e-9 * np.ptp(polygon[:, 0]) or span <= 0:
+        raise LatticeError("the outline has no span")
     before, after = y - np.roll(y, 1), np.roll(y, -1) - y
-    corners = np.append(y[before * after <= _MERGE * span**2 * 1e-4], [root, root + span])
+    corners = np.append(y[before * after <= 1e-8 * span**2], [root, root + span])
     levels = np.unique(corners)
     levels = levels[np.append(True, np.diff(levels) > 0.01 * span)]
     levels[-1] = root + span
@@ -162,7 +179,7 @@ def _strip_levels(polygon, strips: int) -> np.ndarray:
     theta = np.arcsin(np.clip((levels - root) / span, 0, 1))
     cuts = [
         np.linspace(a, b, max(round(strips * (b - a) / (np.pi / 2)), 1) + 1)
-        for a, b in zip(theta[:-1], theta[1:], strict=True)
+        for a, b in pairwise(theta)
     ]
     theta = np.unique(np.concatenate(cuts))
     edges, middles = (root + span * np.sin(t) for t in (theta, (theta[:-1] + theta[1:]) / 2))

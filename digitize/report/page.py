@@ -3,7 +3,7 @@
 import base64
 from html import escape
 
-from digitize.report import tables
+from digitize.report import angle_plot, tables
 from digitize.report.style import STYLE
 
 OFFICER = "The range safety officer decides."
@@ -33,6 +33,8 @@ def report_html(
         tables.hand_checks(result),
         tables.fins(result),
         tables.components(result),
+        tables.methods(result),
+        angle_plot.section(result),
         tables.scale(result),
         tables.band_sources(result),
         _outline(outline_svg) if overlay_png is not None else "",

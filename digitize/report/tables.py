@@ -125,6 +125,29 @@ def components(result: dict) -> str:
     return _section("Components", text) if text else ""
 
 
+def methods(result: dict) -> str:
+    """The same rocket by other methods, and what the method itself brings to the band."""
+    found = result.get("methods")
+    if not found or len(found["at_mach_0"]) < 2:
+        return ""
+    heads = ("method", "centre of pressure", "difference", "", "slope per radian")
+    text = _table(heads, _method_rows(found["at_mach_0"]), numeric=(1, 2, 3, 4), caption="At low speed")
+    text += "\n".join(f"<p>{escape(words)}</p>" for words in found["words"])
+    if found.get("at_mach"):
+        caption = f"At Mach {found['mach']:g}; the difference is to the headline at low speed"
+        text += _table(heads, _method_rows(found["at_mach"]), numeric=(1, 2, 3, 4), caption=caption)
+    return _section("A second opinion", text)
+
+
+def _method_rows(readings) -> str:
+    return "\n".join(
+        f"<tr>{_th(r['name'])}{_num(_mm(r['cp_x_mm']))}{_num(format(r['difference_mm'], '+.1f') + ' mm')}"
+        f"{_num(format(r['difference_calibers'], '+.2f') + ' calibers')}"
+        f"{_num(format(r['cn_alpha_per_rad'], '.2f'))}</tr>"
+        for r in readings
+    )
+
+
 def scale(result: dict) -> str:
     """How the photo was scaled."""
     if not result.get("scale"):

@@ -50,6 +50,7 @@ def summary_rows(result: dict) -> list[tuple[str, str]]:
             "centre of pressure",
             _from_nose(result["cp"]["x_mm"]) + in_calibers(result),
         ),
+        *other_methods_row(result),
         ("cut-out balance", _from_nose(result["cutout"]["centroid_mm"])),
     ]
     if result.get("balance_mm") is not None:
@@ -68,6 +69,22 @@ def summary_rows(result: dict) -> list[tuple[str, str]]:
     if result.get("scale"):
         rows.append(("scale", scale_words(result)))
     return rows
+
+
+def other_methods_row(result: dict) -> list[tuple[str, str]]:
+    """How far the other methods put the centre of pressure from the headline; none without fins."""
+    readings = (result.get("methods") or {}).get("at_mach_0") or []
+    apart = [reading["difference_mm"] for reading in readings[1:]]
+    if not apart:
+        return []
+    calibers = [reading["difference_calibers"] for reading in readings[1:]]
+    return [
+        (
+            "by other methods",
+            f"{min(apart):+.1f} to {max(apart):+.1f} mm from that ({min(calibers):+.2f} to {max(calibers):+.2f} "
+            "calibers; negative is ahead)",
+        )
+    ]
 
 
 def scale_words(result: dict) -> str:

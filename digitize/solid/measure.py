@@ -31,8 +31,8 @@ from digitize.solid.roll import find_roll
 from digitize.solid.stations import MIN_TUBE, Stations, find_stations
 
 POINTS_PER_TUBE = 24
-FLAT_FACE = 0.7
-"""Radius a tenth of the body's radius behind the tip, as a share of it: a hemisphere has 0.44 there."""
+FLAT_FACE = 0.4
+"""How far behind the tip the body has nine tenths of its radius, as a share of it: a hemisphere after 0.56."""
 MOST_TILT_RAD = np.radians(25.0)
 UNEXPLAINED = 0.12
 """Share of the fins' silhouette that may stay unexplained by one planform before it is called doubtful."""
@@ -140,7 +140,7 @@ def _check_sound(adjusted: Adjusted, profile: np.ndarray) -> None:
 def _check_nose(profile: np.ndarray) -> None:
     """Refuse a front end far blunter than any nose: a tube whose nose the outline has lost."""
     largest = profile[:, 1].max()
-    if np.interp(0.1 * largest, *profile.T) > FLAT_FACE * largest:
+    if profile[profile[:, 1] >= 0.9 * largest][0, 0] < FLAT_FACE * largest:
         raise OutlineRefusal(
             "The front end of the rocket in the outline is flat, as if the nose were missing",
             "Photograph the whole rocket on a ground that the nose stands out from in colour",

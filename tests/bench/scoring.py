@@ -101,6 +101,11 @@ def _score(quantity: dict, true: float, one: float, unit: str) -> Score:
     return Score((quantity["value"] - true) / one, quantity["pm95"] / one, unit)
 
 
+def measured_part(cp: dict) -> dict:
+    """The centre of pressure with the band of the measurement alone: the truth comes by the headline's own method."""
+    return {"value": cp["x_mm"]["value"], "pm95": cp["measured_pm95_mm"]}
+
+
 def compare(result: dict, truth: Truth) -> dict[str, Score]:
     """Scores by name: cp and centroid in calibers, the rest in percent; fins by group as area, area2, ..."""
     caliber = truth.max_diameter_mm
@@ -114,7 +119,7 @@ def compare(result: dict, truth: Truth) -> dict[str, Score]:
             percent[f"area{group}"] = (fin["area_mm2"], area_mm2)
             percent[f"span{group}"] = (fin["span_mm"], span_mm)
     return {
-        "cp": _score(result["cp"]["x_mm"], truth.cp_mm, caliber, "cal"),
+        "cp": _score(measured_part(result["cp"]), truth.cp_mm, caliber, "cal"),
         "centroid": _score(result["cutout"]["centroid_mm"], truth.cutout_centroid_mm, caliber, "cal"),
         **{name: _score(measured, true, true / 100, "%") for name, (measured, true) in percent.items()},
     }

@@ -1,0 +1,108 @@
+"""Centre of pressure against angle of attack: the plot of the report, and its words."""
+
+from html import escape
+
+from digitize.report.numbers import exact
+
+_WIDTH, _HEIGHT = 640, 300
+_LEFT, _RIGHT, _TOP, _BOTTOM = 62, 14, 14, 40
+
+
+def section(result: dict) -> str:
+    """The section with the plot and what a crosswind does; an empty text without a curve."""
+    curve = result.get("angle_of_attack")
+    if not curve:
+        return ""
+    return (
+        "<section>\n<h2>When the air comes from the side</h2>\n"
+        f"<p>{escape(crosswind_words(result))}</p>\n<figure>\n{plot_svg(result)}\n"
+        "<figcaption>Distance from the nose tip at which the air's force acts. At 0 degrees it is the component "
+        "method's centre of pressure, at 90 degrees the cut-out's balance point, the cautious bound; between them an "
+        "estimate without a band of its own."
+        "</figcaption>\n</figure>\n</section>"
+    )
+
+
+def crosswind_words(result: dict) -> str:
+    """'4 m/s across 15 m/s is 15 degrees: centre of pressure 0.4 caliber forward', and the margin that leaves."""
+    gust = result["angle_of_attack"]["crosswind"]
+    words = (
+        f"{gust['wind_mps']:.3g} m/s across {gust['rod_speed_mps']:.3g} m/s off the rod is "
+        f"{gust['alpha_deg']:.0f} degrees: centre of pressure {abs(gust['forward_calibers']):.2f} calibers "
+        f"{'forward' if gust['forward_calibers'] >= 0 else 'aft'}"
+    )
+    if gust["margin_calibers"] is not None:
+        words += f", margin {gust['margin_calibers']:.2f} calibers"
+    return words + "."
+
+
+def plot_svg(result: dict) -> str:
+    """The curve with the balance point, the cut-out and the crosswind's angle; black on white, told apart by dashes."""
+    curve = result["angle_of_attack"]
+    alpha, places = curve["alpha_deg"], curve["cp_x_mm"]
+    marks = [("cut-out, the cautious bound", result["cutout"]["centroid_mm"]["value"], "2 4")]
+    if result.get("balance_mm"):
+        marks.append(("balance point", result["balance_mm"]["value"], "10 5"))
+    values = [*places, *(value for _, value, _ in marks)]
+    low, high, step = _scale(min(values), max(values))
+
+    def x(angle: float) -> float:
+        return _LEFT + (_WIDTH - _LEFT - _RIGHT) * angle / 90
+
+    def y(value: float) -> float:  # the nose is up: forward is safe to read as higher
+        return _TOP + (_HEIGHT - _TOP - _BOTTOM) * (value - low) / (high - low)
+
+    parts = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {_HEIGHT}" role="img" '
+        'font-family="sans-serif" font-size="13" fill="#161b26">',
+        f"<title>Centre of pressure from {places[0]:.0f} mm at 0 degrees to {places[-1]:.0f} mm at 90 degrees</title>",
+        '<g stroke="#d5d8de" stroke-width="1">',
+        *(f'<path d="M{x(a):.1f} {_TOP} V{_HEIGHT - _BOTTOM}"/>' for a in range(0, 91, 15)),
+        *(f'<path d="M{_LEFT} {y(v):.1f} H{_WIDTH - _RIGHT}"/>' for v in _ticks(low, high, step)),
+        "</g>",
+        *(
+            f'<text x="{x(a):.1f}" y="{_HEIGHT - _BOTTOM + 17}" text-anchor="middle">{a}</text>'
+            for a in range(0, 91, 15)
+        ),
+        *(
+            f'<text x="{_LEFT - 7}" y="{y(v) + 4:.1f}" text-anchor="end">{exact(v)}</text>'
+            for v in _ticks(low, high, step)
+        ),
+        f'<text x="{(_LEFT + _WIDTH - _RIGHT) / 2:.0f}" y="{_HEIGHT - 5}" text-anchor="middle">'
+        "angle of attack, degrees</text>",
+        f'<text transform="translate(13 {(_TOP + _HEIGHT - _BOTTOM) / 2:.0f}) rotate(-90)" text-anchor="middle">'
+        "mm from the nose tip</text>",
+    ]
+    for words, value, dashes in marks:
+        parts += [
+            f'<path d="M{_LEFT} {y(value):.1f} H{_WIDTH - _RIGHT}" stroke="#161b26" stroke-width="1.3" '
+            f'stroke-dasharray="{dashes}"/>',
+            f'<text x="{_WIDTH - _RIGHT - 4}" y="{y(value) + (15 if value < places[0] else -5):.1f}" '
+            f'text-anchor="end" {_HALO}>{escape(words)}</text>',
+        ]
+    line = " ".join(f"{x(a):.1f},{y(v):.1f}" for a, v in zip(alpha, places, strict=True))
+    gust = curve["crosswind"]
+    gust_x, gust_y = x(gust["alpha_deg"]), y(gust["cp_x_mm"])
+    parts += [
+        f'<polyline points="{line}" fill="none" stroke="#962e00" stroke-width="2.6"/>',
+        f'<circle cx="{gust_x:.1f}" cy="{gust_y:.1f}" r="5" fill="#fff" stroke="#962e00" stroke-width="2.2"/>',
+        f'<text x="{gust_x + 9:.1f}" y="{gust_y + 14:.1f}" {_HALO}>crosswind off the rod</text>',
+        "</svg>",
+    ]
+    return "\n".join(parts)
+
+
+_HALO = 'paint-order="stroke" stroke="#fcfbf7" stroke-width="4" stroke-linejoin="round"'
+
+
+def _scale(low: float, high: float) -> tuple[float, float, float]:
+    """Ends and step of an axis with about five round ticks."""
+    room = max(high - low, 1.0)
+    rough = room / 4
+    power = 10 ** len(str(int(rough))) / 10 if rough >= 1 else 0.1
+    step = next(power * m for m in (1, 2, 5, 10) if power * m >= rough)
+    return step * (low // step), step * (high // step + 1), step
+
+
+def _ticks(low: float, high: float, step: float) -> list[float]:
+    return [low + step * k for k in range(round((high - low) / step) + 1)]

@@ -1,0 +1,230 @@
+"""The vortex lattice against published wings, slender-body theory, limits, and a general-purpose library."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from published import rows
+
+from digitize.aero import interference, lattice
+
+
+def trapezoid(root, tip, span, sweep):
+    return np.array([[0, 0], [sweep, span], [sweep + tip, span], [root, 0]], float)
+
+
+def area(polygon):
+    x, y = np.asarray(polygon, float).T
+    return abs(float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))) / 2
+
+
+def slope_and_place(polygon):
+    force = lattice.wing_force(polygon)
+    return force.area / (2 * area(polygon)), force.x
+
+
+SIX_SIDED = np.array([[0, 0], [0.2, 0.35], [0.55, 0.7], [0.9, 0.7], [1.1, 0.4], [0.95, 0]])
+NOTCHED = np.array([[0, 0], [0.5, 0.8], [0.9, 0.8], [0.75, 0.4], [1.1, 0]])
+
+
+def ellipse(corners):
+    t = np.linspace(0, np.pi, corners)
+    return np.column_stack([0.5 - 0.5 * np.cos(t), 0.6 * np.sin(t)])
+
+
+# --- published --------------------------------------------------------------------------------------------
+
+
+def test_warren_12():
+    """Slope 2.743, moment -3.10 about the apex on chord 1 (restated, two places; W. H. Mason's notes on
+    configuration aerodynamics, from memory)."""
+    slope, place = slope_and_place(trapezoid(1.5, 0.5, 1.41421356, 1.91421356))
+    assert slope == pytest.approx(2.743, rel=0.005)
+    assert slope * place == pytest.approx(3.10, rel=0.005)
+
+
+def test_circular_wing_and_rectangle():
+    """1.790 and 2.474: P. F. Jordan (from memory)."""
+    t = np.linspace(0, np.pi, 181)
+    assert slope_and_place(np.column_stack([-np.cos(t), np.sin(t)]))[0] == pytest.approx(1.790, rel=0.002)
+    assert slope_and_place(trapezoid(1, 1, 1, 0))[0] == pytest.approx(2.474, rel=0.002)
+
+
+@pytest.mark.parametrize("row", rows("converged_lattice.csv"), ids=lambda row: row["name"])
+def test_the_converged_table(row):
+    root, tip, span, sweep = (float(row[key]) for key in ("root", "tip", "span", "sweep"))
+    slope, place = slope_and_place(trapezoid(root, tip, span, sweep))
+    assert slope == pytest.approx(float(row["slope"]), rel=0.003)
+    assert place == pytest.approx(float(row["x"]), abs=0.003)
+
+
+def test_limits():
+    """pi AR / 2 for a slender wing (R. T. Jones, NACA TR 835; from memory); toward 2 pi for a long one, where lifting
+    line theory leaves 2 pi / (1 + 2 / AR), less what a load that is not elliptic costs: some per cent."""
+    slender, _ = slope_and_place(trapezoid(1, 1, 0.01, 0))
+    assert slender == pytest.approx(np.pi * 0.02 / 2, rel=0.003)
+    long, place = slope_and_place(trapezoid(1, 1, 100, 0))
+    assert 0.96 < long / (2 * np.pi / (1 + 2 / 200)) < 1.0
+    assert place == pytest.approx(0.25, abs=0.002)
+
+
+# --- beside a body ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("count", [2, 4])
+@pytest.mark.parametrize(
+    ("k", "on_fins"), [(0.1, 1.0770), (0.2, 1.1616), (0.3, 1.2528), (0.4, 1.3493), (0.5, 1.4503), (0.6, 1.5550)]
+)
+def test_slender_fins_beside_a_body_reach_slender_body_theory(count, k, on_fins):
+    """K_W(B) and K_W(B) + K_B(W) = (1 + k)^2 of W. C. Pitts, J. N. Nielsen, G. E. Kaattari, NACA TR 1307 (1957; formula
+    from memory, values computed). Nothing of it is in the lattice, which only knows vortices and their images."""
+    radius, fin = k / (1 - k), trapezoid(20, 20, 1, 0)
+    alone = lattice.wing_force(fin).area * count / 4
+    force = lattice.group_force(fin + [0, radius], count, radius)
+    assert force.area / alone == pytest.approx(on_fins, rel=0.003)
+    assert (force.area + force.body_area) / alone == pytest.approx((1 + k) ** 2, rel=0.003)
+    assert float(interference.slender_fin_factor(radius, 1.0)) == pytest.approx(on_fins, abs=5e-4)
+    assert float(interference.slender_body_factor(radius, 1.0)) == pytest.approx((1 + k) ** 2 - on_fins, abs=5e-4)
+
+
+def test_three_fins_carry_more_than_theirs_and_six_less():
+    """Fins of three see a little upwash of each other, fins of six crowd each other: why six are not 3 / 1.5 of three.
+    Common knowledge of cascades; no number is cited."""
+    fin, radius = trapezoid(1, 1, 1, 0), 0.25
+    alone = lattice.wing_force(fin).area / 4
+    per_fin = {n: lattice.group_force(fin + [0, radius], n, radius).area / (n * alone) for n in (3, 4, 6)}
+    assert per_fin[3] > per_fin[4] > per_fin[6] > 0.75
+
+
+@pytest.mark.parametrize("count", [3, 4, 5])
+@pytest.mark.parametrize("roll_deg", [0.0, 17.0, 45.0])
+def test_a_group_at_any_roll_by_brute_force(count, roll_deg):
+    """Every fin with its own unknowns, at this roll: the sum over fins in the plane of the angle of attack is what the
+    one-fin solution says, and nothing acts across it."""
+    radius, polygon = 0.3, trapezoid(1.0, 0.6, 0.8, 0.4) + [0, 0.3]
+    panels = lattice._panels(polygon, 8, 3)
+    images = np.stack([panels.ends[..., 0], radius**2 / panels.ends[..., 1]], -1)
+    angles = np.radians(roll_deg) + 2 * np.pi * np.arange(count) / count
+    matrix = np.block([
+        [
+            lattice._normal_wash(panels.control, panels.ends, there - here)
+            - lattice._normal_wash(panels.control, images, there - here)
+            for there in angles
+        ]
+        for here in angles
+    ])  # fmt: skip
+    upwash = 1 + (radius / panels.control[:, 1]) ** 2
+    circulation = np.linalg.solve(matrix, -np.concatenate([np.cos(angle) * upwash for angle in angles]))
+    span = panels.ends[:, 1, 1] - panels.ends[:, 0, 1]
+    each = 2 * (circulation.reshape(count, -1) * span).sum(axis=1)
+    along, across = (each * np.cos(angles)).sum(), (each * np.sin(angles)).sum()
+    assert along == pytest.approx(lattice._solve(polygon, count, radius, 8, 3)[0], rel=1e-9)
+    assert abs(across) < 1e-9 * along
+
+
+# --- properties -------------------------------------------------------------------------------------------
+
+
+def test_two_half_fins_equal_one():
+    """A wing drawn whole, both halves as panels of one another, is the fin with its mirror image."""
+    fin = trapezoid(1.0, 0.5, 0.8, 0.4)
+    panels = lattice._panels(fin, 8, 3)
+    other = lattice._Panels(panels.ends[:, ::-1] * [1, -1], panels.control * [1, -1])
+    ends, control = np.concatenate([panels.ends, other.ends]), np.concatenate([panels.control, other.control])
+    circulation = np.linalg.solve(lattice._normal_wash(control, ends, 0.0), -np.ones(len(control)))
+    whole = 2 * (circulation * (ends[:, 1, 1] - ends[:, 0, 1])).sum()
+    assert whole == pytest.approx(2 * lattice._solve(fin, 2, 0.0, 8, 3)[0], rel=1e-9)
+
+
+@given(scale=st.floats(0.1, 100), move=st.floats(-500, 500))
+@settings(max_examples=8, deadline=None)
+def test_scale_and_place(scale, move):
+    force = lattice.group_force(SIX_SIDED + [0, 0.3], 3, 0.3)
+    other = lattice.group_force((SIX_SIDED + [0, 0.3]) * scale + [move, 0], 3, 0.3 * scale)
+    assert other.area == pytest.approx(force.area * scale**2, rel=1e-6)
+    assert other.x == pytest.approx(force.x * scale + move, rel=1e-6, abs=1e-5)
+    assert other.body_x == pytest.approx(force.body_x * scale + move, rel=1e-6, abs=1e-5)
+
+
+def test_the_way_round_the_outline_does_not_matter():
+    force, other = lattice.wing_force(NOTCHED), lattice.wing_force(NOTCHED[::-1])
+    assert (other.area, other.x) == pytest.approx((force.area, force.x), rel=1e-9)
+
+
+def test_a_root_on_a_narrowing_tail_is_sheared_straight():
+    profile = np.array([[0.0, 0.0], [5.0, 1.0], [10.0, 1.0], [12.0, 0.6]])
+    fin = np.array([[10.5, 0.9], [11.0, 2.0], [12.0, 2.0], [12.0, 0.6]])
+    straight = lattice.straightened(fin, profile, 0.75)
+    assert straight[[0, -1], 1] == pytest.approx([0.75, 0.75])
+    assert area(straight) == pytest.approx(area(fin), rel=1e-12)
+
+
+@pytest.mark.parametrize("mach", [0.3, 0.6, 0.9])
+def test_mach_by_the_subsonic_rule(mach):
+    """Goethert: a wing of aspect ratio AR at Mach M has the slope of one of beta AR at rest, over beta (H. Glauert,
+    Proc. R. Soc. A 118 (1928) 113; from memory). A slender wing does not change."""
+    beta = np.sqrt(1 - mach**2)
+    fast = lattice.wing_force(trapezoid(1, 1, 1, 0), mach).area / 2
+    assert fast == pytest.approx(slope_and_place(trapezoid(1, 1, beta, 0))[0] / beta, rel=1e-6)
+    slender = lattice.wing_force(trapezoid(1, 1, 0.01, 0), mach).area / 0.02
+    assert slender == pytest.approx(np.pi * 0.02 / 2, rel=0.005)
+
+
+def test_near_the_speed_of_sound_is_refused():
+    with pytest.raises(ValueError, match=r"0\.95"):
+        lattice.wing_force(SIX_SIDED, 0.95)
+
+
+@pytest.mark.parametrize("outline", [[[0, 0], [1, 1e-12], [2, 0]], [[0, 0], [1, 0], [2, 0]]])
+def test_a_sliver_is_refused(outline):
+    with pytest.raises(lattice.LatticeError):
+        lattice.wing_force(np.array(outline, float))
+
+
+# --- another program --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "polygon",
+    [
+        trapezoid(1, 1, 1, 0),
+        trapezoid(1, 0.3, 0.8, 0.7),
+        trapezoid(1, 1, 1, 1),
+        np.array([[0.3, 0], [0, 0.8], [0.5, 0.8], [1.2, 0]]),
+        SIX_SIDED,
+        NOTCHED,
+        ellipse(25),
+    ],
+    ids=["rectangle", "clipped delta", "swept", "forward swept", "six-sided", "notched", "elliptic"],
+)
+def test_against_another_vortex_lattice(polygon):
+    """P. Sharpe's AeroSandbox, a general-purpose aerodynamics library with a lattice of its own. Its result at 12 and
+    24 strips is carried on to none left, as its error halves with them."""
+    asb = pytest.importorskip("aerosandbox", reason="the cross-check needs aerosandbox, which the test extra installs")
+    coarse, fine = (np.array(by_aerosandbox(asb, polygon, strips, strips // 2)) for strips in (12, 24))
+    slope, place = 2 * fine - coarse
+    force = lattice.wing_force(polygon)
+    assert force.area == pytest.approx(slope, rel=0.004)
+    assert force.x == pytest.approx(place, abs=0.003)
+
+
+def by_aerosandbox(asb, polygon, strips, chordwise):
+    """(slope times area, place) of the fin and its mirror image at one degree."""
+    span = polygon[:, 1].max()
+    levels = np.append(polygon[:, 1], span * np.sin(np.linspace(0, np.pi / 2, strips + 1)))
+    levels = np.unique(np.clip(levels, 1e-6 * span, (1 - 1e-6) * span))
+    levels = levels[np.append(True, np.diff(levels) > 1e-4 * span)]
+    sections = []
+    for y in levels:
+        chord = lattice._chords(polygon, y)
+        sections.append(
+            asb.WingXSec(xyz_le=[chord[0, 0], y, 0], chord=max(np.ptp(chord), 1e-4), airfoil=asb.Airfoil("naca0008"))
+        )
+    wing = asb.Wing(symmetric=True, xsecs=sections)
+    plane = asb.Airplane(wings=[wing], s_ref=1, c_ref=1, b_ref=1, xyz_ref=[0, 0, 0])
+    found = asb.VortexLatticeMethod(
+        plane, asb.OperatingPoint(velocity=10, alpha=1), spanwise_resolution=1, chordwise_resolution=chordwise
+    ).run()
+    alpha = np.radians(1)
+    normal = found["CL"] * np.cos(alpha) + found["CD"] * np.sin(alpha)
+    return found["CL"] / alpha, -found["Cm"] / normal
