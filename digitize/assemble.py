@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from digitize import areas, stability
+from digitize import areas, balance, stability
 from digitize.aero.components import centre_of_pressure
 from digitize.angle import angle_curve, loads_of
 from digitize.options import MeasureOptions
@@ -12,6 +12,7 @@ from digitize.outside import is_outside
 from digitize.photo.camera import CameraPrior
 from digitize.pieces import describe_profile
 from digitize.records import (
+    BalanceState,
     Drawing,
     FinResult,
     HandCheck,
@@ -23,6 +24,7 @@ from digitize.records import (
     Warn,
 )
 from digitize.second_opinion import method_view, next_with_method, whole_band, with_method
+from digitize.solid.mark import marked_balance
 from digitize.solid.measure import UNEXPLAINED, Solid
 from digitize.solve import fin_result, geometry_warnings, radius_choice, tip_points
 from digitize.uncertainty import Samples, band, draw, next_measurement, shares
@@ -55,10 +57,13 @@ def assemble(measured: Measured, options: MeasureOptions) -> Result:
     diameter = band(samples.max_diameter_mm, 2 * geometry.profile_mm[:, 1].max())
     rolls_deg = [np.degrees(t.roll_rad - solid.adjusted.pose().roll_offset_rad()) for t in solid.fins]
     area, centroid = _cutout(solid, samples, rolls_deg)
-    balance, margin, cutout_margin = _margins(options, cp_x, samples, diameter, centroid)
-    curve = angle_curve(
-        loads_of(geometry, cp, area.value, centroid.value), options.flight, options.balance_mm, diameter.value
-    )
+    found, states = _states(measured, options, cp_x, samples, diameter)
+    worst = balance.worst(states)
+    margin = worst and worst.margin_calibers
+    cutout_margin = worst and stability.margin_calibers(centroid, worst.balance_mm, diameter)
+    mass_g = balance.lift_off_mass_g(states, options.mass_g)
+    loads, balance_mm = loads_of(geometry, cp, area.value, centroid.value), worst and worst.balance_mm.value
+    curve = angle_curve(loads, options.flight, balance_mm, diameter.value)
     pieces = describe_profile(geometry.profile_mm)
     fins = tuple(fin_bands(solid, samples, k) for k in range(len(geometry.fins)))
     length = band(samples.length_mm, geometry.profile_mm[-1, 0])
@@ -69,9 +74,10 @@ def assemble(measured: Measured, options: MeasureOptions) -> Result:
         *hand_warnings(checks),
     )  # fmt: skip
     verdict = stability.verdict(
-        margin, cutout_margin, mass_g=options.mass_g, doubt=doubt_of(warnings),
+        margin, cutout_margin, mass_g=mass_g, doubt=doubt_of(warnings),
         outside=is_outside(warnings), curve=curve,
     )  # fmt: skip
+    verdict = balance.with_states(verdict, states)
     mm_per_px = band(samples.mm_per_px, float(np.median(samples.mm_per_px)))
     return Result(
         name=geometry.name,
@@ -86,7 +92,7 @@ def assemble(measured: Measured, options: MeasureOptions) -> Result:
         parts=cp.parts,
         verdict_level=verdict.level,
         verdict_text=verdict.text,
-        balance_mm=balance,
+        balance_mm=worst and worst.balance_mm,
         margin_calibers=margin,
         cutout_margin_calibers=cutout_margin,
         scale_kind=", ".join(claim.text or claim.kind for claim in options.scales),
@@ -97,13 +103,16 @@ def assemble(measured: Measured, options: MeasureOptions) -> Result:
         hand_checks=checks,
         warnings=warnings,
         pieces=pieces,
-        assumptions=_assumptions(measured, options, rolls_deg),
+        assumptions=(*_assumptions(measured, options, rolls_deg), *balance.assumptions(states)),
         shares=with_method(shares(solid, options.seed), view),
         next_measurement=next_with_method(next_measurement(solid, samples), view, diameter.value),
         methods=view,
         angle=curve,
-        drawing=drawing_of(measured, cp_x, balance, centroid),
+        drawing=drawing_of(measured, cp_x, worst and worst.balance_mm, centroid),
         photo=_photo_facts(measured),
+        mass_g=mass_g,
+        as_balanced_mm=found,
+        balance_states=states,
     )
 
 
@@ -128,17 +137,30 @@ def _cutout(solid: Solid, samples: Samples, rolls_deg) -> tuple[Quantity, Quanti
     return band(sampled_area, area), band(sampled_centroid, centroid)
 
 
-def _margins(options, cp_x: Quantity, samples: Samples, diameter: Quantity, centroid: Quantity):
-    """(balance, margin, cut-out's margin), None without a balance point. Errors common to place and diameter cancel."""
-    if options.balance_mm is None:
-        return None, None, None
-    balance = stability.balance_quantity(options.balance_mm)
-    margin = stability.margin_calibers(cp_x, balance, diameter)
-    correlated = (samples.cp_x_mm - balance.value) / samples.max_diameter_mm
-    own = band(correlated, margin.value).pm95
+def _states(measured: Measured, options: MeasureOptions, cp_x: Quantity, samples: Samples, diameter: Quantity):
+    """(balance point as found, states of flight with their margins); None and none without a balance point.
+
+    Errors common to places and diameter cancel in the margin, those of a balance point read off the photo too.
+    """
+    loading, by_photo = options.loading(), np.zeros_like(samples.cp_x_mm)
+    if options.balance_at_px is not None:
+        point = measured.photo.to_working_px(np.array(options.balance_at_px))
+        said = ",".join(f"{value:g}" for value in options.balance_at_px)
+        found, by_photo = marked_balance(measured.solid, samples, point, said)
+        loading = replace(loading, balance=found)
     widened = max(cp_x.pm95**2 - band(samples.cp_x_mm, 0.0).pm95 ** 2, 0.0) ** 0.5
-    pm95 = float(np.sqrt(own**2 + (balance.pm95**2 + widened**2) / diameter.value**2))
-    return balance, replace(margin, pm95=pm95), stability.margin_calibers(centroid, balance, diameter)
+    photo_pm95 = band(by_photo, 0.0).pm95
+
+    def margin_of(state: BalanceState) -> Quantity:
+        place = state.balance_mm
+        margin = stability.margin_calibers(cp_x, place, diameter)
+        correlated = (samples.cp_x_mm - place.value - state.share * by_photo) / samples.max_diameter_mm
+        own = band(correlated, margin.value).pm95
+        by_hand = max(place.pm95**2 - (state.share * photo_pm95) ** 2, 0.0)
+        return replace(margin, pm95=float(np.sqrt(own**2 + (by_hand + widened**2) / diameter.value**2)))
+
+    length_mm = float(measured.solid.geometry.profile_mm[-1, 0])
+    return loading.balance, balance.states(loading, length_mm, margin_of)
 
 
 def fin_bands(solid: Solid, samples: Samples, k: int) -> FinResult:
@@ -335,7 +357,7 @@ def _photo_facts(measured: Measured) -> dict:
     }
 
 
-def drawing_of(measured: Measured, cp_x: Quantity, balance: Quantity | None, centroid: Quantity) -> Drawing:
+def drawing_of(measured: Measured, cp_x: Quantity, balance_mm: Quantity | None, centroid: Quantity) -> Drawing:
     """The model projected back into the photo."""
     solid, photo = measured.solid, measured.photo
     pose, geometry = solid.adjusted.pose(), solid.geometry
@@ -363,7 +385,7 @@ def drawing_of(measured: Measured, cp_x: Quantity, balance: Quantity | None, cen
         roots=tuple(roots),
         cp=on_axis(cp_x.value)[0],
         cp_band=on_axis([cp_x.value - cp_x.pm95, cp_x.value + cp_x.pm95]),
-        balance=None if balance is None else on_axis(balance.value)[0],
+        balance=None if balance_mm is None else on_axis(balance_mm.value)[0],
         cutout=on_axis(centroid.value)[0],
         references=tuple((r.label, photo.to_full_px(r.outline_px)) for r in measured.references),
         mm_per_px=float(pose.depth_mm / pose.camera.focal_px) / photo.shrink,

@@ -11,6 +11,7 @@ from typing import Annotated
 
 import typer
 
+from digitize.commands.option_types import AddOption, BalanceAtOption, BalancedWithOption, MotorOption
 from digitize.errors import ExitCode, Refusal, UsageRefusal
 
 _USAGE_ERROR = typer.BadParameter.__base__  # click's, wherever typer keeps click
@@ -42,7 +43,9 @@ BalanceOption = Annotated[
         metavar="LENGTH", help="Balance point from the nose tip, ready to fly, heaviest motor in: 250mm"
     ),
 ]
-MassOption = Annotated[str | None, typer.Option(metavar="MASS", help="Lift-off mass: 180g.")]
+MassOption = Annotated[
+    str | None, typer.Option(metavar="MASS", help="Lift-off mass; with --balanced-with, as it was balanced: 180g.")
+]
 JsonOption = Annotated[
     bool, typer.Option("--json", help="Print result.json on standard output, and nothing else there.")
 ]
@@ -113,7 +116,11 @@ def measure(
         ),
     ] = None,
     balance: BalanceOption = None,
+    balance_at: BalanceAtOption = None,
     mass: MassOption = None,
+    motor: MotorOption = None,
+    balanced_with: BalancedWithOption = None,
+    add: AddOption = None,
     hand: Annotated[
         list[str] | None,
         typer.Option(
@@ -168,7 +175,11 @@ def measure(
         pose=pose,
         nose=nose,
         balance=balance,
+        balance_at=balance_at,
         mass=mass,
+        motor=motor or [],
+        balanced_with=balanced_with,
+        add=add or [],
         hand=hand or [],
         thickness=thickness,
         sheet_bar=sheet_bar,
@@ -199,6 +210,9 @@ def solve(
     geometry: Annotated[Path, typer.Argument(metavar="GEOMETRY.toml", help="Hand-written, or from measure.")],
     balance: BalanceOption = None,
     mass: MassOption = None,
+    motor: MotorOption = None,
+    balanced_with: BalancedWithOption = None,
+    add: AddOption = None,
     pose: PoseOption = None,
     mach: MachOption = None,
     wind: WindOption = None,
@@ -216,24 +230,22 @@ def solve(
     """The same numbers from a geometry file, no photo: hand-written, or written by measure and corrected."""
     from dataclasses import replace
 
-    from digitize.geometry import read_geometry
+    from digitize.geometry import check_geometry, read_geometry
+    from digitize.loading import loading
     from digitize.options import parse_flight, parse_pose
-    from digitize.quantities import length_mm, mass_g
     from digitize.result_json import dumps, to_dict
     from digitize.solve import solve as run
 
-    asked = {
-        "balance_mm": None if balance is None else length_mm(balance, "--balance"),
-        "mass_g": None if mass is None else mass_g(mass, "--mass"),
-        "pose": None if pose is None else parse_pose(pose),
-        "flight": parse_flight(mach, wind, rod_speed),
-    }
+    loaded = loading(balance, mass, motor or [], balanced_with, add or [])
+    stand = None if pose is None else parse_pose(pose)
+    flight = parse_flight(mach, wind, rod_speed)
     if explain and json:
         raise UsageRefusal("--explain and --json were both given", "choose one of the two")
     rocket = read_geometry(geometry)
-    if name is not None:
-        rocket = replace(rocket, name=name)
-    result = run(rocket, **asked)
+    # what is said of masses goes into the geometry, so that the file written gives the same again
+    rocket = replace(rocket, name=rocket.name if name is None else name, masses=(*rocket.masses, *loaded.added))
+    check_geometry(rocket)
+    result = run(rocket, loading=replace(loaded, added=()), pose=stand, flight=flight)
     report = None
     if out is not None:
         from digitize.report.folder import write_results

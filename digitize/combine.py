@@ -11,12 +11,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from digitize import stability
+from digitize import balance, stability
 from digitize.assemble import Measured, doubt_of, drawing_of, fin_bands, hand_checks, hand_warnings
 from digitize.errors import GeometryRefusal
 from digitize.options import MeasureOptions
 from digitize.outside import is_outside
-from digitize.records import FinResult, PhotoAlone, Quantity, Result, Warn
+from digitize.records import BalanceState, FinResult, PhotoAlone, Quantity, Result, Warn
 from digitize.report.numbers import with_band
 from digitize.uncertainty import SHARE_SAMPLES, Samples, band, draw
 
@@ -189,14 +189,21 @@ def _result(
         options, body["length_mm"], body["max_diameter_mm"], alone.pieces, fins, alone.cutout_centroid_mm
     )
     warnings = (*disagreements, *_each_ones_warnings(shots, names), *hand_warnings(checks))
-    balance, margin, cutout_margin = alone.balance_mm, None, None
-    if balance is not None:
-        margin = stability.margin_calibers(body["cp_x_mm"], balance, body["max_diameter_mm"])
-        cutout_margin = stability.margin_calibers(alone.cutout_centroid_mm, balance, body["max_diameter_mm"])
+    found, states = _states(shots, options, body)
+    worst = balance.worst(states)
+    margin = worst and worst.margin_calibers
+    cutout_margin = worst and stability.margin_calibers(
+        alone.cutout_centroid_mm, worst.balance_mm, body["max_diameter_mm"]
+    )
+    mass_g, curve = balance.lift_off_mass_g(states, options.mass_g), alone.angle
+    if worst is not None:
+        left = (curve.wind_cp_x_mm - worst.balance_mm.value) / body["max_diameter_mm"].value
+        curve = replace(curve, wind_margin_calibers=float(left))
     doubt = next((w.text.split(",")[0] for w in disagreements), None) or doubt_of(warnings)
     verdict = stability.verdict(
-        margin, cutout_margin, mass_g=options.mass_g, doubt=doubt, outside=is_outside(warnings), curve=alone.angle
+        margin, cutout_margin, mass_g=mass_g, doubt=doubt, outside=is_outside(warnings), curve=curve
     )
+    verdict = balance.with_states(verdict, states)
     name = best.measured.photo.path.name
     return replace(
         alone,
@@ -204,6 +211,8 @@ def _result(
         fins=fins,
         verdict_level=verdict.level,
         verdict_text=verdict.text,
+        balance_mm=worst and worst.balance_mm,
+        angle=curve,
         margin_calibers=margin,
         cutout_margin_calibers=cutout_margin,
         hand_checks=checks,
@@ -223,12 +232,26 @@ def _result(
         ),
         # its bands before and after would be those of one photo
         next_measurement=None,
-        drawing=drawing_of(best.measured, body["cp_x_mm"], balance, alone.cutout_centroid_mm),
+        drawing=drawing_of(best.measured, body["cp_x_mm"], worst and worst.balance_mm, alone.cutout_centroid_mm),
         photos=tuple(
             PhotoAlone(file, s.result.length_mm, s.result.max_diameter_mm, s.result.cp_x_mm)
             for file, s in zip(names, shots, strict=True)
         ),
+        mass_g=mass_g,
+        as_balanced_mm=found,
+        balance_states=states,
     )
+
+
+def _states(shots: Sequence[Shot], options: MeasureOptions, body: dict):
+    """(balance point as found, states with their margins). Of several marked in photos the surest one counts."""
+    marked = [shot.result.as_balanced_mm for shot in shots if shot.result.as_balanced_mm is not None]
+    found = min(marked, key=lambda quantity: quantity.pm95, default=None)
+
+    def margin_of(state: BalanceState) -> Quantity:
+        return stability.margin_calibers(body["cp_x_mm"], state.balance_mm, body["max_diameter_mm"])
+
+    return found, balance.states(replace(options.loading(), balance=found), body["length_mm"].value, margin_of)
 
 
 def _each_ones_warnings(shots: Sequence[Shot], names: list[str]) -> list[Warn]:

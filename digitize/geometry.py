@@ -12,11 +12,12 @@ import numpy as np
 import shapely
 
 from digitize.errors import GeometryRefusal, UnreadableRefusal
-from digitize.records import FinGroup, Geometry
+from digitize.records import FinGroup, Geometry, Mass
 from digitize.shapes import NOSE_SHAPES, nose_profile
 
 FEWEST_FINS, MOST_FINS = 2, 12
 LARGEST_MM = 100_000.0
+LARGEST_G = 100_000.0
 _DECIMALS = 3
 _SHAPES = (*NOSE_SHAPES, "tube", "frustum")
 _HEAD = """\
@@ -38,7 +39,8 @@ def rounded(geometry: Geometry) -> Geometry:
         FinGroup(group.count, to_file(group.outline_mm), _number(group.thickness_mm))
         for group in geometry.fins
     )
-    return Geometry(geometry.name, to_file(geometry.profile_mm), fins, geometry.pieces)
+    masses = tuple(Mass(m.name, _number(m.mass_g), _number(m.x_mm)) for m in geometry.masses)
+    return Geometry(geometry.name, to_file(geometry.profile_mm), fins, geometry.pieces, masses)
 
 
 def write_geometry(path: Path, geometry: Geometry) -> None:
@@ -60,6 +62,9 @@ def to_toml(geometry: Geometry) -> str:
         parts.append(f"\n[[fins]]\ncount = {group.count}\n")
         parts.append(_toml_points("outline_mm", group.outline_mm))
         parts.append(f"thickness_mm = {_number(group.thickness_mm)!r}\n")
+    for mass in geometry.masses:
+        parts.append(f"\n[[mass]]\nname = {_toml_string(mass.name)}\n")
+        parts.append(f"mass_g = {_number(mass.mass_g)!r}\nx_mm = {_number(mass.x_mm)!r}\n")
     return "".join(parts)
 
 
@@ -80,11 +85,13 @@ def read_geometry(path: Path) -> Geometry:
         raise UnreadableRefusal(f"{path} is not a text file in UTF-8", "give a geometry.toml") from None
     except tomllib.TOMLDecodeError as error:
         raise UnreadableRefusal(f"{path} is not valid TOML: {error}", "correct the file there") from None
-    _known(data, ("name", "body", "piece", "fins"), str(path))
+    _known(data, ("name", "body", "piece", "fins", "mass"), str(path))
     name = data.get("name", path.stem)
     if not isinstance(name, str):
         raise GeometryRefusal(f"{path}: name is not text", 'write it in quotes, as name = "bracken"')
-    geometry = Geometry(name, _read_body(data), tuple(_read_fins(data)))
+    geometry = Geometry(
+        name, _read_body(data), tuple(_read_fins(data)), masses=tuple(_read_masses(data))
+    )
     check_geometry(geometry)
     return geometry
 
@@ -94,6 +101,19 @@ def check_geometry(geometry: Geometry) -> None:
     _check_profile(geometry.profile_mm)
     for number, group in enumerate(geometry.fins, 1):
         _check_fin(f"fin group {number}", group, geometry.profile_mm)
+    for mass in geometry.masses:
+        check_mass(mass, float(geometry.profile_mm[-1, 0]))
+
+
+def check_mass(mass: Mass, length_mm: float) -> None:
+    """Raise GeometryRefusal unless the mass lies in a body of that length and weighs something."""
+    if not 0 <= mass.x_mm <= length_mm:
+        raise GeometryRefusal(
+            f"the mass {mass.name!r} lies at x = {mass.x_mm:g}, off the body, which ends at {length_mm:g}",
+            "give its place from the nose tip",
+        )
+    if mass.mass_g == 0:
+        raise GeometryRefusal(f"the mass {mass.name!r} weighs nothing", "leave it out, or give its grams")
 
 
 # --- checks
@@ -234,6 +254,21 @@ def _read_fins(data: dict):
         _known(_table(group, name), ("count", "outline_mm", "thickness_mm"), name)
         outline = _points(group.get("outline_mm"), f"{name}: the outline", 3)
         yield FinGroup(group.get("count", 0), outline, _length(group, "thickness_mm", name, 0.0))
+
+
+def _read_masses(data: dict):
+    masses = data.get("mass", [])
+    if not isinstance(masses, list):
+        raise GeometryRefusal("[mass] is not a list of masses", "write [[mass]], with double brackets")
+    for number, mass in enumerate(masses, 1):
+        where = f"mass {number}"
+        _known(_table(mass, where), ("name", "mass_g", "x_mm"), where)
+        name, grams = mass.get("name", where), mass.get("mass_g")
+        if not isinstance(name, str):
+            raise GeometryRefusal(f"{where}: name is not text", 'write it in quotes, as name = "parachute"')
+        if isinstance(grams, bool) or not isinstance(grams, int | float) or not abs(grams) <= LARGEST_G:
+            raise GeometryRefusal(f"{where}: mass_g is {grams!r}", "give mass_g in grams, as a number")
+        yield Mass(name, float(grams), _length(mass, "x_mm", where, 0.0 if "x_mm" in mass else None))
 
 
 def _read_pieces(pieces):

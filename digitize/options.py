@@ -8,9 +8,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from digitize.balance import Loading
 from digitize.errors import UsageRefusal
 from digitize.geometry import FEWEST_FINS, MOST_FINS
+from digitize.loading import check_loading, parse_added, parse_balance_at, parse_balanced_with, parse_motor
 from digitize.quantities import length_mm, mass_g, speed_mps
+from digitize.records import Mass, Motor
+from digitize.stability import balance_quantity
 
 SIZED_SCALES = ("tube", "length", "ruler")  # KIND=LENGTH
 BARE_SCALES = ("card", "a4", "letter", "sheet")  # KIND alone
@@ -91,6 +95,20 @@ class MeasureOptions:
     name: str | None = None
     seed: int = 1
     flight: Flight = Flight()
+    motors: tuple[Motor, ...] = ()
+    balanced_with: str | None = None  # as typed
+    added: tuple[Mass, ...] = ()
+    balance_at_px: tuple[float, float] | None = None
+
+    def loading(self) -> Loading:
+        """How the rocket was balanced and what it flies with. Raises UsageRefusal for an unknown motor's name."""
+        return Loading(
+            None if self.balance_mm is None else balance_quantity(self.balance_mm),
+            self.mass_g,
+            self.motors,
+            parse_balanced_with(self.balanced_with, self.motors),
+            self.added,
+        )
 
 
 def measure_options(
@@ -117,6 +135,10 @@ def measure_options(
     mach: str | None = None,
     wind: str | None = None,
     rod_speed: str | None = None,
+    motor: Sequence[str] = (),
+    balanced_with: str | None = None,
+    add: Sequence[str] = (),
+    balance_at: str | None = None,
 ) -> MeasureOptions:
     """The options as typed, parsed and checked against each other. Raises UsageRefusal."""
     if bool(photos) == (shots is not None):
@@ -149,6 +171,10 @@ def measure_options(
         name=name,
         seed=seed,
         flight=parse_flight(mach, wind, rod_speed),
+        motors=tuple(parse_motor(text) for text in motor),
+        balanced_with=balanced_with,
+        added=tuple(parse_added(text) for text in add),
+        balance_at_px=None if balance_at is None else parse_balance_at(balance_at),
     )  # fmt: skip
     if shots is None:  # else the file may hold the rest
         check_together(options)
@@ -171,6 +197,11 @@ def check_together(options: MeasureOptions) -> None:
             f"--balance: {options.balance_mm:g} mm is beyond the body's length of {size['length']:g} mm",
             "measure the balance point from the nose tip",
         )
+    if options.balance_mm is not None and options.balance_at_px is not None:
+        raise UsageRefusal(
+            "--balance and --balance-at were both given", "give the balance point one way, by length or by pixel"
+        )
+    check_loading(options.loading(), options.balanced_with is not None)
     if (
         options.behind_mm is not None
         and options.distance_mm is not None

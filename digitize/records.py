@@ -117,17 +117,57 @@ class FinGroup:
 
 
 @dataclass(frozen=True)
+class Mass:
+    """Something the rocket flies with that was not in it when it was balanced. mass_g is negative for what was in it
+    then and stays out; x_mm: its own balance point from the nose tip."""
+
+    name: str
+    mass_g: float
+    x_mm: float
+
+
+@dataclass(frozen=True)
+class Motor:
+    """A motor by what can be weighed and measured. name: the user's own word; overhang_mm: how far it sticks out of
+    the body's aft end, negative if it sits deeper."""
+
+    name: str
+    loaded_g: float
+    empty_g: float
+    length_mm: float
+    overhang_mm: float = 0.0
+
+
+@dataclass(frozen=True)
+class BalanceState:
+    """The rocket in one state of its flight. state: 'lift-off' or 'burn-out' with a motor, else 'ready to fly'.
+
+    mass_g: None if no mass was said; share: how much of the balance point as measured is in this one, its mass then
+    over its mass now.
+    """
+
+    state: str
+    motor: str | None
+    mass_g: Quantity | None
+    balance_mm: Quantity
+    margin_calibers: Quantity | None = None
+    share: float = 1.0
+
+
+@dataclass(frozen=True)
 class Geometry:
     """A rocket as components.
 
     profile_mm: (n, 2) x from the nose tip (not decreasing, starting at 0), radius; straight between points.
     fins: groups from nose to tail. pieces: a description of the profile for people, not used in computing.
+    masses: what moves the balance point from where it was found.
     """
 
     name: str
     profile_mm: np.ndarray
     fins: tuple[FinGroup, ...] = ()
     pieces: tuple[dict, ...] = ()
+    masses: tuple[Mass, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -292,3 +332,6 @@ class Result:
     methods: MethodView | None = None
     angle: AngleCurve | None = None
     photos: tuple[PhotoAlone, ...] = ()  # each of several photos, in the order given
+    mass_g: float | None = None  # at lift-off, the heaviest
+    as_balanced_mm: Quantity | None = None  # the balance point as found, before any motor or mass moved it
+    balance_states: tuple[BalanceState, ...] = ()  # balance_mm and margin_calibers are those of the worst

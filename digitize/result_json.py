@@ -9,7 +9,16 @@ import json
 
 import numpy as np
 
-from digitize.records import Drawing, FinResult, HandCheck, MethodView, PhotoAlone, Quantity, Result
+from digitize.records import (
+    BalanceState,
+    Drawing,
+    FinResult,
+    HandCheck,
+    MethodView,
+    PhotoAlone,
+    Quantity,
+    Result,
+)
 
 SCHEMA = 1
 _DECIMALS = 3
@@ -61,6 +70,9 @@ def to_dict(result: Result) -> dict:
         "drawing": None if result.drawing is None else _drawing(result.drawing),
         "photo": _plain(result.photo),
         "photos": [_photo_alone(photo) for photo in result.photos],
+        "mass_g": None if result.mass_g is None else float(result.mass_g),
+        "as_balanced_mm": _quantity(result.as_balanced_mm),
+        "balance_states": [_balance_state(state) for state in result.balance_states],
     }
 
 
@@ -167,6 +179,16 @@ def _photo_alone(photo: PhotoAlone) -> dict:
         "length_mm": _quantity(photo.length_mm),
         "max_diameter_mm": _quantity(photo.max_diameter_mm),
         "cp": {"x_mm": _quantity(photo.cp_x_mm)},
+    }
+
+
+def _balance_state(state: BalanceState) -> dict:
+    return {
+        "state": state.state,
+        "motor": state.motor,
+        "mass_g": _quantity(state.mass_g),
+        "balance_mm": _quantity(state.balance_mm),
+        "margin_calibers": _quantity(state.margin_calibers),
     }
 
 

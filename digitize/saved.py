@@ -237,6 +237,29 @@ _HAND = _record({"name": _text, "by_hand_mm": _number, "by_photo_mm": _quantity,
 _PHOTO = _record(
     {"file": _text, "length_mm": _quantity, "max_diameter_mm": _quantity, "cp": _record({"x_mm": _quantity})}
 )
+_READINGS = _list(
+    _record(
+        {"name": _text}
+        | dict.fromkeys(("cp_x_mm", "cn_alpha_per_rad", "difference_mm", "difference_calibers"), _number)
+    )
+)
+_METHODS = _record({"at_mach_0": _READINGS, "words": _list(_text)}, {"mach": _number, "at_mach": _READINGS})
+_CROSSWIND = _record(
+    dict.fromkeys(("wind_mps", "rod_speed_mps", "alpha_deg", "cp_x_mm", "forward_calibers"), _number),
+    {"margin_calibers": _number},
+)
+_ANGLE = _record(
+    {**dict.fromkeys(("alpha_deg", "cp_x_mm", "cn"), _list(_number)), "crosswind": _CROSSWIND},
+)
+_STATE = _record(
+    {
+        "state": _text,
+        "motor": _maybe(_text),
+        "mass_g": _maybe(_size),
+        "balance_mm": _quantity,
+        "margin_calibers": _quantity,
+    }
+)
 _RESULT = _record(
     {
         "name": _text,
@@ -250,7 +273,8 @@ _RESULT = _record(
                 "x_mm": _quantity,
                 "cn_alpha_per_rad": _quantity,
                 "parts": _list(_record({"part": _text, "cn_alpha_per_rad": _number, "x_mm": _number})),
-            }
+            },
+            {"measured_pm95_mm": _number, "method_pm95_mm": _number},
         ),
         "balance_mm": _maybe(_quantity),
         "margin_calibers": _maybe(_quantity),
@@ -262,6 +286,8 @@ _RESULT = _record(
     },
     {
         "mass_g": _positive,
+        "as_balanced_mm": _quantity,
+        "balance_states": _list(_STATE),
         "cutout_margin_calibers": _quantity,
         "pieces": _list(_PIECE),
         "assumptions": _list(_text),
@@ -270,6 +296,8 @@ _RESULT = _record(
         "drawing": _DRAWING,
         "photo": _record({}, {"file": _text}),
         "photos": _list(_PHOTO),
+        "methods": _METHODS,
+        "angle_of_attack": _ANGLE,
     },
 )
 

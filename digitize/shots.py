@@ -14,8 +14,8 @@
     pose = "30deg"
     scale = ["a4"]
 
-Options are called and written as on the command line. What is said nearest the photo counts; scale and hand
-add up.
+Options are called and written as on the command line. What is said nearest the photo counts; scale, hand,
+motor and add add up.
 """
 
 from dataclasses import replace
@@ -23,6 +23,7 @@ from pathlib import Path
 
 from digitize.errors import UsageRefusal
 from digitize.files import read_toml
+from digitize.loading import check_balance_known
 from digitize.options import MeasureOptions, check_together, measure_options
 
 _FIELDS = {
@@ -39,14 +40,23 @@ _FIELDS = {
     "hand": "hand",
     "thickness": "thickness_mm",
     "seed": "seed",
+    "motor": "motors",
+    "balanced-with": "balanced_with",
+    "add": "added",
+    "balance-at": "balance_at_px",
 }
-_OF_PHOTO = ("scale", "behind", "distance", "pose", "nose", "sheet-bar", "camera")
-_LISTS = ("scale", "hand")
+_OF_PHOTO = ("balance-at", "scale", "behind", "distance", "pose", "nose", "sheet-bar", "camera")
+_LISTS = ("scale", "hand", "motor", "add")
 
 
 def photos_of(options: MeasureOptions) -> tuple[MeasureOptions, ...]:
     """The options of each photo of one rocket, all as said on the command line. Raises UsageRefusal."""
     _no_photo_twice(options.photo, "")
+    if options.balance_at_px is not None and len(options.photo) > 1:
+        raise UsageRefusal(
+            "--balance-at: which of the photos is the pixel of?", "list the photos in a --shots file, with balance-at"
+        )
+    _check_balance([options])
     return tuple(replace(options, photo=(path,)) for path in options.photo)
 
 
@@ -69,6 +79,10 @@ def read_shots(options: MeasureOptions) -> list[tuple[MeasureOptions, ...]]:
             shots.append(replace(_over(said, photo, _OF_PHOTO, ("file",), path.parent, here), photo=(file,)))
             _checked(shots[-1], here)
         _no_photo_twice([shot.photo[0] for shot in shots], f"{where}: ")
+        try:
+            _check_balance(shots)
+        except UsageRefusal as refusal:
+            raise UsageRefusal(f"{where}: {refusal.what}", refusal.remedy) from None
         name = rocket.get("name")
         name = shots[0].photo[0].stem if name is None else _text(name, "name", where)
         if folder_name(name) in names:
@@ -141,6 +155,11 @@ def _checked(options: MeasureOptions, where: str) -> None:
         check_together(options)
     except UsageRefusal as refusal:
         raise UsageRefusal(f"{where}: {refusal.what}", refusal.remedy) from None
+
+
+def _check_balance(shots) -> None:
+    if all(shot.balance_mm is None and shot.balance_at_px is None for shot in shots):
+        check_balance_known(shots[0].loading())
 
 
 def _no_photo_twice(paths, where: str) -> None:

@@ -1,17 +1,19 @@
 """From a geometry to a Result, without a photo: the geometry is taken as exact."""
 
+from dataclasses import replace
+
 import numpy as np
 
-from digitize import areas, stability
+from digitize import areas, balance, stability
 from digitize.aero.components import centre_of_pressure, exposed_planform, mean_root_radius, other_readings
 from digitize.aero.fins import planform
 from digitize.aero.interference import PUBLISHED_COUNTS
 from digitize.angle import angle_curve, loads_of
-from digitize.errors import UsageRefusal
+from digitize.balance import Loading
 from digitize.options import Flight, Pose
 from digitize.outside import is_outside, outside_warnings
 from digitize.pieces import describe_profile
-from digitize.records import FinGroup, FinResult, Geometry, Quantity, Result, Warn
+from digitize.records import BalanceState, FinGroup, FinResult, Geometry, Quantity, Result, Warn
 from digitize.second_opinion import method_view, whole_band
 
 _RADIUS_MATTERS_CALIBERS = 0.02
@@ -23,39 +25,39 @@ def solve(
     *,
     balance_mm: float | None = None,
     mass_g: float | None = None,
+    loading: Loading | None = None,
     pose: Pose | None = None,
     flight: Flight | None = None,
 ) -> Result:
     """Centre of pressure, cut-out, margin and verdict of a checked geometry.
 
-    balance_mm: from the nose tip; pose: how the fins stand in the cut-out, one in its plane if None. Bands
-    are 0 except the balance point's and the method's own. flight: what the angle of
-    attack is worked out for. Raises UsageRefusal for a balance point off the body, GeometryRefusal if there is no
-    centre of pressure.
+    balance_mm: from the nose tip; mass_g: as it was balanced; or loading: both, with motors, in their place; what the
+    geometry lists as masses is added. pose: how the fins stand in the cut-out, one in its plane if None. flight: what
+    the angle of attack is worked out for. Bands are 0 except the balance point's and the method's own. Raises
+    UsageRefusal for a balance point off the body, GeometryRefusal if there is no centre of pressure.
     """
     pose, flight = pose or Pose(), flight or Flight()
     length_mm, base_mm = geometry.profile_mm[-1] * np.array([1, 2])
     diameter_mm = 2 * geometry.profile_mm[:, 1].max()
-    if balance_mm is not None and balance_mm >= length_mm:
-        raise UsageRefusal(
-            f"--balance: {balance_mm:g} mm is beyond the body's end at {length_mm:g} mm",
-            "measure the balance point from the nose tip",
-        )
+    if loading is None:
+        loading = Loading(None if balance_mm is None else stability.balance_quantity(balance_mm), mass_g)
     cp = centre_of_pressure(geometry)
     view = method_view(geometry, 0.0, flight.mach)
     cp_x = whole_band(_exact(cp.x_mm), view)
     area_mm2, centroid_mm, _ = areas.cutout(geometry, [pose.roll_deg(group.count) for group in geometry.fins])
+    states, loading_warnings = _states(geometry, loading, cp_x)
+    worst, cutout_margin, margin = balance.worst(states), None, None
+    if worst is not None:
+        margin, balance_mm = worst.margin_calibers, worst.balance_mm.value
+        cutout_margin = stability.margin_calibers(_exact(centroid_mm), worst.balance_mm, _exact(diameter_mm))
     curve = angle_curve(loads_of(geometry, cp, area_mm2, centroid_mm), flight, balance_mm, diameter_mm)
-    balance, margin, cutout_margin = None, None, None
-    if balance_mm is not None:
-        balance = stability.balance_quantity(balance_mm)
-        margin = stability.margin_calibers(cp_x, balance, _exact(diameter_mm))
-        cutout_margin = stability.margin_calibers(_exact(centroid_mm), balance, _exact(diameter_mm))
-    warnings = geometry_warnings(geometry)
+    mass_g = balance.lift_off_mass_g(states, loading.mass_g)
+    warnings = (*geometry_warnings(geometry), *loading_warnings)
     doubt = next((warning.text for warning in warnings if warning.code == "TWO_FINS"), None)
     verdict = stability.verdict(
         margin, cutout_margin, mass_g=mass_g, doubt=doubt, outside=is_outside(warnings), curve=curve
     )
+    verdict = balance.with_states(verdict, states)
     return Result(
         name=geometry.name,
         length_mm=_exact(length_mm),
@@ -69,15 +71,40 @@ def solve(
         parts=cp.parts,
         verdict_level=verdict.level,
         verdict_text=verdict.text,
-        balance_mm=balance,
+        balance_mm=worst and worst.balance_mm,
         margin_calibers=margin,
         cutout_margin_calibers=cutout_margin,
         warnings=warnings,
         pieces=describe_profile(geometry.profile_mm),
-        assumptions=_assumptions(geometry, pose, balance),
+        assumptions=(*_assumptions(geometry, pose, loading.balance), *balance.assumptions(states)),
         methods=view,
         angle=curve,
+        mass_g=mass_g,
+        as_balanced_mm=loading.balance,
+        balance_states=states,
     )
+
+
+def _states(geometry: Geometry, loading: Loading, cp_x: Quantity) -> tuple[tuple[BalanceState, ...], tuple[Warn, ...]]:
+    """The states with their margins. The geometry's masses count once there is a balance point and a mass to move."""
+    diameter = _exact(2 * geometry.profile_mm[:, 1].max())
+    warnings: tuple[Warn, ...] = ()
+    if geometry.masses and loading.balance is not None and loading.mass_g is not None:
+        loading = replace(loading, added=(*geometry.masses, *loading.added))
+    elif geometry.masses:
+        warnings = (
+            Warn(
+                "MASSES_UNUSED",
+                f"the geometry lists {len(geometry.masses)} masses, of no use without a balance point and a mass",
+                "give --balance and --mass, both as it was balanced, without them",
+            ),
+        )
+    states = balance.states(
+        loading,
+        float(geometry.profile_mm[-1, 0]),
+        lambda state: stability.margin_calibers(cp_x, state.balance_mm, diameter),
+    )
+    return states, warnings
 
 
 def fin_measures(outline_mm, radius_mm: float) -> dict[str, float]:

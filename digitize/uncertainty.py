@@ -56,6 +56,7 @@ class Samples:
     body_centroid_mm: np.ndarray
     fins: tuple[dict[str, np.ndarray], ...]
     values: np.ndarray  # (S, m) of the adjustment
+    tip_s_mm: np.ndarray  # the nose tip's place along the axis, as solid.pose counts it
 
     def cutout(self, weights: Sequence[float]) -> tuple[np.ndarray, np.ndarray]:
         """(area, centroid) of the side view; weights: how many whole fins' area each group adds to it."""
@@ -115,6 +116,7 @@ def draw(solid: Solid, seed: int, count: int = SAMPLES, only: str | None = None)
         body_centroid_mm=(2 * step * mean * middle).sum(1) / body_area,
         fins=tuple(fins),
         values=values,
+        tip_s_mm=tip_s,
     )
 
 

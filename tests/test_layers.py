@@ -12,8 +12,8 @@ ROOT = Path(digitize.__file__).parent
 # From the bottom up. A module may import from its own layer or a lower one.
 LAYERS = (
     ("errors", "records", "sizes", "cautions", "shapes", "files"),
-    ("aero", "areas", "quantities", "geometry", "pieces", "stability", "result_json", "saved"),
-    ("options", "shots"),
+    ("aero", "areas", "quantities", "geometry", "pieces", "stability", "balance", "result_json", "saved"),
+    ("loading", "options", "shots"),
     ("angle", "outside", "second_opinion"),
     ("solve", "explain", "photo", "report"),
     ("outline", "sheet"),

@@ -192,6 +192,24 @@ def test_the_written_geometry_gives_the_same_centre_of_pressure(run, capsys, nam
     assert again["cp"]["x_mm"]["value"] == pytest.approx(result["cp"]["x_mm"]["value"], abs=1e-6)
 
 
+@pytest.mark.slow
+def test_a_balance_point_marked_in_the_photo(run, tmp_path):
+    """The pixel where the axis stands at 390 mm, as a mark on the skin: nearer the camera, so nearer the middle.
+
+    The margin's band is narrower than by tape measure, as scale errors cancel.
+    """
+    _, by_tape = run(EASIEST)
+    x, y = by_tape["drawing"]["balance"]
+    options = list(COMMANDS[EASIEST])
+    at = options.index("--balance")
+    del options[at : at + 2]
+    marked = measured_in(tmp_path / "r", SAMPLES / f"{EASIEST}.jpg", [*options, "--balance-at", f"{x},{y}"])
+    tape_mm = by_tape["balance_mm"]["value"]
+    assert 0.2 < tape_mm - marked["balance_mm"]["value"] < 5
+    assert marked["balance_mm"]["pm95"] > by_tape["balance_mm"]["pm95"]
+    assert marked["margin_calibers"]["pm95"] < by_tape["margin_calibers"]["pm95"]
+
+
 # --- the same photograph seen otherwise -------------------------------------------------------------------
 
 TURNS = {"mirrored": Image.Transpose.FLIP_LEFT_RIGHT, "turned": Image.Transpose.ROTATE_90}

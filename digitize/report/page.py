@@ -29,6 +29,7 @@ def report_html(
         _picture(result, name, overlay_png, outline_svg),
         tables.warnings(result),
         tables.numbers(result),
+        tables.balance_states(result),
         tables.photos(result),
         tables.hand_checks(result),
         tables.fins(result),

@@ -3,7 +3,7 @@
 from html import escape
 
 from digitize.report.numbers import exact, with_band
-from digitize.report.text import in_calibers, scale_words, sentence
+from digitize.report.text import deciding_state, in_calibers, scale_words, sentence
 
 
 def numbers(result: dict) -> str:
@@ -19,7 +19,7 @@ def numbers(result: dict) -> str:
             f"{nose}; where a card of this outline balances",
             "other",
         ),
-        ("balance point", result.get("balance_mm"), "mm", f"{nose}, as given", "other"),
+        ("balance point", result.get("balance_mm"), "mm", f"{nose}, {_balance_words(result)}", "other"),
         ("margin", result.get("margin_calibers"), "calibers", "centre of pressure behind balance", "chief"),
         (
             "margin by cut-out",
@@ -46,6 +46,30 @@ def numbers(result: dict) -> str:
         "The same numbers, with more digits, are in result.json.</p>"
     )
     return _section("Numbers", table + note)
+
+
+def _balance_words(result: dict) -> str:
+    state = deciding_state(result)
+    if state is not None:
+        return f"{state['state']} with {state['motor']}, the worst state"
+    found = result.get("as_balanced_mm")
+    return "as given" if found in (None, result.get("balance_mm")) else "with the masses added"
+
+
+def balance_states(result: dict) -> str:
+    """The rocket with each motor at lift-off and after burn-out; nothing where there is one state only."""
+    worst = deciding_state(result)
+    if worst is None:
+        return ""
+    body = "\n".join(
+        f'<tr class="{"chief" if state is worst else "other"}">{_th(state["state"])}<td>{escape(state["motor"])}</td>'
+        f"{_num(with_band(state['mass_g'], 'g', 1))}{_num(with_band(state['balance_mm'], 'mm', 1))}"
+        f"{_num(with_band(state['margin_calibers'], 'calibers', 2))}<td>{'decides' if state is worst else ''}</td></tr>"
+        for state in result["balance_states"]
+    )
+    heads = ("state", "motor", "mass", "balance point", "margin", "")
+    caption = f"Balanced by hand at {with_band(result.get('as_balanced_mm'), 'mm', 1)}; the rest by its motors' masses"
+    return _section("Balance in each state", _table(heads, body, numeric=(2, 3, 4), caption=caption))
 
 
 def warnings(result: dict) -> str:

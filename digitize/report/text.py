@@ -55,6 +55,7 @@ def summary_rows(result: dict) -> list[tuple[str, str]]:
     ]
     if result.get("balance_mm") is not None:
         rows.append(("balance point", _from_nose(result["balance_mm"])))
+    rows += state_rows(result)
     if result.get("margin_calibers") is not None:
         rows.append(("margin", with_band(result["margin_calibers"], "calibers", 2)))
     if result.get("cutout_margin_calibers") is not None:
@@ -85,6 +86,29 @@ def other_methods_row(result: dict) -> list[tuple[str, str]]:
             "calibers; negative is ahead)",
         )
     ]
+
+
+def state_rows(result: dict) -> list[tuple[str, str]]:
+    """One row for each state of flight, when there are several."""
+    states = result.get("balance_states") or ()
+    if len(states) < 2:
+        return []
+    return [
+        (
+            f"{state['state']}, {state['motor']}",
+            f"{with_band(state['balance_mm'], 'mm', 1)}, {with_band(state['mass_g'], 'g', 1)}, "
+            f"margin {with_band(state['margin_calibers'], 'calibers', 2)}",
+        )
+        for state in states
+    ]
+
+
+def deciding_state(result: dict) -> dict | None:
+    """The state that decides, when there are several."""
+    states = result.get("balance_states") or ()
+    if len(states) < 2:
+        return None
+    return min(states, key=lambda s: s["margin_calibers"]["value"] - s["margin_calibers"]["pm95"])
 
 
 def scale_words(result: dict) -> str:

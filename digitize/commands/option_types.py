@@ -1,0 +1,37 @@
+"""Options that several commands share, each with its help."""
+
+from typing import Annotated
+
+import typer
+
+MotorOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="MOTOR",
+        help="A motor it may fly with, repeatable: NAME,LOADED,EMPTY,LENGTH[,OVERHANG], a name of your own, its mass "
+        "before and after burning, its length and how far it sticks out aft: large,24g,12g,70mm,5mm.",
+    ),
+]
+BalancedWithOption = Annotated[
+    str | None,
+    typer.Option(
+        metavar="NAME",
+        help="Which motor was in when it was balanced and weighed, or none. The heaviest if absent.",
+    ),
+]
+AddOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="NAME,MASS,PLACE",
+        help="Something it flies with that was not in when it was balanced, repeatable, its place from the nose "
+        "tip: parachute,12g,180mm. A negative mass was in and stays out: -12g.",
+    ),
+]
+BalanceAtOption = Annotated[
+    str | None,
+    typer.Option(
+        metavar="X,Y",
+        help="The balance point as a pixel of the upright photo, where the string or a strip of tape is: 1520,830. "
+        "In place of --balance.",
+    ),
+]
