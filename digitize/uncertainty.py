@@ -176,7 +176,9 @@ def _hidden_sigma(solid: Solid) -> np.ndarray:
 def _fin(solid: Solid, k: int, pose, errors: _Errors, tip_s, bias_px, profile_x, profile_r) -> dict:
     """One group's samples: sizes (S,) and the closed polygon (S, m, 2) outside the body."""
     trace, nominal = solid.fins[k], solid.geometry.fins[k].outline_mm
-    wave = errors.normal("edge", _edge_sigma(trace.edge_sigma_px), EDGE_MODES) @ _modes(np.linspace(0, 1, len(nominal)))
+    # one stretch of edge in EDGE_MODES errs alone, so together they move the area by less than each
+    edge_px = np.hypot(_edge_sigma(trace.edge_sigma_px), trace.misfit_sigma_px * np.sqrt(EDGE_MODES))
+    wave = errors.normal("edge", edge_px, EDGE_MODES) @ _modes(np.linspace(0, 1, len(nominal)))
     # a fin's edge is flat and not darkened like a limb: only the doubt about the bias concerns it, not its mean
     bias_px = bias_px - float(solid.adjusted.edge_bias_px())
     outward = (wave - bias_px[:, None])[..., None] * trace.out_px

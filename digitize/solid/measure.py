@@ -34,6 +34,7 @@ POINTS_PER_TUBE = 24
 FLAT_FACE = 0.4
 """How far behind the tip the body has nine tenths of its radius, as a share of it: a hemisphere after 0.56."""
 MOST_TILT_RAD = np.radians(25.0)
+COMMON_UNEXPLAINED = 0.02
 UNEXPLAINED = 0.12
 """Share of the fins' silhouette that may stay unexplained by one planform before it is called doubtful."""
 
@@ -53,7 +54,7 @@ class FinTrace:
     angle_rad (m,) in a plane offset_mm (m,) from its middle; out_px: (m, 2) unit normals outward of the edge in the
     picture. roll_rad and its sigma, from the line of sight; unexplained: share of the silhouette; side_areas_mm2:
     area by the upper and by the lower side alone where both show a fin lying flat, else None; edge_sigma_px: typical of
-    the outline there."""
+    the outline there; misfit_sigma_px: what the silhouette's own contradictions are worth along the fin's edge."""
 
     said: FinsSaid
     outline_px: np.ndarray
@@ -66,6 +67,7 @@ class FinTrace:
     unexplained: float
     side_areas_mm2: tuple[float, float] | None
     edge_sigma_px: float
+    misfit_sigma_px: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -325,6 +327,7 @@ def _one_group(adjusted, cover: Coverage, job: Carving, said: FinsSaid, tip_s: f
         pose.project_fin(point[None], angle, off)[0]
         for point, angle, off in zip(planform.outline_mm, planform.angle_rad, planform.offset_mm, strict=True)
     ])  # fmt: skip
+    sides = _side_areas(scene, pose, job)
     trace = FinTrace(
         said=said,
         outline_px=pixels,
@@ -335,8 +338,9 @@ def _one_group(adjusted, cover: Coverage, job: Carving, said: FinsSaid, tip_s: f
         roll_sigma_rad=sigma,
         hidden_mm=(planform.hidden_lead_mm, planform.hidden_trail_mm),
         unexplained=unexplained,
-        side_areas_mm2=_side_areas(scene, pose, job),
+        side_areas_mm2=sides,
         edge_sigma_px=_edge_sigma_px(pixels, silhouette),
+        misfit_sigma_px=_misfit_sigma_px(pixels, outline, job, sides, unexplained, pose),
     )
     return trace, outline
 
@@ -345,6 +349,17 @@ def _edge_sigma_px(pixels: np.ndarray, silhouette: Silhouette) -> float:
     """Root mean square of the outline's own deviation along the fin, each point at most 6 pixels."""
     nearest = cKDTree(silhouette.outline_px).query(pixels)[1]
     return float(np.sqrt(np.mean(np.minimum(silhouette.sigma_px[nearest], 6.0) ** 2)))
+
+
+def _misfit_sigma_px(pixels, outline, job: Carving, sides, unexplained: float, pose: Pose) -> float:
+    """Edge error along the fin, in pixels, that would make up for half the difference of its two sides and for what
+    of the silhouette it leaves unexplained beyond a common share."""
+    profile = job.profile_s_mm - [job.profile_s_mm[0, 0], 0.0]
+    area = _polygon_area(exposed_planform(profile, outline))
+    apart = abs(sides[0] - sides[1]) / 2 if sides else 0.0
+    doubt_mm2 = np.hypot(apart, max(unexplained - COMMON_UNEXPLAINED, 0.0) * area / 2)
+    edge_mm = np.linalg.norm(np.diff(pixels, axis=0), axis=1).sum() * pose.depth_mm / pose.camera.focal_px
+    return float(doubt_mm2 / edge_mm / (pose.depth_mm / pose.camera.focal_px))
 
 
 def _outward(pose: Pose, planform: Planform) -> np.ndarray:
