@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from published import rows
@@ -149,6 +150,17 @@ def test_scale_and_place(scale, move):
 def test_the_way_round_the_outline_does_not_matter():
     force, other = lattice.wing_force(NOTCHED), lattice.wing_force(NOTCHED[::-1])
     assert (other.area, other.x) == pytest.approx((force.area, force.x), rel=1e-9)
+
+
+@pytest.mark.parametrize("name", ["clipped", "swept", "raked"])
+def test_a_traced_outline_is_nearly_its_smoothed_one(name):
+    """Level edges of a traced fin go up and down, so a level may cross it many times; no strip may be lost over it."""
+    traced = np.array([[r["x_mm"], r["y_mm"]] for r in rows("traced_fins.csv") if r["name"] == name], float)
+    shape = shapely.Polygon(traced)
+    smooth = shapely.get_coordinates(shape.simplify(0.02 * np.sqrt(shape.area)))[:-1]
+    force, expected = lattice.wing_force(traced), lattice.wing_force(smooth)
+    assert force.area == pytest.approx(expected.area, rel=0.02)
+    assert force.x == pytest.approx(expected.x, abs=0.01 * np.ptp(traced[:, 0]))
 
 
 def test_a_root_on_a_narrowing_tail_is_sheared_straight():

@@ -23,10 +23,16 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+import shapely
 
 STRIPS, CHORDWISE = (16, 32), (6, 12)
 ORDER = 1.0
 MOST_MACH = 0.9
+CORNER_RAD = np.radians(25)
+SIMPLER = 0.01
+"""Corners are looked for on the outline simplified by this share of the square root of its area."""
+SLIVER = 0.002
+"""A chord shorter than this share of the outline's length carries no panel."""
 
 
 class LatticeError(ValueError):
@@ -142,54 +148,80 @@ def _leg(away, distance):
 
 def _panels(polygon, strips: int, chordwise: int) -> _Panels:
     ends, control = [], []
+    longest = np.ptp(polygon[:, 0])
     for low, middle, high in _strip_levels(polygon, strips):
-        inset = 1e-7 * (high - low)
-        inner, outer = _chords(polygon, low + inset), _chords(polygon, high - inset)
-        if len(inner) != len(outer) or not len(inner):
-            continue
-        lengths = (inner[:, 1] - inner[:, 0] + outer[:, 1] - outer[:, 0]) / 2
-        for a, b, length in zip(inner, outer, lengths, strict=True):
-            panels = max(round(chordwise * length / lengths.sum()), 1)
+        pieces = [piece for piece in _pieces(polygon, low, middle, high) if piece[1] - piece[0] > SLIVER * longest]
+        whole = sum(trail - lead for lead, trail, _, _ in pieces)
+        for lead, trail, lead_slope, trail_slope in pieces:
+            panels = max(round(chordwise * (trail - lead) / whole), 1)
             at = np.arange(1, panels + 1)
             vortex, point = (1 - np.cos((at - 0.5) * np.pi / panels)) / 2, (1 - np.cos(at * np.pi / panels)) / 2
-            sides = ((a, low), (b, high))
-            bound = [np.column_stack([c[0] + (c[1] - c[0]) * vortex, np.full(panels, y)]) for c, y in sides]
-            ends.append(np.stack(bound, 1))
-            share = (middle - low) / (high - low)
-            front, back = a + share * (b - a)
-            control.append(np.column_stack([front + (back - front) * point, np.full(panels, middle)]))
+
+            def across(y, share, lead=lead, trail=trail, slopes=(lead_slope, trail_slope), middle=middle):
+                front, back = lead + slopes[0] * (y - middle), trail + slopes[1] * (y - middle)
+                return np.column_stack([front + (back - front) * share, np.full(len(share), y)])
+
+            ends.append(np.stack([across(low, vortex), across(high, vortex)], 1))
+            control.append(across(middle, point))
     if not ends:
         raise LatticeError("nothing of the outline is left to lay a lattice on")
     return _Panels(np.concatenate(ends), np.concatenate(control))
 
 
 def _strip_levels(polygon, strips: int) -> np.ndarray:
-    """(k, 2) levels of the strips: boundaries wherever an edge runs level or the outline turns back, and between them
-    strips that narrow toward the tip."""
+    """(k, 3) low edge, middle and high edge of the strips: boundaries at the outline's corners, and between them strips
+    that narrow toward the tip."""
     y = polygon[:, 1]
     root, span = y.min(), np.ptp(y)
     if span < 1e-9 * np.ptp(polygon[:, 0]) or span <= 0:
         raise LatticeError("the outline has no span")
-    before, after = y - np.roll(y, 1), np.roll(y, -1) - y
-    corners = np.append(y[before * after <= 1e-8 * span**2], [root, root + span])
-    levels = np.unique(corners)
-    levels = levels[np.append(True, np.diff(levels) > 0.01 * span)]
-    levels[-1] = root + span
     # even in the angle whose sine is the distance from the root: as a wing's load falls to nothing at its tip
-    theta = np.arcsin(np.clip((levels - root) / span, 0, 1))
+    marks, least = [0.0], 0.6 * np.pi / 2 / strips
+    for theta in np.arcsin(np.clip((_corner_levels(polygon) - root) / span, 0, 1)):
+        if theta - marks[-1] > least and np.pi / 2 - theta > least:
+            marks.append(theta)
     cuts = [
-        np.linspace(a, b, max(round(strips * (b - a) / (np.pi / 2)), 1) + 1)
-        for a, b in pairwise(theta)
+        np.linspace(a, b, max(round(strips * (b - a) / (np.pi / 2)), 1) + 1) for a, b in pairwise([*marks, np.pi / 2])
     ]
     theta = np.unique(np.concatenate(cuts))
     edges, middles = (root + span * np.sin(t) for t in (theta, (theta[:-1] + theta[1:]) / 2))
     return np.column_stack([edges[:-1], middles, edges[1:]])
 
 
-def _chords(polygon, level: float) -> np.ndarray:
-    """(k, 2) leading and trailing x of each chord at this level."""
+def _corner_levels(polygon) -> np.ndarray:
+    """y of the outline's corners, rising. A traced outline turns at every point; its corners are those that stay when
+    it is simplified, and turn sharply then."""
+    shape = shapely.Polygon(polygon)
+    points = shapely.get_coordinates(shape.simplify(SIMPLER * np.sqrt(shape.area)))[:-1]
+    legs = np.roll(points, -1, axis=0) - points
+    before = np.roll(legs, 1, axis=0)
+    cross = before[:, 0] * legs[:, 1] - before[:, 1] * legs[:, 0]
+    return np.sort(points[np.abs(np.arctan2(cross, (before * legs).sum(1))) > CORNER_RAD, 1])
+
+
+def _pieces(polygon, low: float, middle: float, high: float):
+    """(leading x, trailing x, their slopes dx / dy) of each piece of a strip, at its middle, from front to back."""
+    inset = 0.05 * (high - low)
+    (x, slopes), (x_low, _), (x_high, _) = (_crossings(polygon, y) for y in (middle, low + inset, high - inset))
+    if len(x_low) == len(x) == len(x_high):  # steadier than the slope of one short traced edge
+        slopes = (x_high - x_low) / (high - low - 2 * inset)
+    lead, trail, lead_slope, trail_slope = x[::2], x[1::2], slopes[::2].copy(), slopes[1::2].copy()
+    crossed = trail - lead < np.abs(trail_slope - lead_slope) * (high - low) / 2
+    lead_slope[crossed] = trail_slope[crossed] = ((lead_slope + trail_slope) / 2)[crossed]
+    return list(zip(lead, trail, lead_slope, trail_slope, strict=True))
+
+
+def _crossings(polygon, level: float) -> tuple[np.ndarray, np.ndarray]:
+    """x where the outline crosses a level, rising, and dx / dy of the edges that cross it."""
     a, b = polygon, np.roll(polygon, -1, axis=0)
     crossed = (a[:, 1] > level) != (b[:, 1] > level)
     a, b = a[crossed], b[crossed]
-    x = a[:, 0] + (level - a[:, 1]) / (b[:, 1] - a[:, 1]) * (b[:, 0] - a[:, 0])
-    return np.sort(x).reshape(-1, 2)
+    slope = (b[:, 0] - a[:, 0]) / (b[:, 1] - a[:, 1])
+    x = a[:, 0] + (level - a[:, 1]) * slope
+    order = np.argsort(x)
+    return x[order], slope[order]
+
+
+def _chords(polygon, level: float) -> np.ndarray:
+    """(k, 2) leading and trailing x of each chord at this level."""
+    return _crossings(polygon, level)[0].reshape(-1, 2)
