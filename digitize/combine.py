@@ -1,7 +1,7 @@
 """Several photos of one rocket to one result.
 
 A quantity's band has a part of the photo's own (its edges, how the rocket lay in it) and a part common to all
-photos (the caliper's reading, the lens, the body that fins hide, the formula). Only the first shrinks with
+photos (the caliper's reading, the lens, the body that fins hide, the method). Only the first shrinks with
 more photos. Where they differ by more than their own parts allow, the band is widened by the ratio of R. T.
 Birge, The calculation of errors by the method of least squares, Phys. Rev. 40 (1932) 207 (from memory).
 """
@@ -18,6 +18,7 @@ from digitize.options import MeasureOptions
 from digitize.outside import is_outside
 from digitize.records import BalanceState, FinResult, PhotoAlone, Quantity, Result, Warn
 from digitize.report.numbers import with_band
+from digitize.second_opinion import whole_band
 from digitize.uncertainty import SHARE_SAMPLES, Samples, band, draw
 
 OWN_SOURCES = ("edge", "pose")
@@ -93,7 +94,7 @@ def combine(shots: Sequence[Shot]) -> tuple[Result, Measured]:
     Raises GeometryRefusal if the photos were read as rockets with other fins.
     """
     _check_same_fins(shots)
-    best = min(shots, key=lambda shot: shot.result.cp_x_mm.pm95)
+    best = min(shots, key=lambda shot: shot.result.methods.measured_pm95_mm)
     shared_scale = any(
         set(a.options.scales) & set(b.options.scales) for k, a in enumerate(shots) for b in shots[:k]
     )
@@ -106,6 +107,8 @@ def combine(shots: Sequence[Shot]) -> tuple[Result, Measured]:
         for k, fin in enumerate(best.result.fins)
     )
     body = {name: found[name].quantity for name in BODY}
+    view = replace(best.result.methods, measured_pm95_mm=body["cp_x_mm"].pm95)
+    body |= {"cp_x_mm": whole_band(body["cp_x_mm"], view), "methods": view}
     return _result(best, shots, body, fins, _disagreements(shots, found, names), names), best.measured
 
 
@@ -126,8 +129,13 @@ def _counts(counts: list[int]) -> str:
 
 
 def _values(result: Result) -> dict[str, Quantity]:
-    """Every quantity that photos share, by name; of fins with the group's number before it."""
+    """Every quantity that photos share, by name; of fins with the group's number before it.
+
+    Of the centre of pressure the measured part only: the method is off by the same in every photo, so it neither
+    shrinks with their number nor explains why two differ.
+    """
     body = {name: getattr(result, name) for name in BODY}
+    body["cp_x_mm"] = replace(result.cp_x_mm, pm95=result.methods.measured_pm95_mm)
     return body | _fin_values(result.fins)
 
 
@@ -219,16 +227,10 @@ def _result(
         warnings=warnings,
         assumptions=(
             f"{len(shots)} photos of the same rocket, combined by their bands; what they share (scale, lens, "
-            "hidden parts, formula) is not averaged down.",
+            "hidden parts, method) is not averaged down.",
             f"The outlines, the cut-out, the parts and the band's sources are those of {name}, which has "
             "the narrowest band.",
             *alone.assumptions,
-        ),
-        methods=replace(
-            alone.methods,
-            measured_pm95_mm=float(
-                np.sqrt(max(body["cp_x_mm"].pm95 ** 2 - alone.methods.method_pm95_mm**2, 0.0))
-            ),
         ),
         # its bands before and after would be those of one photo
         next_measurement=None,

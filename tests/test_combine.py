@@ -11,9 +11,16 @@ from hypothesis import strategies as st
 from scipy.optimize import curve_fit
 
 from digitize import cli
-from digitize.combine import combine_quantity
-from digitize.records import Quantity
+from digitize.combine import _values, combine_quantity
+from digitize.records import FinGroup, Geometry, Quantity
+from digitize.second_opinion import method_view
+from digitize.solve import solve
 
+ROCKET = Geometry(
+    "bracken",
+    np.array([[0, 0], [60, 12], [300, 12]], float),
+    (FinGroup(3, np.array([[250, 12], [280, 52], [310, 52], [300, 12]], float), 2.0),),
+)
 BANDS = st.floats(0.01, 10)
 
 
@@ -104,6 +111,22 @@ def photograph(path, roll_deg, distance_mm, heading_deg, fin_mm=FIN_MM, seed=0):
     return str(path)
 
 
+@pytest.mark.parametrize("method_pm95_mm", [0.0, 30.0])
+def test_the_methods_band_is_no_excuse_for_photos_that_differ(method_pm95_mm):
+    """Two photos 10 mm apart, each measured to 1 mm: they differ, however badly the method is known."""
+
+    def photo(x_mm):
+        view = replace(method_view(ROCKET, 1.0), method_pm95_mm=method_pm95_mm)
+        return replace(solve(ROCKET), methods=view, cp_x_mm=Quantity(x_mm, float(np.hypot(1.0, method_pm95_mm))))
+
+    values = [_values(photo(x_mm))["cp_x_mm"] for x_mm in (240.0, 250.0)]
+    combination = combine_quantity(values, [0.9, 0.9])
+    assert combination.apart == (0, 1)
+    assert combination.quantity.pm95 < 20  # widened to reach both, not by the method
+    close = combine_quantity([_values(photo(x_mm))["cp_x_mm"] for x_mm in (240.0, 240.5)], [0.9, 0.9])
+    assert close.apart is None
+
+
 @pytest.fixture(scope="module")
 def photos(tmp_path_factory):
     folder = tmp_path_factory.mktemp("photos")
@@ -132,7 +155,9 @@ def test_two_photos_of_one_rocket(capsys, photos, tmp_path):
     assert abs(result["length_mm"]["value"] - 300) <= result["length_mm"]["pm95"] < 5
     low, high = sorted(one["value"] for one in alone)
     assert low <= cp["value"] <= high
-    assert cp["pm95"] < max(one["pm95"] for one in alone)
+    own = result["cp"]["method_pm95_mm"]
+    assert own > 0.5 and cp["pm95"] > own  # the method's band is common: no number of photos shrinks it
+    assert measured < max(np.sqrt(one["pm95"] ** 2 - own**2) for one in alone)
     margin = result["margin_calibers"]
     assert margin["value"] == pytest.approx((cp["value"] - 210) / result["max_diameter_mm"]["value"])
     assert not [w for w in result["warnings"] if w["code"] == "PHOTOS_DISAGREE"]
