@@ -195,9 +195,11 @@ def fine(corners, step=1.0):
     return np.vstack(edges)
 
 
-def test_a_bar_without_fins_is_refused():
+def test_a_bar_is_refused_with_a_point_or_without():
+    pencil = fine([[300, 600], [400, 570], [1500, 570], [1500, 630], [400, 630]])
+    assert "fin" in refused(pencil).what
     bar = fine([[300, 570], [1500, 570], [1500, 630], [300, 630]])
-    assert "fin" in refused(bar).what
+    assert "nose" in refused(bar).what
 
 
 def test_a_round_blob_is_refused():
