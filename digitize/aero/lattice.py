@@ -126,24 +126,25 @@ def _solve(polygon, count: int, radius: float, strips: int, chordwise: int) -> n
 def _normal_wash(control, ends, angle: float) -> np.ndarray:
     """(n, m) velocity across fin 0 at its control points (n, 2), by unit horseshoes (m, 2, 2) of a fin at this
     angle."""
-    turn = np.array([np.cos(angle), np.sin(angle)])
-    a, b = (np.column_stack([ends[:, k, 0], ends[:, k, 1:] * turn]) for k in (0, 1))
-    point = np.column_stack([control, np.zeros(len(control))])[:, None]
-    from_a, from_b = point - a, point - b
-    long_a, long_b = np.linalg.norm(from_a, axis=-1), np.linalg.norm(from_b, axis=-1)
+    cosine, sine = np.cos(angle), np.sin(angle)
+    ax, ay, long_a, leg_a = _from_end(control, ends[:, 0], cosine, sine)
+    bx, by, long_b, leg_b = _from_end(control, ends[:, 1], cosine, sine)
     # Biot and Savart, z component: the bound segment, and the two trailing legs along +x
-    cross = from_a[..., 0] * from_b[..., 1] - from_a[..., 1] * from_b[..., 0]
     product = long_a * long_b
-    scale = product * (product + (from_a * from_b).sum(-1))
-    on_line = scale <= 1e-12 * product**2
-    bound = np.where(on_line, 0.0, cross * (long_a + long_b) / np.where(on_line, 1.0, scale))
-    return (bound + _leg(from_b, long_b) - _leg(from_a, long_a)) / (4 * np.pi)
+    scale = product + ax * bx + ay * by + ends[:, 0, 1] * ends[:, 1, 1] * sine**2
+    on_line = scale <= 1e-12 * product
+    bound = (ax * by - ay * bx) * (long_a + long_b) / np.where(on_line, np.inf, product * scale)
+    return (bound + leg_b - leg_a) / (4 * np.pi)
 
 
-def _leg(away, distance):
-    """z component of the wash of a unit trailing vortex from `away` = 0 to +x infinity, times 4 pi."""
-    beside = away[..., 1] ** 2 + away[..., 2] ** 2
-    return away[..., 1] * (1 + away[..., 0] / distance) / np.maximum(beside, 1e-24)
+def _from_end(control, end, cosine: float, sine: float):
+    """x, y and distance of every control point from the vortices' ends (m, 2), and the z component of the wash of unit
+    vortices from there to +x infinity, times 4 pi. Components apart, as this is the whole cost."""
+    x = control[:, :1] - end[:, 0]
+    y = control[:, 1:] - end[:, 1] * cosine
+    beside = y**2 + (end[:, 1] * sine) ** 2
+    distance = np.sqrt(x**2 + beside)
+    return x, y, distance, y * (1 + x / distance) / np.maximum(beside, 1e-24)
 
 
 def _panels(polygon, strips: int, chordwise: int) -> _Panels:
