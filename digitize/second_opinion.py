@@ -20,7 +20,8 @@ def method_view(geometry: Geometry, measured_pm95_mm: float, mach: float | None 
     words = (
         f"The method itself brings \u00b1 {band.pm95_mm:.1f} mm (\u00b1 {band.pm95_mm / caliber:.2f} calibers) to the "
         f"band: the largest difference to another method, {band.largest_mm:.1f} mm with differences aft counted half, "
-        f"and {100 * SLOPE_SCATTER:.0f} % for the scatter of published fin slopes, {band.scatter_mm:.1f} mm.",
+        f"{100 * SLOPE_SCATTER:.0f} % for the scatter of published fin slopes, {band.scatter_mm:.1f} mm, and the "
+        f"choice of body radius at the fins, {band.radius_mm:.1f} mm.",
         "The lift that fins carry over to the body beside them is left out of the headline on purpose, as in the "
         "classic method; with it the centre of pressure lies farther aft, so leaving it out is the cautious side.",
     )

@@ -14,7 +14,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from digitize.aero import batch
-from digitize.aero.components import other_readings
 from digitize.aero.fins import planform
 from digitize.records import BandShare, NextMeasurement, Quantity
 from digitize.solid.adjust import CALIPER_SIGMA_MM, TAPE_SIGMA_MM
@@ -31,7 +30,7 @@ HIDDEN_SHARE = 0.25
 TAIL_SHARE = 0.3
 """The same for the body's radius under the fins, as a share of its change across the hidden stretch."""
 
-SOURCES = ("scale", "set-back", "edge", "root under the fin", "pose", "lens", "formula")
+SOURCES = ("scale", "set-back", "edge", "root under the fin", "pose", "lens")
 _OF_ADJUSTMENT = {
     "scale": "scale",
     "set-back": "set-back",
@@ -99,7 +98,6 @@ def draw(solid: Solid, seed: int, count: int = SAMPLES, only: str | None = None)
         for t, f in zip(solid.fins, fins, strict=True)
     ]
     cp_x, slope = batch.cp_batch(profile_x, profile_r, arrays)
-    cp_x = cp_x + errors.normal("formula", _radius_choice_sigma(solid))
     step, mean = np.diff(profile_x, axis=1), (profile_r[:, 1:] + profile_r[:, :-1]) / 2
     body_area = 2 * (step * mean).sum(1)
     middle = (profile_x[:, 1:] + profile_x[:, :-1]) / 2 + step * np.diff(profile_r, axis=1) / (
@@ -217,12 +215,6 @@ def _radius_at(solid: Solid, x, nominal_x: float, profile_x, profile_r):
     run = np.maximum(profile_x[:, at] - profile_x[:, at - 1], 1e-6)
     share = np.clip((x - profile_x[:, at - 1]) / run, -0.5, 1.5)
     return profile_r[:, at - 1] + share * (profile_r[:, at] - profile_r[:, at - 1])
-
-
-def _radius_choice_sigma(solid: Solid) -> float:
-    """What the choice of the body's radius at the fins is worth: a quarter of the readings' whole spread."""
-    readings = list(other_readings(solid.geometry).values()) if solid.geometry.fins else [0.0]
-    return (max(readings) - min(readings)) / 4
 
 
 def shares(solid: Solid, seed: int) -> tuple[BandShare, ...]:

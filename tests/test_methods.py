@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from digitize.aero import interference
+from digitize.aero.components import other_readings
 from digitize.aero.methods import SLOPE_SCATTER, method_band, readings
 from digitize.explain import explain_text
 from digitize.outside import CODES, is_outside, outside_warnings
@@ -50,12 +51,22 @@ def test_the_methods_band_is_neither_nothing_nor_everything():
     found = readings(ROCKET_A)
     band = method_band(ROCKET_A, found)
     assert 0.05 < band.pm95_mm / 24 < 0.3
+    assert band.radius_mm == pytest.approx(0, abs=1e-9)  # a straight tube leaves no choice
     assert band.pm95_mm == pytest.approx(np.hypot(band.largest_mm, band.scatter_mm))
     # a tenth more or less slope of the fins, by hand: slope 2 at 40, 16.410256 at 273.958333
     up = (80 + 1.1 * 16.410256 * 273.958333) / (2 + 1.1 * 16.410256)
     down = (80 + 0.9 * 16.410256 * 273.958333) / (2 + 0.9 * 16.410256)
     assert SLOPE_SCATTER == 0.10
     assert band.scatter_mm == pytest.approx((up - down) / 2, rel=0.03)
+
+
+def test_the_choice_of_radius_on_a_narrowing_tail_is_in_the_methods_band():
+    """Solved from an exact geometry, the choice is in the band all the same: 1.96 / 4 of the readings' spread."""
+    places = list(other_readings(NARROWING).values())
+    band = method_band(NARROWING, readings(NARROWING))
+    assert band.radius_mm == pytest.approx(0.49 * (max(places) - min(places))) and band.radius_mm > 0.05
+    parts = (band.largest_mm, band.scatter_mm, band.radius_mm)
+    assert solve(NARROWING).cp_x_mm.pm95 == pytest.approx(np.linalg.norm(parts))
 
 
 def test_a_body_alone_has_no_other_method():

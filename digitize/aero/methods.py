@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from digitize.aero import batch, body, interference, lattice
-from digitize.aero.components import centre_of_pressure, exposed_planform, mean_root_radius
+from digitize.aero.components import centre_of_pressure, exposed_planform, mean_root_radius, other_readings
 from digitize.records import FinGroup, Geometry, MethodReading
 
 CLASSIC = "component method"
@@ -24,11 +24,13 @@ AFT_WEIGHT = 0.5
 @dataclass(frozen=True)
 class MethodBand:
     """pm95_mm: half the 95 % band the method itself brings to the centre of pressure; largest_mm: the
-    weighted largest difference between methods in it; scatter_mm: what the scatter of published fin slopes is worth."""
+    weighted largest difference between methods in it; scatter_mm: what the scatter of published fin slopes is worth;
+    radius_mm: what the choice of body radius at fins on a narrowing tail is worth."""
 
     pm95_mm: float
     largest_mm: float
     scatter_mm: float
+    radius_mm: float
 
 
 @dataclass(frozen=True)
@@ -68,7 +70,8 @@ def readings(geometry: Geometry, mach: float = 0.0) -> tuple[MethodReading, ...]
 def method_band(geometry: Geometry, found: tuple[MethodReading, ...]) -> MethodBand:
     """How far the component method's centre of pressure may be off by the method alone, 95 %.
 
-    The largest difference to another method and the effect of SLOPE_SCATTER on the fins' slope, as independent. A
+    The largest difference to another method, the effect of SLOPE_SCATTER on the fins' slope, and the choice of body
+    radius (a quarter of the readings' spread as its standard deviation), as independent. A
     method that puts it farther aft counts half: the lift on the body beside the fins is left out on purpose, and
     that is the cautious side. found: from `readings` at Mach 0.
     """
@@ -79,7 +82,8 @@ def method_band(geometry: Geometry, found: tuple[MethodReading, ...]) -> MethodB
         part.cn_alpha_per_rad * (part.x_mm - cp.x_mm) for part in cp.parts if part.part.startswith("fins")
     ]
     scatter = SLOPE_SCATTER * abs(sum(moved)) / cp.cn_alpha_per_rad
-    return MethodBand(float(np.hypot(largest, scatter)), largest, scatter)
+    radius = 1.96 / 4 * float(np.ptp(list(other_readings(geometry).values()))) if geometry.fins else 0.0
+    return MethodBand(float(np.sqrt(largest**2 + scatter**2 + radius**2)), largest, scatter, radius)
 
 
 def _reading(name: str, body_slope, body_moment, groups: list[_Fins], carried: bool) -> MethodReading:
