@@ -11,6 +11,7 @@ from typing import Annotated
 
 import typer
 
+from digitize.commands import ballast
 from digitize.commands.option_types import AddOption, BalanceAtOption, BalancedWithOption, MotorOption
 from digitize.errors import ExitCode, Refusal, UsageRefusal
 
@@ -314,6 +315,9 @@ def camera(
     found = calibrate(photos, board.squares, board.length_mm, _say(quiet))
     write_camera(out, found)
     _print(summary(found, out))
+
+
+app.command()(ballast.ballast)
 
 
 def main(argv: list[str] | None = None) -> int:

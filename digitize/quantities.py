@@ -8,8 +8,9 @@ from digitize.errors import UsageRefusal
 MM_PER_UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
 GRAMS_PER_UNIT = {"g": 1.0, "kg": 1000.0, "oz": 28.349523125, "lb": 453.59237}
 MPS_PER_UNIT = {"m/s": 1.0, "km/h": 1 / 3.6, "ft/s": 0.3048, "mph": 0.44704, "kn": 1852 / 3600}
+G_CM3_PER_UNIT = {"g/cm3": 1.0, "kg/m3": 0.001, "oz/in3": 28.349523125 / 2.54**3}
 LARGEST = 1e6  # a kilometre, a tonne
-_NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:e[+-]?\d+)?)\s*([a-z/]*)\s*", re.IGNORECASE)
+_NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:e[+-]?\d+)?)\s*([a-z/]*3?)\s*", re.IGNORECASE)
 
 
 def length_mm(text: str, option: str, *, signed: bool = False) -> float:
@@ -26,6 +27,15 @@ def length_mm(text: str, option: str, *, signed: bool = False) -> float:
 def mass_g(text: str, option: str) -> float:
     """'180g', '0.4 lb' as grams. Raises UsageRefusal as `length_mm` does."""
     return _parse(text, option, GRAMS_PER_UNIT, "mass", "180g", False)
+
+
+def density_g_cm3(text: str, option: str) -> float:
+    """'1.8g/cm3', '600 kg/m3' as grams a cubic centimetre. Raises UsageRefusal as `length_mm` does.
+
+    >>> density_g_cm3("600 kg/m3", "--density")
+    0.6
+    """
+    return _parse(text, option, G_CM3_PER_UNIT, "density", "1.8g/cm3", False)
 
 
 def speed_mps(text: str, option: str) -> float:

@@ -21,7 +21,9 @@ PICTURE = ROOT / "samples" / "bramble-overlay.png"
 PICTURE_WIDTH_PX = 1200
 PICTURE_COLOURS = 128
 OUTPUT_BLOCK = re.compile(
-    r"(<!-- output of digitize (?P<words>[^\n]*) -->\n```\n)(?P<shown>.*?)(```)", re.DOTALL
+    r"((?:<!-- made in (?P<folder>[^\n]*) by digitize (?P<first>[^\n]*) -->\n)?"
+    r"<!-- output of digitize (?P<words>[^\n]*) -->\n```\n)(?P<shown>.*?)(?P<end>```)",
+    re.DOTALL,
 )
 SAMPLE_COMMAND = re.compile(r"<!-- command 1 -->\n```sh\n.* \.venv/bin/digitize (?P<words>[^\n]*)\n```")
 
@@ -36,9 +38,19 @@ def output_of(words: list[str]) -> str:
     return printed.getvalue()
 
 
+def shown_by(match: re.Match) -> str:
+    """What a block's command prints; where it works on a results folder, that is made first, out of the way."""
+    words, folder = shlex.split(match["words"]), match["folder"]
+    if folder is None:
+        return output_of(words)
+    with tempfile.TemporaryDirectory() as made:
+        output_of([*shlex.split(match["first"]), "--out", made])
+        return output_of([made if word == folder else word for word in words]).replace(made, folder)
+
+
 def with_output(text: str) -> str:
     """The README's text with every output block as the code gives it now."""
-    return OUTPUT_BLOCK.sub(lambda m: m[1] + output_of(shlex.split(m["words"])).rstrip() + "\n" + m[4], text)
+    return OUTPUT_BLOCK.sub(lambda m: m[1] + shown_by(m).rstrip() + "\n" + m["end"], text)
 
 
 def make_picture(readme: str) -> None:

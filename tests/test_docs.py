@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 import typer
-from refresh_readme import OUTPUT_BLOCK, PICTURE, output_of
+from refresh_readme import OUTPUT_BLOCK, PICTURE, shown_by
 
 from digitize import cli
 from digitize.cautions import CAUTIONS
@@ -142,7 +142,7 @@ def test_sample_output_comes_from_the_code(monkeypatch):
     blocks = list(OUTPUT_BLOCK.finditer(README))
     assert blocks
     for block in blocks:
-        assert output_of(shlex.split(block["words"])).rstrip() == block["shown"].rstrip()
+        assert shown_by(block).rstrip() == block["shown"].rstrip()
 
 
 def test_the_picture_is_small():

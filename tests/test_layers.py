@@ -15,7 +15,7 @@ LAYERS = (
     ("aero", "areas", "quantities", "geometry", "pieces", "stability", "balance", "result_json", "saved"),
     ("loading", "options", "shots"),
     ("angle", "outside", "second_opinion"),
-    ("solve", "explain", "photo", "report"),
+    ("solve", "explain", "photo", "report", "cavity", "ballast", "ballast_plan"),
     ("outline", "sheet"),
     ("solid", "uncertainty"),
     ("assemble", "combine"),

@@ -1,0 +1,82 @@
+"""`digitize ballast`: nose weight for a wanted margin, or larger fins."""
+
+import math
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+PAGE, NUMBERS = "ballast.html", "ballast.json"
+_MOST_CALIBERS = 20.0
+
+
+def ballast(
+    folder: Annotated[Path, typer.Argument(metavar="RESULT_DIR", help="A results folder of measure or solve --out.")],
+    margin: Annotated[
+        float, typer.Option(metavar="CALIBERS", help="Margin wanted at the low end of the band, in calibers.")
+    ] = 1.0,
+    at: Annotated[
+        str | None, typer.Option(metavar="LENGTH", help="Where the weight goes, from the nose tip to its middle: 30mm.")
+    ] = None,
+    fill: Annotated[
+        str | None,
+        typer.Option(
+            metavar="MATERIAL",
+            help="What a hollow nose is filled with from its tip backward: clay, epoxy, steel-shot or lead-shot (shot "
+            "set in epoxy). Clay if neither this nor --at is given.",
+        ),
+    ] = None,
+    density: Annotated[
+        str | None, typer.Option(metavar="DENSITY", help="The filling's density, if you know it better: 1.8g/cm3.")
+    ] = None,
+    wall: Annotated[
+        str | None, typer.Option(metavar="LENGTH", help="The hollow nose's wall: 1.5mm, which is taken if absent.")
+    ] = None,
+    depth: Annotated[
+        str | None,
+        typer.Option(
+            metavar="LENGTH",
+            help="How far from the nose tip the filling may reach: 80mm; to the nose's base if absent.",
+        ),
+    ] = None,
+    mass: Annotated[
+        str | None, typer.Option(metavar="MASS", help="Lift-off mass, if the result does not hold it: 180g.")
+    ] = None,
+    balance: Annotated[
+        str | None,
+        typer.Option(metavar="LENGTH", help="Balance point from the nose tip, if the result does not hold it: 250mm."),
+    ] = None,
+    fin_density: Annotated[
+        str | None,
+        typer.Option(metavar="DENSITY", help="Density of the fins' material: 0.6g/cm3 (light plywood) if absent."),
+    ] = None,
+    json: Annotated[
+        bool, typer.Option("--json", help="Print ballast.json on standard output, and nothing else there.")
+    ] = False,
+) -> None:
+    """Nose weight needed for a wanted margin, with the curve of margin against grams; and the other remedy, fins."""
+    from digitize.ballast_plan import Asked, plan_ballast
+    from digitize.errors import UsageRefusal
+    from digitize.quantities import density_g_cm3, length_mm, mass_g
+    from digitize.report.ballast_page import ballast_html, summary
+    from digitize.result_json import dumps
+    from digitize.saved import put, read_saved
+
+    if not math.isfinite(margin) or not 0 <= margin <= _MOST_CALIBERS:
+        raise UsageRefusal(f"--margin: {margin:g} is no margin to want", "give calibers, 0 to 20, as 1.5")
+    asked = Asked(
+        margin=margin,
+        at_mm=None if at is None else length_mm(at, "--at"),
+        fill=fill,
+        density_g_cm3=None if density is None else density_g_cm3(density, "--density"),
+        wall_mm=None if wall is None else length_mm(wall, "--wall"),
+        depth_mm=None if depth is None else length_mm(depth, "--depth"),
+        mass_g=None if mass is None else mass_g(mass, "--mass"),
+        balance_mm=None if balance is None else length_mm(balance, "--balance"),
+        fin_density_g_cm3=None if fin_density is None else density_g_cm3(fin_density, "--fin-density"),
+    )
+    plan = plan_ballast(read_saved(folder), asked)
+    path = put(folder, PAGE, ballast_html(plan))
+    put(folder, NUMBERS, dumps(plan))
+    sys.stdout.write(dumps(plan) if json else summary(plan, path))

@@ -1,0 +1,212 @@
+"""The nose weight's page and summary, laid out from what ballast.json holds."""
+
+import textwrap
+from html import escape
+
+from digitize.cautions import CAUTIONS
+from digitize.report.numbers import exact, fixed, with_band
+from digitize.report.plain_page import bullets, page, paragraphs, section, table
+
+_WIDTH, _HEIGHT, _LEFT, _RIGHT, _TOP, _BOTTOM = 760, 400, 56, 20, 16, 46
+_HALO = 'paint-order="stroke" stroke="#fcfbf7" stroke-width="4" stroke-linejoin="round"'
+_LINE = 80
+
+
+def headline(plan: dict) -> str:
+    """The answer in one sentence."""
+    wanted = f"{exact(plan['wanted_calibers'])} caliber" + ("s" if plan["wanted_calibers"] != 1 else "")
+    what = _weight_words(plan)
+    return {
+        "none needed": f"No nose weight is needed: the margin is at least {wanted} already, band and all.",
+        "needed": f"{what}: then the margin is at least {wanted}, band and all.",
+        "does not fit": f"The nose can't hold enough. Full, it takes {what}, and the margin is still not {wanted}.",
+        "never": f"No weight there gets the margin to {wanted}, band and all; {what} was the most looked at.",
+    }[plan["outcome"]]
+
+
+def _weight_words(plan: dict) -> str:
+    weight = plan["weight"]
+    grams = f"{exact(round(weight['mass_g'], 1))} g"
+    if plan["fill"] is None:
+        return f"{grams} at {exact(weight['x_mm'])} mm from the nose tip"
+    return (
+        f"{grams} of {plan['fill']['words']}, {fixed(weight['depth_mm'], 0)} mm deep from the inner tip, its own "
+        f"centre {fixed(weight['x_mm'], 0)} mm from the nose tip"
+    )
+
+
+def notes(plan: dict) -> list[str]:
+    """What else follows from the weight."""
+    found = []
+    if plan["outcome"] != "none needed":
+        found.append(
+            f"Lift-off mass becomes {exact(plan['lift_off_mass_g'])} g, was {exact(plan['before_mass_g'])} g. The "
+            f"motor must still lift it: five times its weight, {fixed(plan['thrust_n'], 1)} N of average thrust at "
+            "least (common practice)."
+        )
+    if plan["mass_caution"]:
+        found.append(plan["mass_caution"])
+    if plan["outcome"] != "none needed" and plan["fill"] is not None:
+        found.append(plan["fill"]["source"])
+        if "shot" in plan["fill"]["words"]:
+            found.append(
+                "Metal in the nose: some codes allow none, so ask the range safety officer first. Lead is poisonous: "
+                "gloves, no food near by, no sanding."
+            )
+    if plan["outcome"] != "none needed":
+        found.append("Fix the weight so that it can't come loose, balance the rocket again, and solve again.")
+    return found
+
+
+def fin_words(plan: dict) -> list[str]:
+    """The other remedy in words."""
+    if plan["outcome"] == "none needed" or plan["fins"] is None:
+        return [plan["fins_words"]] if plan["fins_words"] else []
+    found = []
+    for how, words in (("span", "more span, same root"), ("whole", "larger all over, same shape")):
+        fins = plan["fins"][how]
+        if fins is None:
+            why = ", as the root grows forward too" if how == "whole" else ""
+            found.append(f"With {words}: no size up to {exact(plan['fins']['most_times'])} times is enough{why}.")
+            continue
+        found.append(
+            f"With {words}: {exact(fins['times'])} times, which is root {fixed(fins['root_chord_mm'], 0)} mm, span "
+            f"{fixed(fins['span_mm'], 0)} mm, {fixed(fins['area_mm2'], 0)} mm² each, {fixed(fins['added_g'], 1)} g "
+            f"more; margin {with_band(fins['margin_calibers'], 'calibers', 2)}."
+        )
+    found.append(plan["fins_words"])
+    return found
+
+
+def summary(plan: dict, page_path) -> str:
+    """What the command prints, 80 columns."""
+    lines = textwrap.wrap(f"{plan['name']}: {headline(plan)}", _LINE, subsequent_indent="  ")
+    if plan["doubt"]:
+        lines += ["", *textwrap.wrap(plan["doubt"], _LINE)]
+    lines.append("")
+    for before, after in zip(plan["before"], plan["after"], strict=True):
+        lines += textwrap.wrap(
+            f"{before['state']}: margin {with_band(before['margin_calibers'], '', 2)} becomes "
+            f"{with_band(after['margin_calibers'], 'calibers', 2)}, balance "
+            f"{with_band(before['balance_mm'], '', 1)} becomes {with_band(after['balance_mm'], 'mm', 1)}",
+            _LINE,
+            subsequent_indent="  ",
+        )
+    for title, sentences in (("", notes(plan)), ("or larger aft fins", fin_words(plan))):
+        if sentences:
+            lines += ["", *([title] if title else [])]
+            for words in sentences:
+                lines += textwrap.wrap(words, _LINE, initial_indent="  ", subsequent_indent="  ")
+    lines += ["", f"page                {page_path}", "", "The range safety officer decides."]
+    return "\n".join(lines) + "\n"
+
+
+def ballast_html(plan: dict) -> str:
+    """The page: the answer, the curve, every state before and after, larger fins, cautions."""
+    rows = [
+        (
+            before["state"],
+            with_band(before["mass_g"], "g", 1),
+            with_band(before["balance_mm"], "mm", 1),
+            with_band(before["margin_calibers"], "calibers", 2),
+            with_band(after["margin_calibers"], "calibers", 2),
+        )
+        for before, after in zip(plan["before"], plan["after"], strict=True)
+    ]
+    answer = (
+        f'<section class="verdict"><p class="level">{escape(headline(plan))}</p>{paragraphs(plan["doubt"])}</section>'
+    )
+    figure = (
+        f"<figure>\n{curve_svg(plan)}\n<figcaption>{escape(plan['reference_words'])} Each point is the state with the "
+        "least margin.</figcaption>\n</figure>"
+    )
+    return page(
+        f"{plan['name']}: nose weight",
+        plan["name"],
+        "nose weight",
+        [
+            answer,
+            section("Margin against weight", figure),
+            section(
+                "Each state of flight", table(("state", "mass", "balance point", "margin", "with the weight"), rows)
+            ),
+            section("What follows", bullets(notes(plan)) if notes(plan) else ""),
+            section("The other remedy: larger aft fins", bullets(fin_words(plan)) if fin_words(plan) else ""),
+            section("Cautions", bullets(CAUTIONS)),
+        ],
+        ".verdict .level { font-size: 1.5rem; }\nol, ul { break-inside: avoid; }\n",
+    )
+
+
+def curve_svg(plan: dict) -> str:
+    """Margin and its band's low end against grams; black on white, told apart by dashes."""
+    curve, wanted = plan["curve"], plan["wanted_calibers"]
+    grams, margin, low = curve["grams"], curve["margin_calibers"], curve["low_calibers"]
+    step = _step(max(margin + [wanted]) - min(low + [0.0]))
+    bottom = step * (min([*low, 0.0]) // step)
+    top = step * (max([*margin, wanted]) // step + 1)
+    across = _step(max(grams[-1], 1e-9))
+
+    def x(value: float) -> float:
+        return _LEFT + (_WIDTH - _LEFT - _RIGHT) * value / max(grams[-1], 1e-9)
+
+    def y(value: float) -> float:
+        return _TOP + (_HEIGHT - _TOP - _BOTTOM) * (top - value) / (top - bottom)
+
+    def path(values) -> str:
+        return " ".join(f"{x(g):.1f},{y(v):.1f}" for g, v in zip(grams, values, strict=True))
+
+    ticks_x = [across * k for k in range(int(grams[-1] / across + 1e-6) + 1)]
+    ticks_y = [bottom + step * k for k in range(round((top - bottom) / step) + 1)]
+    parts = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {_HEIGHT}" role="img" '
+        'font-family="sans-serif" font-size="13" fill="#161b26">',
+        f"<title>Margin from {margin[0]:.2f} calibers without weight to {margin[-1]:.2f} at {grams[-1]:.0f} g</title>",
+        '<g stroke="#d5d8de">',
+        *(f'<path d="M{x(g):.1f} {_TOP} V{_HEIGHT - _BOTTOM}"/>' for g in ticks_x),
+        *(f'<path d="M{_LEFT} {y(v):.1f} H{_WIDTH - _RIGHT}"/>' for v in ticks_y),
+        "</g>",
+        *(f'<text x="{x(g):.1f}" y="{_HEIGHT - _BOTTOM + 18}" text-anchor="middle">{exact(g)}</text>' for g in ticks_x),
+        *(f'<text x="{_LEFT - 7}" y="{y(v) + 4:.1f}" text-anchor="end">{exact(v)}</text>' for v in ticks_y),
+        f'<text x="{(_LEFT + _WIDTH - _RIGHT) / 2}" y="{_HEIGHT - 6}" text-anchor="middle">nose weight, g</text>',
+        f'<text transform="translate(14 {(_TOP + _HEIGHT - _BOTTOM) / 2}) rotate(-90)" text-anchor="middle">'
+        "margin, calibers</text>",
+        f'<path d="M{_LEFT} {y(wanted):.1f} H{_WIDTH - _RIGHT}" stroke="#161b26" stroke-width="1.3" '
+        'stroke-dasharray="2 4"/>',
+        f'<polyline points="{path(margin)}" fill="none" stroke="#161b26" stroke-width="2.6"/>',
+        f'<polyline points="{path(low)}" fill="none" stroke="#161b26" stroke-width="1.8" stroke-dasharray="9 5"/>',
+        *_names(plan, x, y),
+        "</svg>",
+    ]
+    return "\n".join(parts)
+
+
+def _names(plan: dict, x, y) -> list[str]:
+    curve, weight = plan["curve"], plan["weight"]["mass_g"]
+    grams, margin, low = curve["grams"], curve["margin_calibers"], curve["low_calibers"]
+    k, above = len(grams) // 2, margin[0] < plan["wanted_calibers"]
+    late = weight > 0.85 * grams[-1]
+    parts = [
+        f'<text x="{x(grams[k]):.1f}" y="{y(margin[k]) - 9:.1f}" text-anchor="end" {_HALO}>margin</text>',
+        f'<text x="{x(grams[k]):.1f}" y="{y(low[k]) + 20:.1f}" {_HALO}>low end of its 95 % band</text>',
+        f'<text x="{_LEFT + 6}" y="{y(plan["wanted_calibers"]) + (-6 if above else 16):.1f}" {_HALO}>wanted</text>',
+    ]
+    if plan["outcome"] == "needed":
+        at, level = x(weight), y(plan["wanted_calibers"])
+        parts += [
+            f'<path d="M{at:.1f} {level:.1f} V{_HEIGHT - _BOTTOM}" stroke="#161b26" stroke-width="1.3"/>',
+            f'<circle cx="{at:.1f}" cy="{level:.1f}" r="5" fill="#fff" stroke="#161b26" stroke-width="2.2"/>',
+            f'<text x="{at + (-6 if late else 6):.1f}" y="{_HEIGHT - _BOTTOM - 8}" '
+            f'text-anchor="{"end" if late else "start"}" {_HALO}>{exact(weight)} g</text>',
+        ]
+    return parts
+
+
+def _step(span: float) -> float:
+    """A round step that gives about five ticks."""
+    power = 10.0
+    while power > span / 4:
+        power /= 10
+    while power * 10 <= span / 4:
+        power *= 10
+    return next(power * m for m in (1, 2, 5, 10) if power * m >= span / 5)
