@@ -7,6 +7,7 @@ import numpy as np
 from digitize import areas, balance, stability
 from digitize.aero.components import centre_of_pressure
 from digitize.angle import angle_curve, loads_of
+from digitize.hand import hand_checks, hand_facts, hand_warnings
 from digitize.options import MeasureOptions
 from digitize.outside import is_outside
 from digitize.photo.camera import CameraPrior
@@ -15,7 +16,6 @@ from digitize.records import (
     BalanceState,
     Drawing,
     FinResult,
-    HandCheck,
     Photo,
     Quantity,
     ReferencePoints,
@@ -28,9 +28,6 @@ from digitize.solid.mark import marked_balance
 from digitize.solid.measure import UNEXPLAINED, Solid
 from digitize.solve import fin_result, geometry_warnings, radius_choice, tip_points
 from digitize.uncertainty import Samples, band, draw, next_measurement, shares
-
-HAND_TOLERANCE_MM = 0.7
-"""What a careful hand measurement with tape or ruler may be off, besides the photo's own band."""
 
 
 @dataclass(frozen=True)
@@ -67,11 +64,12 @@ def assemble(measured: Measured, options: MeasureOptions) -> Result:
     pieces = describe_profile(geometry.profile_mm)
     fins = tuple(fin_bands(solid, samples, k) for k in range(len(geometry.fins)))
     length = band(samples.length_mm, geometry.profile_mm[-1, 0])
-    checks = hand_checks(options, length, diameter, pieces, fins, centroid)
+    facts = hand_facts(length, diameter, pieces, fins, centroid, geometry)
+    checks = hand_checks(options.hand, facts)
     warnings = (
         *measured.warnings, *measured.silhouette.warnings, *_reference_warnings(measured),
         *_own_warnings(measured, options, measured_x, diameter.value), *geometry_warnings(geometry),
-        *hand_warnings(checks),
+        *hand_warnings(checks, facts, cp_x, worst and worst.balance_mm),
     )  # fmt: skip
     verdict = stability.verdict(
         margin, cutout_margin, mass_g=mass_g, doubt=doubt_of(warnings),
@@ -177,36 +175,6 @@ def fin_bands(solid: Solid, samples: Samples, k: int) -> FinResult:
     )
 
 
-def hand_checks(options, length, diameter, pieces, fins, centroid) -> tuple[HandCheck, ...]:
-    by_photo = {"length": length, "tube": diameter, "cutout-balance": centroid}
-    if pieces:
-        by_photo["nose"] = Quantity(float(pieces[0]["to_mm"]), max(0.02 * length.value, length.pm95))
-    if fins:
-        by_photo |= {"root": fins[-1].root_chord_mm, "tip": fins[-1].tip_chord_mm, "span": fins[-1].span_mm}
-    checks = []
-    for name, by_hand in options.hand:
-        if name in by_photo:
-            photo = by_photo[name]
-            tolerance = 3.0 if name == "cutout-balance" else HAND_TOLERANCE_MM
-            checks.append(
-                HandCheck(name, by_hand, photo, abs(by_hand - photo.value) <= photo.pm95 + tolerance)
-            )
-    return tuple(checks)
-
-
-def hand_warnings(checks) -> list[Warn]:
-    return [
-        Warn(
-            "HAND_DISAGREES",
-            f"The {check.name} by hand, {check.by_hand_mm:g} mm, differs from the photo's "
-            f"{check.by_photo_mm.value:.1f} \u00b1 {check.by_photo_mm.pm95:.1f} mm",
-            "Measure it again by hand, then look at the overlay: is the outline on the edge there?",
-        )
-        for check in checks
-        if not check.agrees
-    ]
-
-
 def _reference_warnings(measured: Measured) -> list[Warn]:
     return [warning for reference in measured.references for warning in reference.warnings]
 
@@ -306,6 +274,7 @@ def doubt_of(warnings) -> str | None:
         "EDGE_WEAK",
         "TOUCHES_FRAME",
         "TWO_FINS",
+        "HAND_MATTERS",
     }
     return next((warning.text for warning in warnings if warning.code in grave), None)
 

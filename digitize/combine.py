@@ -12,8 +12,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from digitize import balance, stability
-from digitize.assemble import Measured, doubt_of, drawing_of, fin_bands, hand_checks, hand_warnings
+from digitize.assemble import Measured, doubt_of, drawing_of, fin_bands
 from digitize.errors import GeometryRefusal
+from digitize.hand import hand_checks, hand_facts, hand_warnings
 from digitize.options import MeasureOptions
 from digitize.outside import is_outside
 from digitize.records import BalanceState, FinResult, PhotoAlone, Quantity, Result, Warn
@@ -193,12 +194,17 @@ def _result(
     best: Shot, shots, body: dict, fins: tuple, disagreements: list[Warn], names: list[str]
 ) -> Result:
     alone, options = best.result, best.options
-    checks = hand_checks(
-        options, body["length_mm"], body["max_diameter_mm"], alone.pieces, fins, alone.cutout_centroid_mm
-    )
-    warnings = (*disagreements, *_each_ones_warnings(shots, names), *hand_warnings(checks))
+    facts = hand_facts(
+        body["length_mm"], body["max_diameter_mm"], alone.pieces, fins, alone.cutout_centroid_mm,
+        best.measured.solid.geometry,
+    )  # fmt: skip
+    checks = hand_checks(options.hand, facts)
     found, states = _states(shots, options, body)
     worst = balance.worst(states)
+    warnings = (
+        *disagreements, *_each_ones_warnings(shots, names),
+        *hand_warnings(checks, facts, body["cp_x_mm"], worst and worst.balance_mm),
+    )  # fmt: skip
     margin = worst and worst.margin_calibers
     cutout_margin = worst and stability.margin_calibers(
         alone.cutout_centroid_mm, worst.balance_mm, body["max_diameter_mm"]
@@ -258,7 +264,7 @@ def _states(shots: Sequence[Shot], options: MeasureOptions, body: dict):
 
 def _each_ones_warnings(shots: Sequence[Shot], names: list[str]) -> list[Warn]:
     """Every photo's own warnings, with its name where not all photos have them; hand checks are made anew."""
-    lists = [[w for w in shot.result.warnings if w.code != "HAND_DISAGREES"] for shot in shots]
+    lists = [[w for w in shot.result.warnings if w.code not in ("HAND_DISAGREES", "HAND_MATTERS")] for shot in shots]
     common = [w for w in lists[0] if all(w in others for others in lists)]
     single = [
         replace(w, text=f"{name}: {w.text}")

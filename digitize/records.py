@@ -221,6 +221,7 @@ class HandCheck:
     by_hand_mm: float
     by_photo_mm: Quantity
     agrees: bool
+    likely_slip: str | None = None  # what slip of the hand would explain a disagreement
 
 
 @dataclass(frozen=True)

@@ -170,6 +170,7 @@ def _hand_check(check: HandCheck) -> dict:
         "by_hand_mm": float(check.by_hand_mm),
         "by_photo_mm": _quantity(check.by_photo_mm),
         "agrees": bool(check.agrees),
+        "likely_slip": check.likely_slip,
     }
 
 

@@ -233,7 +233,10 @@ _PIECE = _record(
     }
 )
 _STEP = _record({"action": _text, "cp_pm95_calibers_now": _number, "cp_pm95_calibers_then": _number})
-_HAND = _record({"name": _text, "by_hand_mm": _number, "by_photo_mm": _quantity, "agrees": _flag})
+_HAND = _record(
+    {"name": _text, "by_hand_mm": _number, "by_photo_mm": _quantity, "agrees": _flag},
+    {"likely_slip": _maybe(_text)},
+)
 _PHOTO = _record(
     {"file": _text, "length_mm": _quantity, "max_diameter_mm": _quantity, "cp": _record({"x_mm": _quantity})}
 )

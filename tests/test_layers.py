@@ -14,7 +14,7 @@ LAYERS = (
     ("errors", "records", "sizes", "cautions", "shapes", "files"),
     ("aero", "areas", "quantities", "geometry", "pieces", "stability", "balance", "result_json", "saved"),
     ("loading", "options", "shots"),
-    ("angle", "outside", "second_opinion"),
+    ("angle", "hand", "outside", "second_opinion"),
     ("solve", "explain", "photo", "report", "cavity", "ballast", "ballast_plan"),
     ("outline", "sheet"),
     ("solid", "uncertainty"),

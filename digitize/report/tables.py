@@ -104,10 +104,17 @@ def hand_checks(result: dict) -> str:
     body = "\n".join(
         f"<tr>{_th(c['name'])}{_num(exact(c['by_hand_mm']) + ' mm')}"
         f"{_num(with_band(c['by_photo_mm'], 'mm', 1))}"
-        f"<td>{'agrees' if c['agrees'] else '<strong>disagrees: measure again</strong>'}</td></tr>"
+        f"<td>{_hand_words(c)}</td></tr>"
         for c in result["hand_checks"]
     )
     return _section("Measured by hand", _table(("what", "by hand", "by photo", ""), body, numeric=(1, 2)))
+
+
+def _hand_words(check: dict) -> str:
+    if check["agrees"]:
+        return "agrees"
+    slip = f", a likely slip: {escape(check['likely_slip'])}" if check.get("likely_slip") else ""
+    return f"<strong>disagrees: measure again</strong>{slip}"
 
 
 def fins(result: dict) -> str:
