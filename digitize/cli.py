@@ -13,21 +13,10 @@ import typer
 
 from digitize.commands import ballast
 from digitize.commands.option_types import AddOption, BalanceAtOption, BalancedWithOption, MotorOption
-from digitize.errors import ExitCode, Refusal, UsageRefusal
+from digitize.errors import ExitCode, Refusal, UsageRefusal, defect_words
 
 _USAGE_ERROR = typer.BadParameter.__base__  # click's, wherever typer keeps click
 _INTERRUPTED = 130
-
-# What OpenCV loads from the system, and the Debian package that holds it.
-_SYSTEM_LIBRARIES = {
-    "libGL.so": "libgl1",
-    "libgthread-2.0": "libglib2.0-0",
-    "libglib-2.0": "libglib2.0-0",
-    "libgobject-2.0": "libglib2.0-0",
-    "libSM.so": "libsm6",
-    "libXext.so": "libxext6",
-    "libXrender.so": "libxrender1",
-}
 
 _SIGNS = {"±": "+-", "²": "2", "°": " deg", "×": "x", "−": "-", "…": "~"}
 
@@ -155,6 +144,10 @@ def measure(
     mach: MachOption = None,
     wind: WindOption = None,
     rod_speed: RodSpeedOption = None,
+    jobs: Annotated[
+        int | None,
+        typer.Option(metavar="N", min=1, help="With --shots: rockets measured at once; all cores if absent."),
+    ] = None,
     name: NameOption = None,
     seed: Annotated[
         int, typer.Option(metavar="N", min=0, help="Seed of the resampling behind the bands.")
@@ -200,7 +193,7 @@ def measure(
 
     rockets = [photos_of(options)] if options.shots is None else read_shots(options)
     if len(rockets) > 1:
-        raise typer.Exit(_measure_several(rockets, options))
+        raise typer.Exit(_measure_several(rockets, options, jobs))
     result, folder = measure_rocket(rockets[0], out, _say(quiet))
     data = to_dict(result)
     _print(dumps(data) if json else _summary(data, folder / "report.html"))
@@ -345,29 +338,13 @@ def main(argv: list[str] | None = None) -> int:
     except Exception as error:
         if os.environ.get("DIGITIZE_DEBUG") == "1":
             traceback.print_exc()
-        return _stop(_unexpected(error), ExitCode.DEFECT)
+        return _stop(defect_words(error), ExitCode.DEFECT)
 
 
 def _in_ascii(error: UnicodeError) -> tuple[str, int]:
     """For terminals without the trade's signs: the sign in letters, so that no answer is lost."""
     wanted = error.object[error.start : error.end]
     return "".join(_SIGNS.get(sign, "?") for sign in wanted), error.end
-
-
-def _unexpected(error: Exception) -> str:
-    """One line for an error nobody foresaw; a missing system library is named with its package."""
-    if isinstance(error, ImportError):
-        for library, package in _SYSTEM_LIBRARIES.items():
-            if library in str(error):
-                return (
-                    f"OpenCV needs the system library {library}, which is missing. "
-                    f"Install it, on Debian or Ubuntu with: apt-get install {package}."
-                )
-    words = " ".join(str(error).split()) or "no message"
-    return (
-        f"a defect in the tool itself ({type(error).__name__}: {words}). "
-        "Please report it, with the command and the output under DIGITIZE_DEBUG=1."
-    )
 
 
 def _stop(line: str, code: int) -> int:
@@ -381,33 +358,24 @@ def _say(quiet: bool) -> Callable[[str], None]:
     return lambda words: print(words, file=sys.stderr, flush=True)
 
 
-def _measure_several(rockets: list, options) -> int:
-    """Each rocket to a folder and a line; one refused stops no other. Gives the worst exit code."""
-    from digitize.pipeline import measure_rocket
+def _measure_several(rockets: list, options, jobs: int | None) -> int:
+    """Each rocket to a folder and a line, and a table of them all. Gives the worst exit code."""
+    from digitize.many import check_parent, measure_many, usable_cores, write_table
     from digitize.report.text import line
-    from digitize.result_json import dumps, to_dict
-    from digitize.shots import folder_name
+    from digitize.result_json import dumps
 
     parent = options.out or Path(f"{options.shots.stem}-digitized")
-    worst, results = ExitCode.OK, []
-    for shots in rockets:
-        name = shots[0].name
-        try:
-            result, folder = measure_rocket(shots, parent / folder_name(name), _say(options.quiet))
-            results.append(to_dict(result))
-            said = line(results[-1], folder / "report.html")
-        except Exception as error:
-            refused = isinstance(error, Refusal)
-            code = error.exit_code if refused else ExitCode.DEFECT
-            words = error.line() if refused else _unexpected(error)
-            results.append({"name": name, "exit_code": int(code), "refused": words})
-            worst, said = max(worst, code), f"{name}: NOT MEASURED (exit code {int(code)}). {words}"
+    check_parent(parent)
+    outcomes = []
+    for outcome in measure_many(rockets, parent, jobs or usable_cores(), _say(options.quiet)):
+        outcomes.append(outcome)
         if not options.json:
-            _print(said + "\n")
+            refused = f"{outcome.name}: NOT MEASURED (exit code {outcome.exit_code}). {outcome.words}"
+            _print((refused if outcome.words else line(outcome.data, outcome.folder / "report.html")) + "\n")
             sys.stdout.flush()
-    if options.json:
-        _print(dumps(results))
-    return int(worst)
+    overview = write_table(outcomes, parent)
+    _print(dumps([outcome.data for outcome in outcomes]) if options.json else f"table: {overview}\n")
+    return max(outcome.exit_code for outcome in outcomes)
 
 
 def _summary(data: dict, report: Path | None) -> str:

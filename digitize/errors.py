@@ -65,3 +65,31 @@ class GeometryRefusal(Refusal):
     """The geometry can't be used for what was asked."""
 
     exit_code = ExitCode.GEOMETRY
+
+
+# What OpenCV loads from the system, and the Debian package that holds it.
+_SYSTEM_LIBRARIES = {
+    "libGL.so": "libgl1",
+    "libgthread-2.0": "libglib2.0-0",
+    "libglib-2.0": "libglib2.0-0",
+    "libgobject-2.0": "libglib2.0-0",
+    "libSM.so": "libsm6",
+    "libXext.so": "libxext6",
+    "libXrender.so": "libxrender1",
+}
+
+
+def defect_words(error: Exception) -> str:
+    """One line for an error nobody foresaw; a missing system library is named with its package."""
+    if isinstance(error, ImportError):
+        for library, package in _SYSTEM_LIBRARIES.items():
+            if library in str(error):
+                return (
+                    f"OpenCV needs the system library {library}, which is missing. "
+                    f"Install it, on Debian or Ubuntu with: apt-get install {package}."
+                )
+    words = " ".join(str(error).split()) or "no message"
+    return (
+        f"a defect in the tool itself ({type(error).__name__}: {words}). "
+        "Please report it, with the command and the output under DIGITIZE_DEBUG=1."
+    )

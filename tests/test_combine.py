@@ -1,5 +1,6 @@
 """Several photos to one result: the numbers alone, then drawn photos of one rocket through the command."""
 
+import csv
 import json
 from dataclasses import replace
 
@@ -191,6 +192,17 @@ def test_the_same_photo_twice_and_a_bad_one_among_them(capsys, photos, tmp_path)
     assert "empty.jpg" in capsys.readouterr().err and not (tmp_path / "r").exists()
 
 
+def test_a_table_of_others_is_left_alone(capsys, tmp_path):
+    path = tmp_path / "shots.toml"
+    path.write_text('scale = "card"\n' + '[[rocket]]\nphoto = [{ file = "none.jpg" }]\n' * 1)
+    path.write_text(path.read_text() + '[[rocket]]\nphoto = [{ file = "nor.jpg" }]\n')
+    (tmp_path / "all").mkdir()
+    (tmp_path / "all" / "table.csv").write_text("mine")
+    assert cli.main(["measure", "--shots", str(path), "--out", str(tmp_path / "all"), "--quiet"]) == 2
+    assert "table.csv" in capsys.readouterr().err
+    assert (tmp_path / "all" / "table.csv").read_text() == "mine"
+
+
 def test_several_rockets_in_a_list(capsys, photos, tmp_path):
     path = tmp_path / "shots.toml"
     path.write_text(
@@ -209,9 +221,22 @@ def test_several_rockets_in_a_list(capsys, photos, tmp_path):
     code = cli.main(["measure", "--shots", str(path), "--out", str(tmp_path / "all"), "--quiet"])
     lines = capsys.readouterr().out.splitlines()
     assert code == 3  # the worst of 0 and 3
-    assert len(lines) == 2 and lines[0].startswith("Red Campion: ") and "centre of pressure" in lines[0]
+    assert len(lines) == 3 and lines[0].startswith("Red Campion: ") and "centre of pressure" in lines[0]
     assert lines[1].startswith("nobody: NOT MEASURED (exit code 3)") and "none.jpg" in lines[1]
+    assert lines[2] == f"table: {tmp_path / 'all' / 'index.html'}"
     assert (tmp_path / "all" / "red-campion" / "report.html").is_file()
+    table = list(csv.DictReader((tmp_path / "all" / "table.csv").read_text("utf-8").splitlines()))
+    assert [(row["name"], row["exit code"]) for row in table] == [("Red Campion", "0"), ("nobody", "3")]
+    assert abs(float(table[0]["centre of pressure mm"]) - CP_MM) <= float(table[0]["its band mm"])
+    page = (tmp_path / "all" / "index.html").read_text("utf-8")
+    assert 'href="red-campion/report.html"' in page and "range safety officer" in page
+    assert page.index("nobody") < page.index("Red Campion")  # what needs a hand comes first
+    # one job gives the same as all cores
+    argv = ["measure", "--shots", str(path), "--out", str(tmp_path / "one"), "--quiet", "--jobs", "1"]
+    assert cli.main(argv) == 3
+    capsys.readouterr()
+    alike = [(tmp_path / where / "red-campion" / "result.json").read_text() for where in ("all", "one")]
+    assert alike[0] == alike[1]
     path.write_text(path.read_text().replace(photos[1], "nothing.jpg"))
     assert (
         cli.main(["measure", "--shots", str(path), "--out", str(tmp_path / "all"), "--quiet", "--json"]) == 3

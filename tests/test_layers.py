@@ -20,6 +20,7 @@ LAYERS = (
     ("solid", "uncertainty"),
     ("assemble", "combine"),
     ("pipeline",),
+    ("many",),
     ("commands",),
     ("cli",),
 )

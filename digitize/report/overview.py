@@ -1,0 +1,50 @@
+"""A club's rockets on one page: verdict, margin and the way to each report."""
+
+from html import escape
+from urllib.parse import quote
+
+from digitize.report.numbers import with_band
+from digitize.report.style import STYLE
+from digitize.saved import PAGE_MARK
+
+_ORDER = {"not measured": 0, "do not fly": 1, "look again": 2, "marginal": 3, "fly": 4}
+
+
+def overview_html(results: list[dict], rows: list[dict]) -> str:
+    """A self-contained page. results: what each result.json holds, or why there is none; rows: of the table.
+
+    The rockets that need a hand come first.
+    """
+    pairs = sorted(zip(results, rows, strict=True), key=lambda pair: _ORDER.get(pair[1]["verdict"], 0))
+    body = "\n".join(_row(result, row) for result, row in pairs)
+    counts = ", ".join(
+        f"{sum(row['verdict'] == level for row in rows)} {level}"
+        for level in _ORDER
+        if any(row["verdict"] == level for row in rows)
+    )
+    return (
+        f'<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n{PAGE_MARK}\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{len(rows)} rockets</title>\n<style>\n{STYLE}</style>\n</head>\n<body>\n<main>\n"
+        f"<header><h1>{len(rows)} rockets</h1><p>{escape(counts)}</p></header>\n"
+        "<table>\n<thead><tr><th>rocket</th><th>verdict</th><th>margin</th><th>centre of pressure</th><th></th></tr>"
+        f"</thead>\n<tbody>\n{body}\n</tbody>\n</table>\n"
+        "<p>The range safety officer decides whether a rocket flies, not this table. Margins are in calibers, with "
+        "half their 95 % band; the same numbers are in table.csv.</p>\n</main>\n</body>\n</html>\n"
+    )
+
+
+def _row(result: dict, row: dict) -> str:
+    if "refused" in result:
+        return (
+            f'<tr><th scope="row">{escape(row["name"])}</th><td><strong>not measured</strong></td>'
+            f'<td colspan="3">{escape(result["refused"])}</td></tr>'
+        )
+    margin = result.get("margin_calibers")
+    link = f'<a href="{quote(row["report"])}">{escape(row["name"])}</a>'
+    notes = f"{len(result['warnings'])} warning(s)" if result["warnings"] else ""
+    return (
+        f'<tr><th scope="row">{link}</th><td><strong>{escape(row["verdict"])}</strong></td>'
+        f"<td>{with_band(margin, 'calibers', 2) if margin else 'no balance point'}</td>"
+        f"<td>{with_band(result['cp']['x_mm'], 'mm', 1)}</td><td>{notes}</td></tr>"
+    )
