@@ -85,6 +85,7 @@ def assemble(measured: Measured, options: MeasureOptions) -> Result:
         fins=fins,
         cutout_area_mm2=area,
         cutout_centroid_mm=centroid,
+        cutout_rolls_deg=tuple(float(roll) for roll in rolls_deg),
         cp_x_mm=cp_x,
         cn_alpha_per_rad=band(samples.cn_alpha_per_rad, cp.cn_alpha_per_rad),
         parts=cp.parts,

@@ -11,7 +11,7 @@ from typing import Annotated
 
 import typer
 
-from digitize.commands import ballast
+from digitize.commands import ballast, templates
 from digitize.commands.option_types import AddOption, BalanceAtOption, BalancedWithOption, MotorOption
 from digitize.errors import ExitCode, Refusal, UsageRefusal, defect_words
 
@@ -311,6 +311,7 @@ def camera(
 
 
 app.command()(ballast.ballast)
+app.command()(templates.templates)
 
 
 def main(argv: list[str] | None = None) -> int:

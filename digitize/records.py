@@ -330,6 +330,7 @@ class Result:
     next_measurement: NextMeasurement | None = None
     drawing: Drawing | None = None
     photo: dict = field(default_factory=dict)  # file name, size, what was done to the pixels
+    cutout_rolls_deg: tuple[float, ...] = ()  # how each fin group stands in the cut-out, from its plane
     methods: MethodView | None = None
     angle: AngleCurve | None = None
     photos: tuple[PhotoAlone, ...] = ()  # each of several photos, in the order given

@@ -36,6 +36,7 @@ def to_dict(result: Result) -> dict:
         "cutout": {
             "area_mm2": _quantity(result.cutout_area_mm2),
             "centroid_mm": _quantity(result.cutout_centroid_mm),
+            "rolls_deg": [float(roll) for roll in result.cutout_rolls_deg],
         },
         "cp": {
             "x_mm": _quantity(result.cp_x_mm),

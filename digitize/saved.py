@@ -270,7 +270,7 @@ _RESULT = _record(
         "max_diameter_mm": _size,
         "base_diameter_mm": _quantity,
         "fins": _list(_FIN),
-        "cutout": _record({"area_mm2": _size, "centroid_mm": _quantity}),
+        "cutout": _record({"area_mm2": _size, "centroid_mm": _quantity}, {"rolls_deg": _list(_number)}),
         "cp": _record(
             {
                 "x_mm": _quantity,

@@ -44,7 +44,8 @@ def solve(
     cp = centre_of_pressure(geometry)
     view = method_view(geometry, 0.0, flight.mach)
     cp_x = whole_band(_exact(cp.x_mm), view)
-    area_mm2, centroid_mm, _ = areas.cutout(geometry, [pose.roll_deg(group.count) for group in geometry.fins])
+    rolls_deg = tuple(pose.roll_deg(group.count) for group in geometry.fins)
+    area_mm2, centroid_mm, _ = areas.cutout(geometry, rolls_deg)
     states, loading_warnings = _states(geometry, loading, cp_x)
     worst, cutout_margin, margin = balance.worst(states), None, None
     if worst is not None:
@@ -66,6 +67,7 @@ def solve(
         fins=tuple(fin_result(geometry, group) for group in geometry.fins),
         cutout_area_mm2=_exact(area_mm2),
         cutout_centroid_mm=_exact(centroid_mm),
+        cutout_rolls_deg=rolls_deg,
         cp_x_mm=cp_x,
         cn_alpha_per_rad=_exact(cp.cn_alpha_per_rad),
         parts=cp.parts,

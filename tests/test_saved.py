@@ -78,6 +78,7 @@ def places(value, path=()):
 # what may be absent or null, and free words and tables that no command relies on
 FREE = (
     "likely_slip",
+    "rolls_deg",
     *("methods", "angle_of_attack", "photo", "photos", "as_balanced_mm", "balance_states", "mass_g", "balance_mm"),
     *("cutout_margin_calibers", "margin_calibers", "pieces", "assumptions", "shares", "next_measurement", "drawing"),
     *("tip_chord_mm", "sweep_mm", "scale", "mm_per_px_at_axis"),

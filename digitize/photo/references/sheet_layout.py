@@ -8,9 +8,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from digitize.sizes import A4_MM, LETTER_MM
+from digitize.sizes import PAPERS_MM
 
-PAPERS_MM = {"a4": A4_MM[::-1], "letter": LETTER_MM[::-1]}  # portrait: width, height
 SHEETS = 4  # numbers 1 to 4 can lie in one picture
 MARKERS = 8  # on one sheet: four corners, four middles of edges
 MARKER_MM = 34.0
