@@ -11,7 +11,7 @@ from typing import Annotated
 
 import typer
 
-from digitize.commands import ballast, templates
+from digitize.commands import ballast, swing, templates
 from digitize.commands.option_types import AddOption, BalanceAtOption, BalancedWithOption, MotorOption
 from digitize.errors import ExitCode, Refusal, UsageRefusal, defect_words
 
@@ -312,6 +312,7 @@ def camera(
 
 app.command()(ballast.ballast)
 app.command()(templates.templates)
+app.command()(swing.swing)
 
 
 def main(argv: list[str] | None = None) -> int:
@@ -380,9 +381,13 @@ def _measure_several(rockets: list, options, jobs: int | None) -> int:
 
 
 def _summary(data: dict, report: Path | None) -> str:
+    from digitize.report.swing_card import swing_verdict
     from digitize.report.text import summary_text
+    from digitize.swing_record import shown_swing
 
-    return summary_text(data, report)
+    if report is not None:
+        data = {**data, "swing": shown_swing(report.parent)}
+    return summary_text({**data, "verdict": swing_verdict(data)}, report)
 
 
 def _print(text: str) -> None:

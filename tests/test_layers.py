@@ -13,9 +13,10 @@ ROOT = Path(digitize.__file__).parent
 LAYERS = (
     ("errors", "records", "sizes", "cautions", "shapes", "files"),
     ("aero", "areas", "quantities", "geometry", "pieces", "stability", "balance", "result_json", "saved"),
+    ("swing_record",),
     ("loading", "options", "shots"),
     ("angle", "hand", "outside", "second_opinion"),
-    ("solve", "explain", "photo", "report", "cavity", "ballast", "ballast_plan", "templates"),
+    ("solve", "explain", "photo", "report", "cavity", "ballast", "ballast_plan", "templates", "swing", "swing_plan"),
     ("template_files",),
     ("outline", "sheet"),
     ("solid", "uncertainty"),

@@ -20,6 +20,8 @@ from digitize.records import Geometry, Result
 from digitize.report.page import report_html
 from digitize.report.svg import outline_svg
 from digitize.result_json import SCHEMA, dumps, to_dict
+from digitize.saved import Saved
+from digitize.swing_record import shown_swing
 
 RESULT, GEOMETRY, OVERLAY, OUTLINE, REPORT = NAMES = (
     "result.json",
@@ -47,7 +49,7 @@ def write_results(
     """
     out_dir = Path(out_dir)
     check_out_dir(out_dir, input_path)
-    contents = _contents(result, geometry, rgb, shrink, input_path)
+    contents = _contents(out_dir, result, geometry, rgb, shrink, input_path)
     if input_path is not None and _same_file(out_dir / GEOMETRY, input_path):
         del contents[GEOMETRY]
     try:
@@ -92,12 +94,28 @@ def check_out_dir(out_dir: Path, input_path: Path | None = None) -> None:
         raise UsageRefusal(f"{out_dir / taken[0]} was not written by this tool", choose)
 
 
-def _contents(result, geometry, rgb, shrink, input_path) -> dict[str, bytes]:
+def rewrite_report(saved: Saved) -> Path:
+    """The report made again from what lies in the folder, with what was recorded since. Raises UsageRefusal."""
+    path, overlay = saved.folder / REPORT, saved.folder / OVERLAY
+    try:
+        picture = overlay.read_bytes() if overlay.is_file() else None
+        shown = (saved.data.get("photo") or {}).get("file") or GEOMETRY
+        outline = outline_svg(saved.data, saved.geometry.profile_mm)
+        swing = shown_swing(saved.folder)
+        page = report_html({**saved.data, "swing": swing}, picture, shown, outline, CAUTIONS)
+        replace_file(path, page.encode("utf-8", "replace"))
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise UsageRefusal(f"{path}: can't be written ({reason.lower()})", "work on a copy of the folder") from None
+    return path
+
+
+def _contents(out_dir, result, geometry, rgb, shrink, input_path) -> dict[str, bytes]:
     data = to_dict(result)
     outline = outline_svg(data, geometry.profile_mm)
     overlay = None if rgb is None else _overlay(rgb, shrink, data)
     shown = (data.get("photo") or {}).get("file") or (input_path.name if input_path else "")
-    page = report_html(data, overlay, shown, outline, CAUTIONS)
+    page = report_html({**data, "swing": shown_swing(out_dir)}, overlay, shown, outline, CAUTIONS)
     texts = {RESULT: dumps(data), GEOMETRY: to_toml(geometry), OUTLINE: outline, REPORT: page}
     contents = {name: text.encode("utf-8", "replace") for name, text in texts.items()}
     return contents if overlay is None else {**contents, OVERLAY: overlay}

@@ -3,7 +3,7 @@
 import base64
 from html import escape
 
-from digitize.report import angle_plot, tables
+from digitize.report import angle_plot, swing_card, tables
 from digitize.report.style import STYLE
 
 OFFICER = "The range safety officer decides."
@@ -18,18 +18,20 @@ def report_html(
 ) -> str:
     """A self-contained HTML5 page: no script, nothing fetched.
 
-    result: what result.json holds; overlay_png: the dimensioned picture, None when there was no photo;
+    result: what result.json holds, and under "swing" what swing.json holds, if anything;
+    overlay_png: the dimensioned picture, None when there was no photo;
     photo_name: the photo's (or the geometry's) file name as shown; outline_svg: the text of outline.svg,
     drawn into the page; cautions: what every user should know, one sentence each.
     """
     name = str(result.get("name") or "rocket")
     sections = [
         _header(name, photo_name, overlay_png is not None),
-        _verdict(result["verdict"], len(result["warnings"])),
+        _verdict(swing_card.swing_verdict(result), len(result["warnings"])),
         _picture(result, name, overlay_png, outline_svg),
         tables.warnings(result),
         tables.numbers(result),
         tables.balance_states(result),
+        swing_card.swing_section(result),
         tables.photos(result),
         tables.hand_checks(result),
         tables.fins(result),

@@ -68,7 +68,7 @@ def balance_states(result: dict) -> str:
         for state in result["balance_states"]
     )
     heads = ("state", "motor", "mass", "balance point", "margin", "")
-    caption = f"Balanced by hand at {with_band(result.get('as_balanced_mm'), 'mm', 1)}; the rest by its motors' masses"
+    caption = f"As balanced: {with_band(result.get('as_balanced_mm'), 'mm', 1)}; the rest by what was moved"
     return _section("Balance in each state", _table(heads, body, numeric=(2, 3, 4), caption=caption))
 
 

@@ -67,6 +67,8 @@ def summary_rows(result: dict) -> list[tuple[str, str]]:
         ("base diameter", with_band(result["base_diameter_mm"], "mm")),
     ]
     rows += fin_rows(result)
+    for item in ((result.get("swing") or {}).get("outcomes") or [])[-1:]:
+        rows.append(("swing test", f"{item['outcome']} ({item['date']})"))
     if result.get("scale"):
         rows.append(("scale", scale_words(result)))
     return rows

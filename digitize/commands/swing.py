@@ -1,0 +1,79 @@
+"""`digitize swing`: the plan of a swing test as a card to print, and the record of what came of it."""
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+CARD = "swing-card.html"
+_SPEEDS = (3.0, 40.0)
+_STRINGS_M = (1.0, 8.0)
+
+
+def swing(
+    folder: Annotated[Path, typer.Argument(metavar="RESULT_DIR", help="A results folder of measure or solve --out.")],
+    string: Annotated[
+        str | None, typer.Option(metavar="LENGTH", help="Length of the string you have: 2.5m; chosen if absent.")
+    ] = None,
+    speed: Annotated[
+        str | None, typer.Option(metavar="SPEED", help="Speed of the swing: 12m/s; chosen if absent.")
+    ] = None,
+    mass: Annotated[
+        str | None, typer.Option(metavar="MASS", help="Lift-off mass, if the result does not hold it: 180g.")
+    ] = None,
+    balance: Annotated[
+        str | None,
+        typer.Option(metavar="LENGTH", help="Balance point from the nose tip, if the result does not hold it: 250mm."),
+    ] = None,
+    outcome: Annotated[
+        str | None, typer.Option(metavar="OUTCOME", help="Record what came of it: pass, fail or unclear.")
+    ] = None,
+    note: Annotated[
+        str | None, typer.Option(metavar="TEXT", help="A note to go with the outcome, such as the wind.")
+    ] = None,
+    json: Annotated[
+        bool, typer.Option("--json", help="Print swing.json on standard output, and nothing else there.")
+    ] = False,
+) -> None:
+    """Plan of a swing test on a string, as a card to print, and the record of its outcome."""
+    from digitize.errors import UsageRefusal
+    from digitize.options import parse_choice
+    from digitize.quantities import length_mm, mass_g, speed_mps
+    from digitize.report.folder import rewrite_report
+    from digitize.report.swing_card import card_html, swing_summary
+    from digitize.result_json import dumps
+    from digitize.saved import put, read_saved
+    from digitize.swing_plan import Asked, outcome_of, plan_of
+    from digitize.swing_record import OUTCOMES, RECORD, new_record, read_swing
+
+    if note is not None and outcome is None:
+        raise UsageRefusal("--note was given without an outcome", "give --outcome too")
+    came = None if outcome is None else parse_choice(outcome, "--outcome", OUTCOMES)
+    asked = Asked(
+        string_m=_within(None if string is None else length_mm(string, "--string") / 1000, _STRINGS_M, "--string", "m"),
+        speed_mps=_within(None if speed is None else speed_mps(speed, "--speed"), _SPEEDS, "--speed", "m/s"),
+        mass_g=None if mass is None else mass_g(mass, "--mass"),
+        balance_mm=None if balance is None else length_mm(balance, "--balance"),
+    )
+    saved = read_saved(folder)
+    before = read_swing(folder)
+    plan = plan_of(saved, asked, needed=came is None)
+    record = new_record(plan, before, None if came is None else outcome_of(saved, came, note or ""))
+    paths = []
+    if plan is not None:
+        paths.append(("card to print", put(folder, CARD, card_html(plan))))
+    paths.append(("record", put(folder, RECORD, dumps(record))))
+    if record["outcomes"]:
+        paths.append(("report", rewrite_report(saved)))
+    sys.stdout.write(dumps(record) if json else swing_summary(plan, record, paths))
+
+
+def _within(value: float | None, ends: tuple[float, float], option: str, unit: str) -> float | None:
+    from digitize.errors import UsageRefusal
+
+    if value is not None and not ends[0] <= value <= ends[1]:
+        raise UsageRefusal(
+            f"{option}: {value:g} {unit} can't be swung by hand", f"give {ends[0]:g} to {ends[1]:g} {unit}"
+        )
+    return value
