@@ -21,7 +21,7 @@ from digitize.solid.measure import Solid
 
 SAMPLES = 2000
 SHARE_SAMPLES = 500
-EDGE_SIGMA_PX = 0.4
+EDGE_SIGMA_PX = 0.5
 """Error of a whole side of a fin or body that its own points do not average out: paint steps, texture, tone."""
 EDGE_MODES = 5
 BEHIND_SIGMA_MM = 3.0
