@@ -251,9 +251,15 @@ _CROSSWIND = _record(
     dict.fromkeys(("wind_mps", "rod_speed_mps", "alpha_deg", "cp_x_mm", "forward_calibers"), _number),
     {"margin_calibers": _number},
 )
-_ANGLE = _record(
-    {**dict.fromkeys(("alpha_deg", "cp_x_mm", "cn"), _list(_number)), "crosswind": _CROSSWIND},
-)
+_CURVES = ("alpha_deg", "cp_x_mm", "cn")
+
+
+def _angle(value, where: str) -> None:
+    _record({**dict.fromkeys(_CURVES, _list(_number)), "crosswind": _CROSSWIND})(value, where)
+    if not value["alpha_deg"] or len({len(value[key]) for key in _CURVES}) > 1:
+        raise _Wrong(where, "made of lists of one length")
+
+
 _STATE = _record(
     {
         "state": _text,
@@ -300,7 +306,7 @@ _RESULT = _record(
         "photo": _record({}, {"file": _text}),
         "photos": _list(_PHOTO),
         "methods": _METHODS,
-        "angle_of_attack": _ANGLE,
+        "angle_of_attack": _angle,
     },
 )
 

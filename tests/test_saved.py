@@ -8,8 +8,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from report_sample import sample_geometry, sample_result
 
+from digitize.balance import Loading
 from digitize.errors import GeometryRefusal, Refusal, UnreadableRefusal, UsageRefusal
 from digitize.geometry import read_geometry, to_toml
+from digitize.records import Motor, Quantity
+from digitize.report.page import report_html
+from digitize.report.svg import outline_svg
 from digitize.result_json import dumps, to_dict
 from digitize.saved import PAGE_MARK, put, read_saved
 from digitize.solve import solve
@@ -118,6 +122,27 @@ def test_no_known_key_may_be_missing(folder, path):
     with pytest.raises(Refusal) as refused:
         read_saved(folder)
     assert path[-1] in refused.value.what or path in (("schema",), ("cp",))
+
+
+def test_whatever_is_taken_can_be_laid_out_as_a_report(folder):
+    """Every place in turn empty or negative: refused, or the report is made of it all the same."""
+    motors = (Motor("a", 20.0, 9.0, 60.0), Motor("b", 10.0, 9.0, 60.0))
+    loaded = Loading(Quantity(222.0, 2.0), 90.0, motors, "a")
+    full = {**DATA, **{k: v for k, v in to_dict(solve(sample_geometry(), loading=loaded)).items() if v}}
+    shown = 0
+    for path in places(full):
+        for value in ([], -1):
+            data = json.loads(json.dumps(full))
+            at(data, path[:-1])[path[-1]] = value
+            rewrite(folder, data)
+            try:
+                saved = read_saved(folder)
+            except Refusal:
+                continue
+            shown += 1
+            outline = outline_svg(saved.data, saved.geometry.profile_mm)
+            assert report_html(saved.data, None, "photo", outline).endswith("</html>\n"), path
+    assert shown > 100
 
 
 def test_geometry_missing_broken_or_changed_since(folder):

@@ -62,7 +62,8 @@ def balance_states(result: dict) -> str:
     if worst is None:
         return ""
     body = "\n".join(
-        f'<tr class="{"chief" if state is worst else "other"}">{_th(state["state"])}<td>{escape(state["motor"])}</td>'
+        f'<tr class="{"chief" if state is worst else "other"}">{_th(state["state"])}'
+        f"<td>{escape(state['motor'] or '')}</td>"
         f"{_num(with_band(state['mass_g'], 'g', 1))}{_num(with_band(state['balance_mm'], 'mm', 1))}"
         f"{_num(with_band(state['margin_calibers'], 'calibers', 2))}<td>{'decides' if state is worst else ''}</td></tr>"
         for state in result["balance_states"]
