@@ -305,6 +305,20 @@ def test_mass_and_balance_from_result_or_options(results, capsys):
     assert len(json.loads(run(capsys, folder, "--json")[1])["after"]) == 4
 
 
+def test_outside_the_method_the_cut_out_counts(tmp_path, capsys):
+    """Body under five diameters: the margin to reach is from the cut-out's centroid, by hand from result.json."""
+    path = tmp_path / "stub.toml"
+    wide = GEOMETRY.replace("[60, 12], [300, 12]", "[60, 35], [300, 35]").replace(", 12]", ", 35]")
+    path.write_text(wide.replace("37", "95"))
+    assert cli.main(["solve", str(path), "--balance", "150mm", "--mass", "90g", "--out", str(tmp_path / "r")]) == 0
+    capsys.readouterr()
+    plan = json.loads(run(capsys, tmp_path / "r", "--at", "20mm", "--json")[1])
+    data = read_saved(tmp_path / "r").data
+    by_hand = (data["cutout"]["centroid_mm"]["value"] - 150) / 70
+    assert plan["before"][0]["margin_calibers"]["value"] == pytest.approx(by_hand)
+    assert plan["reference_words"].startswith("By the cut-out") and plan["fins"] is None
+
+
 def test_only_its_own_page_is_replaced(results, capsys):
     folder = results("--balance", "225mm", "--mass", "90g")
     (folder / "ballast.html").write_text("mine")

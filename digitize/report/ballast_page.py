@@ -10,6 +10,12 @@ from digitize.report.plain_page import bullets, page, paragraphs, section, table
 _WIDTH, _HEIGHT, _LEFT, _RIGHT, _TOP, _BOTTOM = 760, 400, 56, 20, 16, 46
 _HALO = 'paint-order="stroke" stroke="#fcfbf7" stroke-width="4" stroke-linejoin="round"'
 _LINE = 80
+_STYLE = """
+.verdict .level { font-size: 1.5rem; }
+@media print { body { font-size: 9.4pt; } figure svg { max-height: 82mm; } h2 { margin-top: 3mm; }
+  p, ul, li { max-width: none; margin-top: .3mm; margin-bottom: .3mm; } }
+@media (max-width: 40rem) { td.num, th.num { white-space: normal; } tbody th { min-width: 6rem; } }
+"""
 
 
 def headline(plan: dict) -> str:
@@ -106,10 +112,10 @@ def ballast_html(plan: dict) -> str:
     rows = [
         (
             before["state"],
-            with_band(before["mass_g"], "g", 1),
-            with_band(before["balance_mm"], "mm", 1),
-            with_band(before["margin_calibers"], "calibers", 2),
-            with_band(after["margin_calibers"], "calibers", 2),
+            with_band(before["mass_g"], "", 1),
+            with_band(before["balance_mm"], "", 1),
+            with_band(before["margin_calibers"], "", 2),
+            with_band(after["margin_calibers"], "", 2),
         )
         for before, after in zip(plan["before"], plan["after"], strict=True)
     ]
@@ -128,13 +134,14 @@ def ballast_html(plan: dict) -> str:
             answer,
             section("Margin against weight", figure),
             section(
-                "Each state of flight", table(("state", "mass", "balance point", "margin", "with the weight"), rows)
+                "Each state of flight",
+                table(("state", "mass, g", "balance, mm", "margin, calibers", "with the weight"), rows),
             ),
             section("What follows", bullets(notes(plan)) if notes(plan) else ""),
             section("The other remedy: larger aft fins", bullets(fin_words(plan)) if fin_words(plan) else ""),
             section("Cautions", bullets(CAUTIONS)),
         ],
-        ".verdict .level { font-size: 1.5rem; }\nol, ul { break-inside: avoid; }\n",
+        _STYLE,
     )
 
 
@@ -184,11 +191,12 @@ def curve_svg(plan: dict) -> str:
 def _names(plan: dict, x, y) -> list[str]:
     curve, weight = plan["curve"], plan["weight"]["mass_g"]
     grams, margin, low = curve["grams"], curve["margin_calibers"], curve["low_calibers"]
+    late_k = len(grams) * 2 // 3
     k, above = len(grams) // 2, margin[0] < plan["wanted_calibers"]
     late = weight > 0.85 * grams[-1]
     parts = [
         f'<text x="{x(grams[k]):.1f}" y="{y(margin[k]) - 9:.1f}" text-anchor="end" {_HALO}>margin</text>',
-        f'<text x="{x(grams[k]):.1f}" y="{y(low[k]) + 20:.1f}" {_HALO}>low end of its 95 % band</text>',
+        f'<text x="{x(grams[late_k]):.1f}" y="{y(low[late_k]) + 22:.1f}" {_HALO}>low end of its 95 % band</text>',
         f'<text x="{_LEFT + 6}" y="{y(plan["wanted_calibers"]) + (-6 if above else 16):.1f}" {_HALO}>wanted</text>',
     ]
     if plan["outcome"] == "needed":
