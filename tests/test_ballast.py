@@ -1,6 +1,7 @@
 """Nose weight: the cavity against closed forms, the weight against hand-worked statics, and what is refused."""
 
 import json
+import shutil
 
 import numpy as np
 import pytest
@@ -193,12 +194,26 @@ def test_fins_larger_all_over_keep_their_trailing_edge(rocket):
 # --- the command ------------------------------------------------------------------------------------------
 
 
+@pytest.fixture(scope="module")
+def solved(tmp_path_factory):
+    """A results folder for the options, each solved only once."""
+    done = {}
+
+    def make(words):
+        if words not in done:
+            folder = tmp_path_factory.mktemp("solved")
+            (folder / "sorrel.toml").write_text(GEOMETRY)
+            assert cli.main(["solve", str(folder / "sorrel.toml"), *words, "--out", str(folder / "r")]) == 0
+            done[words] = folder / "r"
+        return done[words]
+
+    return make
+
+
 @pytest.fixture
-def results(tmp_path, capsys):
+def results(tmp_path, capsys, solved):
     def make(*words):
-        path = tmp_path / "sorrel.toml"
-        path.write_text(GEOMETRY)
-        assert cli.main(["solve", str(path), *words, "--out", str(tmp_path / "r")]) == 0
+        shutil.copytree(solved(words), tmp_path / "r", dirs_exist_ok=True)
         capsys.readouterr()
         return tmp_path / "r"
 

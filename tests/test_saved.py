@@ -130,7 +130,7 @@ def test_whatever_is_taken_can_be_laid_out_as_a_report(folder):
     loaded = Loading(Quantity(222.0, 2.0), 90.0, motors, "a")
     full = {**DATA, **{k: v for k, v in to_dict(solve(sample_geometry(), loading=loaded)).items() if v}}
     shown = 0
-    for path in places(full):
+    for path in (path for path in places(full) if not set(path) & {1, 2}):  # the first of every list
         for value in ([], -1):
             data = json.loads(json.dumps(full))
             at(data, path[:-1])[path[-1]] = value
@@ -142,7 +142,7 @@ def test_whatever_is_taken_can_be_laid_out_as_a_report(folder):
             shown += 1
             outline = outline_svg(saved.data, saved.geometry.profile_mm)
             assert report_html(saved.data, None, "photo", outline).endswith("</html>\n"), path
-    assert shown > 100
+    assert shown > 50
 
 
 def test_geometry_missing_broken_or_changed_since(folder):

@@ -2,6 +2,7 @@
 
 import json
 import re
+import shutil
 
 import numpy as np
 import pytest
@@ -9,7 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from digitize import cli
+from digitize.report.folder import rewrite_report
 from digitize.report.swing_card import reading
+from digitize.saved import read_saved
 from digitize.swing import (
     LONGEST_M,
     MOST_HIDDEN_CALIBERS,
@@ -123,6 +126,24 @@ thickness_mm = 2.0
 """
 
 
+READY = ("--balance", "200mm", "--mass", "90g")
+
+
+@pytest.fixture(scope="module")
+def ready(tmp_path_factory):
+    """A results folder ready to swing, solved only once."""
+    folder = tmp_path_factory.mktemp("solved")
+    (folder / "tansy.toml").write_text(GEOMETRY)
+    assert cli.main(["solve", str(folder / "tansy.toml"), *READY, "--out", str(folder / "r")]) == 0
+    return folder / "r"
+
+
+@pytest.fixture
+def copied(ready, tmp_path, capsys):
+    capsys.readouterr()
+    return shutil.copytree(ready, tmp_path / "r")
+
+
 @pytest.fixture
 def results(tmp_path, capsys):
     def make(*words):
@@ -134,16 +155,14 @@ def results(tmp_path, capsys):
     return make
 
 
-READY = ("--balance", "200mm", "--mass", "90g")
-
 
 def run(capsys, *words):
     code = cli.main(["swing", *map(str, words)])
     return code, *capsys.readouterr()
 
 
-def test_plan_and_card(results, capsys):
-    folder, _ = results(*READY)
+def test_plan_and_card(copied, capsys):
+    folder = copied
     code, out, err = run(capsys, folder)
     assert (code, err) == (0, "") and "200 mm from the nose tip" in out and str(folder / "swing-card.html") in out
     plan = json.loads((folder / "swing.json").read_text())["plan"]
@@ -215,8 +234,8 @@ def test_an_outcome_needs_no_plan(results, capsys):
         (("--balance", "nan"), "--balance"),
     ],
 )
-def test_hostile_options(results, capsys, words, says):
-    folder, _ = results(*READY)
+def test_hostile_options(copied, capsys, words, says):
+    folder = copied
     code, out, err = run(capsys, folder, *words)
     assert (code, out, err.count("\n")) == (2, "", 1)
     assert err.startswith("digitize: ") and says in err
@@ -230,18 +249,18 @@ def test_hostile_options(results, capsys, words, says):
      '{"made_by": "digitize", "outcomes": [{"outcome": "pass", "note": 1, "date": "", "verdict": "", "margin": ""}]}',
      '{"made_by": "digitize", "outcomes": [{"outcome": "win", "note": "", "date": "", "verdict": "", "margin": ""}]}'],
 )  # fmt: skip
-def test_a_strange_record_is_left_alone(results, capsys, text):
-    folder, _ = results(*READY)
+def test_a_strange_record_is_left_alone(copied, capsys, text):
+    folder = copied
     (folder / "swing.json").write_text(text)
     for words in ((), ("--outcome", "pass")):
         code, out, err = run(capsys, folder, *words)
         assert (code, out, err.count("\n")) == (3, "", 1) and "swing.json" in err
-    results(*READY)
+    rewrite_report(read_saved(folder))
     assert (folder / "swing.json").read_text() == text
 
 
-def test_a_card_that_is_not_ours_stays(results, capsys):
-    folder, _ = results(*READY)
+def test_a_card_that_is_not_ours_stays(copied, capsys):
+    folder = copied
     (folder / "swing-card.html").write_text("mine")
     assert run(capsys, folder)[0] == 2
     assert (folder / "swing-card.html").read_text() == "mine"
