@@ -64,6 +64,12 @@ RodSpeedOption = Annotated[
 ]
 
 
+PdfOption = Annotated[bool, typer.Option("--pdf", help="Write the report as PDF too.")]
+PaperOption = Annotated[
+    str | None, typer.Option(metavar="PAPER", help="The PDF's paper: a4, which is taken if absent, or letter.")
+]
+
+
 @app.callback()
 def _digitize() -> None:
     """Keeps the commands' names even when there is one."""
@@ -144,6 +150,8 @@ def measure(
     mach: MachOption = None,
     wind: WindOption = None,
     rod_speed: RodSpeedOption = None,
+    pdf: PdfOption = False,
+    paper: PaperOption = None,
     jobs: Annotated[
         int | None,
         typer.Option(metavar="N", min=1, help="With --shots: rockets measured at once; all cores if absent."),
@@ -187,6 +195,8 @@ def measure(
         mach=mach,
         wind=wind,
         rod_speed=rod_speed,
+        pdf=pdf,
+        paper=paper,
     )
     from digitize.pipeline import measure_rocket
     from digitize.shots import photos_of, read_shots
@@ -215,6 +225,8 @@ def solve(
         bool,
         typer.Option("--explain", help="Print every part, formula, number and source instead of the summary."),
     ] = False,
+    pdf: PdfOption = False,
+    paper: PaperOption = None,
     name: NameOption = None,
     out: Annotated[
         Path | None, typer.Option(metavar="DIR", help="Write a results folder too; none if absent.")
@@ -226,13 +238,16 @@ def solve(
 
     from digitize.geometry import check_geometry, read_geometry
     from digitize.loading import loading
-    from digitize.options import parse_flight, parse_pose
+    from digitize.options import parse_flight, parse_pdf, parse_pose
     from digitize.result_json import dumps, to_dict
     from digitize.solve import solve as run
 
     loaded = loading(balance, mass, motor or [], balanced_with, add or [])
     stand = None if pose is None else parse_pose(pose)
     flight = parse_flight(mach, wind, rod_speed)
+    pdf_paper = parse_pdf(pdf, paper)
+    if pdf and out is None:
+        raise UsageRefusal("--pdf was given without --out", "give the results folder it goes into")
     if explain and json:
         raise UsageRefusal("--explain and --json were both given", "choose one of the two")
     rocket = read_geometry(geometry)
@@ -244,7 +259,7 @@ def solve(
     if out is not None:
         from digitize.report.folder import write_results
 
-        report = write_results(out, result, rocket, input_path=geometry) / "report.html"
+        report = write_results(out, result, rocket, input_path=geometry, pdf_paper=pdf_paper) / "report.html"
     if explain:
         from digitize.explain import explain_text
 

@@ -99,6 +99,7 @@ class MeasureOptions:
     balanced_with: str | None = None  # as typed
     added: tuple[Mass, ...] = ()
     balance_at_px: tuple[float, float] | None = None
+    pdf_paper: str | None = None  # the report as PDF too, on this paper
 
     def loading(self) -> Loading:
         """How the rocket was balanced and what it flies with. Raises UsageRefusal for an unknown motor's name."""
@@ -139,6 +140,8 @@ def measure_options(
     balanced_with: str | None = None,
     add: Sequence[str] = (),
     balance_at: str | None = None,
+    pdf: bool = False,
+    paper: str | None = None,
 ) -> MeasureOptions:
     """The options as typed, parsed and checked against each other. Raises UsageRefusal."""
     if bool(photos) == (shots is not None):
@@ -171,6 +174,7 @@ def measure_options(
         name=name,
         seed=seed,
         flight=parse_flight(mach, wind, rod_speed),
+        pdf_paper=parse_pdf(pdf, paper),
         motors=tuple(parse_motor(text) for text in motor),
         balanced_with=balanced_with,
         added=tuple(parse_added(text) for text in add),
@@ -217,6 +221,15 @@ def check_together(options: MeasureOptions) -> None:
         )
     if options.sheet_bar_mm is not None and "sheet" not in said:
         raise UsageRefusal("--sheet-bar was given without the sheet", "add --scale sheet")
+
+
+def parse_pdf(pdf: bool, paper: str | None) -> str | None:
+    """The paper of the report as PDF, None if it was not asked for. Raises UsageRefusal."""
+    if paper is None:
+        return PAPERS[0] if pdf else None
+    if not pdf:
+        raise UsageRefusal("--paper was given without --pdf", "add --pdf, or leave --paper out")
+    return parse_choice(paper, "--paper", PAPERS)
 
 
 def parse_flight(mach: str | None, wind: str | None, rod_speed: str | None) -> Flight:

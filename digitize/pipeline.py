@@ -17,7 +17,7 @@ from digitize.photo.camera import CameraPrior, camera_prior
 from digitize.photo.read import read_photo
 from digitize.photo.references import find_reference
 from digitize.photo.references.bystanders import unnamed_ruler, unnamed_sheets
-from digitize.records import Mass, Photo, ReferencePoints, Result, Silhouette
+from digitize.records import Photo, ReferencePoints, Result, Silhouette
 from digitize.report.folder import check_out_dir, write_results
 from digitize.shots import photos_of
 from digitize.solid.adjust import Told
@@ -56,9 +56,9 @@ def measure_rocket(
     result, best = combine(done) if len(done) > 1 else (done[0].result, done[0].measured)
     say("writing the results")
     if len(done) > 1:
-        _write(out_dir, result, best, shots[0].added)
+        _write(out_dir, result, best, shots[0])
     for folder, shot in zip(folders, done, strict=True):
-        _write(folder, shot.result, shot.measured, shot.options.added)
+        _write(folder, shot.result, shot.measured, shot.options)
     return result, out_dir
 
 
@@ -78,9 +78,9 @@ def _shot(options: MeasureOptions, say: Callable[[str], None], several: bool) ->
         raise
 
 
-def _write(folder: Path, result: Result, measured: Measured, masses: tuple[Mass, ...]) -> None:
-    photo, geometry = measured.photo, rounded(replace(measured.solid.geometry, masses=masses))
-    write_results(folder, result, geometry, photo.rgb, photo.shrink, photo.path)
+def _write(folder: Path, result: Result, measured: Measured, options: MeasureOptions) -> None:
+    photo, geometry = measured.photo, rounded(replace(measured.solid.geometry, masses=options.added))
+    write_results(folder, result, geometry, photo.rgb, photo.shrink, photo.path, options.pdf_paper)
 
 
 def measure_photo(photo: Photo, options: MeasureOptions, say: Callable[[str], None]) -> Measured:

@@ -9,6 +9,7 @@ import json
 
 import numpy as np
 
+from digitize import __version__
 from digitize.records import (
     BalanceState,
     Drawing,
@@ -28,6 +29,7 @@ def to_dict(result: Result) -> dict:
     """The result as plain dictionaries, lists, strings and numbers (no arrays, no tuples)."""
     return {
         "schema": SCHEMA,
+        "tool_version": __version__,
         "name": result.name,
         "length_mm": _quantity(result.length_mm),
         "max_diameter_mm": _quantity(result.max_diameter_mm),

@@ -294,6 +294,7 @@ _RESULT = _record(
         "warnings": _list(_record({"code": _text, "text": _text, "remedy": _text})),
     },
     {
+        "tool_version": _text,
         "mass_g": _positive,
         "as_balanced_mm": _quantity,
         "balance_states": _list(_STATE),

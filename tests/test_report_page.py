@@ -4,6 +4,7 @@ import base64
 import re
 import xml.etree.ElementTree as ET
 from html.parser import HTMLParser
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -79,7 +80,8 @@ def test_page_is_well_formed_and_fetches_nothing():
 def test_headings_go_in_order_and_tables_have_heads():
     page = Page(_page())
     levels = [int(tag[1]) for tag, _ in page.tags if re.fullmatch("h[1-6]", tag)]
-    assert levels[0] == 1 and set(levels[1:]) == {2}
+    assert levels[0] == 1 and set(levels[1:]) == {2, 3}
+    assert all(later - level <= 1 for level, later in pairwise(levels))
     assert len(page.named("thead")) == len(page.named("table")) == len(page.named("tbody"))
     assert all(attrs.get("scope") in ("row", "col") for attrs in page.named("th"))
 
@@ -111,7 +113,7 @@ def test_the_page_says_what_it_must():
         "0.44444 ± 0.00089 mm per pixel",
     ):
         assert said in words, said
-    assert words.index("Fly") < words.index("Numbers") < words.index("Cautions")
+    assert words.index("Fly") < words.index("Three checks") < words.index("Cautions") < words.index("Numbers")
 
 
 def test_user_text_is_escaped_everywhere():

@@ -1,7 +1,7 @@
-"""The results folder: result.json, geometry.toml, overlay.png, outline.svg, report.html.
+"""The results folder: result.json, geometry.toml, overlay.png, outline.svg, report.html, report.pdf if asked for.
 
 Everything is made in memory first, then each file is written beside its place and moved there whole. Only
-those five names are ever written, and never over a file that this tool did not make.
+those names are ever written, and never over a file that this tool did not make.
 """
 
 import io
@@ -17,7 +17,9 @@ from digitize.errors import UsageRefusal
 from digitize.files import replace_file
 from digitize.geometry import to_toml
 from digitize.records import Geometry, Result
-from digitize.report.page import report_html
+from digitize.report.ballast_page import headline
+from digitize.report.page import foot, report_html, sections
+from digitize.report.pdf import is_report, report_pdf
 from digitize.report.svg import outline_svg
 from digitize.result_json import SCHEMA, dumps, to_dict
 from digitize.saved import Saved
@@ -30,6 +32,9 @@ RESULT, GEOMETRY, OVERLAY, OUTLINE, REPORT = NAMES = (
     "outline.svg",
     "report.html",
 )
+PDF = "report.pdf"
+OWN = (*NAMES, PDF)
+BALLAST = "ballast.json"
 
 
 def write_results(
@@ -39,27 +44,29 @@ def write_results(
     rgb: np.ndarray | None = None,
     shrink: int = 1,
     input_path: Path | None = None,
+    pdf_paper: str | None = None,
 ) -> Path:
     """Write the results folder and return its path.
 
     rgb: (H, W, 3) uint8, the working picture, `shrink` times smaller than the photo result.drawing speaks of;
     None when there was no photo: then there is no overlay.png. input_path: the photo or geometry file the
     result came from, never overwritten; a geometry.toml solved in its own folder stays as its writer left it.
+    pdf_paper: 'a4' or 'letter' for the report as PDF too.
     Raises UsageRefusal if the folder can't be used or written.
     """
     out_dir = Path(out_dir)
     check_out_dir(out_dir, input_path)
-    contents = _contents(out_dir, result, geometry, rgb, shrink, input_path)
+    contents = _contents(out_dir, result, geometry, rgb, shrink, input_path, pdf_paper)
     if input_path is not None and _same_file(out_dir / GEOMETRY, input_path):
         del contents[GEOMETRY]
     try:
         out_dir.mkdir(parents=True, exist_ok=True)
-        for name in NAMES:
+        for name in OWN:
             if name in contents:
                 replace_file(out_dir / name, contents[name])
-        if OVERLAY not in contents:
-            # an overlay of an earlier run would show other numbers than the report beside it
-            (out_dir / OVERLAY).unlink(missing_ok=True)
+        for name in (OVERLAY, PDF):
+            if name not in contents:  # one of an earlier run would show other numbers than the report beside it
+                (out_dir / name).unlink(missing_ok=True)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise UsageRefusal(
@@ -77,7 +84,7 @@ def check_out_dir(out_dir: Path, input_path: Path | None = None) -> None:
             return
         if not out_dir.is_dir():
             raise UsageRefusal(f"{out_dir} is a file, not a folder", choose)
-        taken = [name for name in NAMES if os.path.lexists(out_dir / name)]
+        taken = [name for name in OWN if os.path.lexists(out_dir / name)]
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise UsageRefusal(f"{out_dir}: can't be used ({reason.lower()})", choose) from None
@@ -96,29 +103,65 @@ def check_out_dir(out_dir: Path, input_path: Path | None = None) -> None:
 
 def rewrite_report(saved: Saved) -> Path:
     """The report made again from what lies in the folder, with what was recorded since. Raises UsageRefusal."""
-    path, overlay = saved.folder / REPORT, saved.folder / OVERLAY
+    path, overlay, pdf = saved.folder / REPORT, saved.folder / OVERLAY, saved.folder / PDF
     try:
         picture = overlay.read_bytes() if overlay.is_file() else None
+        paper = _paper_of(pdf.read_bytes()) if pdf.is_file() else None
         shown = (saved.data.get("photo") or {}).get("file") or GEOMETRY
         outline = outline_svg(saved.data, saved.geometry.profile_mm)
-        swing = shown_swing(saved.folder)
-        page = report_html({**saved.data, "swing": swing}, picture, shown, outline, CAUTIONS)
-        replace_file(path, page.encode("utf-8", "replace"))
+        for name, content in _reports(saved.folder, saved.data, picture, shown, outline, paper).items():
+            replace_file(saved.folder / name, content)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise UsageRefusal(f"{path}: can't be written ({reason.lower()})", "work on a copy of the folder") from None
     return path
 
 
-def _contents(out_dir, result, geometry, rgb, shrink, input_path) -> dict[str, bytes]:
+def _paper_of(pdf: bytes) -> str | None:
+    """The paper of a report of ours, None if it is somebody else's."""
+    if not is_report(pdf):
+        return None
+    return "letter" if b"/MediaBox [ 0 0 612 792 ]" in pdf else "a4"
+
+
+def _contents(out_dir, result, geometry, rgb, shrink, input_path, pdf_paper) -> dict[str, bytes]:
     data = to_dict(result)
     outline = outline_svg(data, geometry.profile_mm)
     overlay = None if rgb is None else _overlay(rgb, shrink, data)
     shown = (data.get("photo") or {}).get("file") or (input_path.name if input_path else "")
-    page = report_html({**data, "swing": shown_swing(out_dir)}, overlay, shown, outline, CAUTIONS)
-    texts = {RESULT: dumps(data), GEOMETRY: to_toml(geometry), OUTLINE: outline, REPORT: page}
+    texts = {RESULT: dumps(data), GEOMETRY: to_toml(geometry), OUTLINE: outline}
     contents = {name: text.encode("utf-8", "replace") for name, text in texts.items()}
+    contents |= _reports(out_dir, data, overlay, shown, outline, pdf_paper)
     return contents if overlay is None else {**contents, OVERLAY: overlay}
+
+
+def _reports(folder: Path, data: dict, overlay, shown: str, outline: str, pdf_paper: str | None) -> dict[str, bytes]:
+    """The report's files, with what lies in the folder of swing test and nose weight."""
+    data = {**data, "swing": shown_swing(folder), "ballast": _shown_ballast(folder, data)}
+    page = report_html(data, overlay, shown, outline, CAUTIONS)
+    found = {REPORT: page.encode("utf-8", "replace")}
+    if pdf_paper is not None:
+        first, details = sections(data, overlay, shown, outline, CAUTIONS)
+        found[PDF] = report_pdf(first, details, f"{data['name']}: centre of pressure", pdf_paper, foot(data))
+    return found
+
+
+def _shown_ballast(folder: Path, data: dict) -> dict | None:
+    """ballast.json, if it is there, whole, and about these very numbers."""
+    try:
+        plan = json.loads((folder / BALLAST).read_text("utf-8"))
+        before = plan["before"][0]["margin_calibers"]["value"]
+        headline(plan)
+        same = any(abs(before - margin) < 1e-9 for margin in _margins(data))
+    except (OSError, ValueError, RecursionError, LookupError, TypeError, AttributeError):
+        return None
+    return plan if same else None
+
+
+def _margins(data: dict) -> list[float]:
+    """The margin of the result and of each of its balance states."""
+    quantities = [data.get("margin_calibers"), *(s.get("margin_calibers") for s in data.get("balance_states") or ())]
+    return [quantity["value"] for quantity in quantities if quantity]
 
 
 def _overlay(rgb: np.ndarray, shrink: int, data: dict) -> bytes:

@@ -3,7 +3,8 @@
 import base64
 from html import escape
 
-from digitize.report import angle_plot, swing_card, tables
+from digitize import __version__
+from digitize.report import angle_plot, range_page, swing_card, tables
 from digitize.report.style import STYLE
 
 OFFICER = "The range safety officer decides."
@@ -16,21 +17,46 @@ def report_html(
     outline_svg: str = "",
     cautions: tuple[str, ...] = (),
 ) -> str:
-    """A self-contained HTML5 page: no script, nothing fetched.
+    """A self-contained HTML5 page: no script, nothing fetched. Arguments as for `sections`."""
+    name = str(result.get("name") or "rocket")
+    first, details = sections(result, overlay_png, photo_name, outline_svg, cautions)
+    tool = f'<p class="tool">{escape(foot(result))}</p>'
+    body = "\n".join([*first, '<div class="details">', *details, "</div>", tool])
+    return (
+        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{escape(name)}: centre of pressure from a photo</title>\n<style>\n{STYLE}</style>\n</head>\n"
+        f"<body>\n<main>\n{body}\n</main>\n</body>\n</html>\n"
+    )
 
-    result: what result.json holds, and under "swing" what swing.json holds, if anything;
-    overlay_png: the dimensioned picture, None when there was no photo;
-    photo_name: the photo's (or the geometry's) file name as shown; outline_svg: the text of outline.svg,
-    drawn into the page; cautions: what every user should know, one sentence each.
+
+def sections(
+    result: dict,
+    overlay_png: bytes | None,
+    photo_name: str,
+    outline_svg: str = "",
+    cautions: tuple[str, ...] = (),
+) -> tuple[list[str], list[str]]:
+    """(the page to show at the range, the details behind it), each a list of HTML.
+
+    result: what result.json holds, and under "swing" and "ballast" what swing.json and ballast.json hold, if anything;
+    overlay_png: the dimensioned picture, None when there was no photo; photo_name: the photo's (or the geometry's) file
+    name as shown; outline_svg: the text of outline.svg, drawn into the page; cautions: what every user should know, one
+    sentence each.
     """
     name = str(result.get("name") or "rocket")
-    sections = [
+    first = [
         _header(name, photo_name, overlay_png is not None),
         _verdict(swing_card.swing_verdict(result), len(result["warnings"])),
         _picture(result, name, overlay_png, outline_svg),
+        range_page.cross_checks(result),
         tables.warnings(result),
-        tables.numbers(result),
         tables.balance_states(result),
+        range_page.nose_weight(result),
+        tables.bullet_list("Cautions", cautions),
+    ]
+    details = [
+        tables.numbers(result),
         swing_card.swing_section(result),
         tables.photos(result),
         tables.hand_checks(result),
@@ -42,15 +68,14 @@ def report_html(
         tables.band_sources(result),
         _outline(outline_svg) if overlay_png is not None else "",
         tables.bullet_list("What was assumed", result.get("assumptions") or ()),
-        tables.bullet_list("Cautions", cautions),
     ]
-    body = "\n".join(section for section in sections if section)
-    return (
-        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{escape(name)}: centre of pressure from a photo</title>\n<style>\n{STYLE}</style>\n</head>\n"
-        f"<body>\n<main>\n{body}\n</main>\n</body>\n</html>\n"
-    )
+    return [section for section in first if section], [section for section in details if section]
+
+
+def foot(result: dict) -> str:
+    """What made the report, for its foot."""
+    name = str(result.get("name") or "rocket")
+    return f"{name}, digitize {result.get('tool_version') or __version__}. {OFFICER}"
 
 
 def _header(name: str, photo_name: str, from_photo: bool) -> str:

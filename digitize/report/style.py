@@ -43,6 +43,11 @@ dt { font-weight: 600; }
 dd { margin: .1rem 0 0; }
 .bar { width: 12rem; }
 .bar span { display: block; border-top: .55rem solid #00548f; margin-top: .5rem; }
+.checks { display: grid; grid-template-columns: repeat(auto-fit, minmax(13rem, 1fr)); border: 1.5px solid var(--ink); }
+.check { padding: .5rem .9rem .7rem; border-left: 1.5px solid var(--ink); margin-left: -1.5px; }
+.check h3 { font-size: .86rem; font-weight: 400; color: var(--soft); margin: 0; }
+.check .big { font-size: 1.3rem; font-weight: 700; margin: .1rem 0; }
+.tool { color: var(--soft); font-size: .86rem; margin-top: 2rem; }
 ul { margin: .3rem 0; padding-left: 1.2rem; max-width: 44rem; }
 li { margin: .2rem 0; }
 @page { margin: 15mm 15mm 16mm; @bottom-right { content: counter(page) " / " counter(pages);
@@ -51,10 +56,12 @@ li { margin: .2rem 0; }
   html { background: #fff; }
   body { font-size: 10pt; }
   main { max-width: none; padding: 0; }
-  figure img { max-height: 180mm; }
   th, td { padding: 1mm 5mm 1mm 0; }
   h2 { break-after: avoid; margin: 5mm 0 1mm; }
   table, dl.warnings div, li, .verdict, figure { break-inside: avoid; }
+  .details { break-before: page; }
+  figure img { max-height: 105mm; }
+  .check .big { font-size: 13pt; }
   .verdict, .bar span, dl.warnings div { print-color-adjust: exact; -webkit-print-color-adjust: exact; }
 }
 @media (max-width: 40rem) { main { padding: 1rem .8rem 2rem; } td, th { padding-right: .5rem;
