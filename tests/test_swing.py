@@ -175,6 +175,14 @@ def test_plan_and_card(copied, capsys):
     assert plan["balance_mm"] == 200.0 and plan["mass_g"] == 90.0
 
 
+def test_a_rocket_that_must_not_fly_is_not_swung_first(results, capsys):
+    folder, _ = results("--balance", "250mm", "--mass", "90g")
+    _, out, _ = run(capsys, folder)
+    said = " ".join(out.split())
+    assert "put that right before you swing it" in said and "has no steady angle" in said
+    assert "put that right" in (folder / "swing-card.html").read_text()
+
+
 def test_the_state_with_the_least_margin_is_swung(results, capsys):
     folder, _ = results(*READY, "--balanced-with", "none", "--motor", "large,24g,12g,70mm")
     plan = json.loads(run(capsys, folder, "--json")[1])["plan"]

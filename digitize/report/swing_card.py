@@ -117,6 +117,8 @@ def watch_words(plan: dict) -> list[str]:
         f"all. There the turning would hold a rocket {fixed(plan['hidden_calibers'], 1)} calibers unstable, so a pass "
         "by itself proves little.",
     ]
+    if plan["verdict"] == "do not fly":
+        found.insert(0, "The margin says do not fly: put that right before you swing it.")
     if not plan["meaningful"]:
         found.append(
             "This rocket is too long or too heavy for this string: trust the margin more than this test."
@@ -208,7 +210,10 @@ def swing_summary(plan: dict | None, record: dict, paths: list) -> str:
              f"{fixed(plan['proof_kg'], 1)} kg"),
             ("clear", f"{fixed(plan['clear_m'], 0)} m all round"),
         )  # fmt: skip
-        lines += ["", *(f"{label:<20}{value}" for label, value in rows), ""]
+        lines.append("")
+        for label, value in rows:
+            lines += textwrap.wrap(value, 80, initial_indent=f"{label:<20}", subsequent_indent=" " * 20)
+        lines.append("")
         for words in watch_words(plan):
             lines += textwrap.wrap(words, 80, initial_indent="  ", subsequent_indent="  ")
     if record["outcomes"]:
