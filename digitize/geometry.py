@@ -195,14 +195,17 @@ def _check_root(name: str, outline, profile) -> None:
         if not -off <= x <= body_x[-1] + off:
             raise GeometryRefusal(
                 f"{name}: the root's {place} edge, x = {x:g}, is off the body, which ends at {body_x[-1]:g}",
-                "end the root on the body",
+                f"end the root on the body; {_OUTSIDE}",
             )
         radius = np.interp(x, body_x, body_r)
         if abs(y - radius) > off:
             raise GeometryRefusal(
                 f"{name}: the root's {place} edge is {y:g} from the axis, the body's radius there {radius:g}",
-                "start and end the outline on the body's surface",
+                f"start and end the outline on the body's surface; {_OUTSIDE}",
             )
+
+
+_OUTSIDE = "rings, pods and fins behind the body are outside the method: for those go by a cardboard cut-out"
 
 
 def _off_the_surface(profile) -> float:

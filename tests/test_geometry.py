@@ -171,6 +171,13 @@ def test_unusable_numbers_are_refused_by_name(tmp_path, change, says):
     assert refused.value.exit_code == 6 and refused.value.remedy and "\n" not in refused.value.line()
 
 
+def test_a_ring_or_pod_is_told_to_be_outside_the_method(tmp_path):
+    for change in (("[[250, 12]", "[[250, 30]"), ("[300, 12]]\nthick", "[330, 12]]\nthick")):
+        with pytest.raises(GeometryRefusal) as refused:
+            read_text(tmp_path, EXAMPLE.replace(*change))
+        assert "outside the method" in refused.value.remedy and "cut-out" in refused.value.remedy
+
+
 @pytest.mark.parametrize(
     ("change", "says"),
     [
