@@ -7,6 +7,7 @@ import numpy as np
 from digitize import areas, balance, stability
 from digitize.aero.components import centre_of_pressure
 from digitize.angle import angle_curve, loads_of
+from digitize.asked import words_of
 from digitize.hand import hand_checks, hand_facts, hand_warnings
 from digitize.options import MeasureOptions
 from digitize.outside import is_outside
@@ -27,7 +28,7 @@ from digitize.second_opinion import method_view, next_with_method, whole_band, w
 from digitize.solid.mark import marked_balance
 from digitize.solid.measure import UNEXPLAINED, Solid
 from digitize.solve import fin_result, geometry_warnings, radius_choice, tip_points
-from digitize.uncertainty import Samples, band, draw, next_measurement, shares
+from digitize.uncertainty import SAMPLES, Samples, band, draw, next_measurement, shares
 
 
 @dataclass(frozen=True)
@@ -43,13 +44,23 @@ class Measured:
     warnings: tuple[Warn, ...] = ()
 
 
-def assemble(measured: Measured, options: MeasureOptions) -> Result:
-    """The Result of one measured photo. Raises GeometryRefusal if there is no centre of pressure."""
+BRIEF_SAMPLES = 150
+
+
+def assemble(measured: Measured, options: MeasureOptions, last: Result | None = None) -> Result:
+    """The Result of one measured photo. Raises GeometryRefusal if there is no centre of pressure.
+
+    last: a full Result of nearly the same rocket. Then fewer samples are drawn, and what is slow and changes little is
+    taken from it: the method's band, the pieces, the words; the shares and the next measurement are left out.
+    """
     solid, geometry = measured.solid, measured.solid.geometry
-    samples = draw(solid, options.seed)
+    samples = draw(solid, options.seed, SAMPLES if last is None else BRIEF_SAMPLES)
     cp = centre_of_pressure(geometry)
     measured_x = _with_other(band(samples.cp_x_mm, cp.x_mm), measured)
-    view = method_view(geometry, measured_x.pm95, options.flight.mach)
+    if last is None:
+        view = method_view(geometry, measured_x.pm95, options.flight.mach)
+    else:
+        view = replace(last.methods, measured_pm95_mm=measured_x.pm95)
     cp_x = whole_band(measured_x, view)
     diameter = band(samples.max_diameter_mm, 2 * geometry.profile_mm[:, 1].max())
     rolls_deg = [np.degrees(t.roll_rad - solid.adjusted.pose().roll_offset_rad()) for t in solid.fins]
@@ -61,7 +72,7 @@ def assemble(measured: Measured, options: MeasureOptions) -> Result:
     mass_g = balance.lift_off_mass_g(states, options.mass_g)
     loads, balance_mm = loads_of(geometry, cp, area.value, centroid.value), worst and worst.balance_mm.value
     curve = angle_curve(loads, options.flight, balance_mm, diameter.value)
-    pieces = describe_profile(geometry.profile_mm)
+    pieces = describe_profile(geometry.profile_mm) if last is None else last.pieces
     fins = tuple(fin_bands(solid, samples, k) for k in range(len(geometry.fins)))
     length = band(samples.length_mm, geometry.profile_mm[-1, 0])
     facts = hand_facts(length, diameter, pieces, fins, centroid, geometry)
@@ -102,13 +113,17 @@ def assemble(measured: Measured, options: MeasureOptions) -> Result:
         hand_checks=checks,
         warnings=warnings,
         pieces=pieces,
-        assumptions=(*_assumptions(measured, options, rolls_deg), *balance.assumptions(states)),
-        shares=with_method(shares(solid, options.seed), view),
-        next_measurement=next_with_method(next_measurement(solid, samples), view, diameter.value),
+        assumptions=last.assumptions
+        if last is not None
+        else (*_assumptions(measured, options, rolls_deg), *balance.assumptions(states)),
+        shares=with_method(shares(solid, options.seed), view) if last is None else (),
+        next_measurement=None
+        if last is not None
+        else next_with_method(next_measurement(solid, samples), view, diameter.value),
         methods=view,
         angle=curve,
         drawing=drawing_of(measured, cp_x, worst and worst.balance_mm, centroid),
-        photo=_photo_facts(measured),
+        photo=_photo_facts(measured, options),
         mass_g=mass_g,
         as_balanced_mm=found,
         balance_states=states,
@@ -315,7 +330,7 @@ def _assumptions(measured: Measured, options: MeasureOptions, rolls_deg) -> tupl
     return tuple(lines)
 
 
-def _photo_facts(measured: Measured) -> dict:
+def _photo_facts(measured: Measured, options: MeasureOptions) -> dict:
     photo = measured.photo
     height, width = photo.rgb.shape[:2]
     return {
@@ -324,6 +339,8 @@ def _photo_facts(measured: Measured) -> dict:
         "height_px": height * photo.shrink,
         "focal35_mm": photo.focal35_mm,
         "notes": list(photo.notes),
+        "path": str(photo.path.resolve()),
+        "asked": words_of(options),
     }
 
 

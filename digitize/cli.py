@@ -11,7 +11,7 @@ from typing import Annotated
 
 import typer
 
-from digitize.commands import ballast, swing, templates
+from digitize.commands import ballast, swing, templates, trace
 from digitize.commands.option_types import AddOption, BalanceAtOption, BalancedWithOption, MotorOption
 from digitize.errors import ExitCode, Refusal, UsageRefusal, defect_words
 
@@ -328,6 +328,7 @@ def camera(
 app.command()(ballast.ballast)
 app.command()(templates.templates)
 app.command()(swing.swing)
+app.command()(trace.trace)
 
 
 def main(argv: list[str] | None = None) -> int:

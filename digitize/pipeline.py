@@ -11,7 +11,7 @@ from digitize.combine import Shot, combine
 from digitize.errors import OutlineRefusal, Refusal, ScaleRefusal, UsageRefusal
 from digitize.geometry import rounded
 from digitize.options import MeasureOptions, Pose, ScaleClaim
-from digitize.outline.silhouette import find_silhouette
+from digitize.outline.silhouette import NOTHING_MARKED, Marked, find_silhouette
 from digitize.photo.calibration import calibrated_prior, read_camera
 from digitize.photo.camera import CameraPrior, camera_prior
 from digitize.photo.read import read_photo
@@ -83,25 +83,27 @@ def _write(folder: Path, result: Result, measured: Measured, options: MeasureOpt
     write_results(folder, result, geometry, photo.rgb, photo.shrink, photo.path, options.pdf_paper)
 
 
-def measure_photo(photo: Photo, options: MeasureOptions, say: Callable[[str], None]) -> Measured:
-    """One photo to its solid. Raises ScaleRefusal, OutlineRefusal."""
+def measure_photo(
+    photo: Photo, options: MeasureOptions, say: Callable[[str], None], marked: Marked = NOTHING_MARKED
+) -> Measured:
+    """One photo to its solid. marked: what a person marked as rocket or not. Raises ScaleRefusal, OutlineRefusal."""
     if not options.scales:
         raise ScaleRefusal(
             "No scale was given, so there are no millimetres",
             "Give --scale, for example --scale tube=41.6mm (caliper on the body) or --scale ruler=300mm",
         )
-    prior = _camera(photo, options)
+    prior = camera_of(photo, options)
     say("finding the scale")
-    references = _references(photo, options)
-    silhouette = _silhouette(photo, references, say)
+    references = references_of(photo, options)
+    silhouette = _silhouette(photo, references, say, marked)
     say("fitting the solid")
-    told = _told(options)
+    told = told_of(options)
     solids = [
         measure_solid(
             options.name or photo.path.stem, prior, silhouette, references, told, said, options.nose,
             options.pose.kind == "resting",
         )
-        for said in _fins_said(options)
+        for said in fins_said(options)
     ]  # fmt: skip
     solid = min(solids, key=lambda s: max(t.unexplained for t in s.fins))
     _check_fins(solid)
@@ -140,13 +142,13 @@ def _check_band(result: Result) -> None:
 
 
 def _silhouette(
-    photo: Photo, references: tuple[ReferencePoints, ...], say: Callable[[str], None]
+    photo: Photo, references: tuple[ReferencePoints, ...], say: Callable[[str], None], marked: Marked
 ) -> Silhouette:
     """The outline, with flat objects nobody named kept out too: a ruler always, card and paper once in doubt."""
     named = {reference.kind for reference in references}
     aside = references if "ruler" in named else (*references, *unnamed_ruler(photo))
     try:
-        first = find_silhouette(photo, aside, say)
+        first = find_silhouette(photo, aside, say, marked)
         if not first.warnings:
             return first
     except OutlineRefusal:
@@ -154,26 +156,28 @@ def _silhouette(
     sheets = unnamed_sheets(photo, named)
     if first is not None and not sheets:
         return first
-    return find_silhouette(photo, (*aside, *sheets), say)
+    return find_silhouette(photo, (*aside, *sheets), say, marked)
 
 
-def _camera(photo: Photo, options: MeasureOptions) -> CameraPrior:
+def camera_of(photo: Photo, options: MeasureOptions) -> CameraPrior:
+    """The camera as calibrated, or as EXIF has it."""
     if options.camera is not None:
         return calibrated_prior(read_camera(options.camera), photo, options.camera.name)
     return camera_prior(photo.rgb.shape[1], photo.rgb.shape[0], photo.focal35_mm)
 
 
-def _references(photo: Photo, options: MeasureOptions) -> tuple[ReferencePoints, ...]:
+def references_of(photo: Photo, options: MeasureOptions) -> tuple[ReferencePoints, ...]:
+    """The flat objects of known size that were named, found in the photo. Raises ScaleRefusal, UsageRefusal."""
     found: list[ReferencePoints] = []
     for claim in options.scales:
         if claim.kind == "points":
-            found.append(_points_reference(photo, claim))
+            found.append(points_reference(photo, claim))
         elif claim.kind not in ("tube", "length"):
             found += find_reference(photo, claim, options.sheet_bar_mm)
     return tuple(found)
 
 
-def _points_reference(photo: Photo, claim: ScaleClaim) -> ReferencePoints:
+def points_reference(photo: Photo, claim: ScaleClaim) -> ReferencePoints:
     """Two pixels and their true distance as a reference of two points."""
     height, width = np.array(photo.rgb.shape[:2]) * photo.shrink
     ends = np.array(claim.points_px, float).reshape(2, 2)
@@ -195,7 +199,8 @@ def _points_reference(photo: Photo, claim: ScaleClaim) -> ReferencePoints:
     )
 
 
-def _told(options: MeasureOptions) -> Told:
+def told_of(options: MeasureOptions) -> Told:
+    """What was said of scale and distance."""
     by_kind = {claim.kind: claim.length_mm for claim in options.scales}
     return Told(
         tube_mm=by_kind.get("tube"),
@@ -205,7 +210,7 @@ def _told(options: MeasureOptions) -> Told:
     )
 
 
-def _fins_said(options: MeasureOptions) -> list[tuple[FinsSaid, ...]]:
+def fins_said(options: MeasureOptions) -> list[tuple[FinsSaid, ...]]:
     """What to try: the groups as said, or one group of each likely number."""
     counts = [options.fins] if options.fins is not None else [(count,) for count in UNSAID_COUNTS]
     return [

@@ -337,3 +337,4 @@ class Result:
     mass_g: float | None = None  # at lift-off, the heaviest
     as_balanced_mm: Quantity | None = None  # the balance point as found, before any motor or mass moved it
     balance_states: tuple[BalanceState, ...] = ()  # balance_mm and margin_calibers are those of the worst
+    changed_by_hand: tuple[str, ...] = ()  # what differs from the automatic result, a sentence each

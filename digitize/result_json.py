@@ -72,6 +72,7 @@ def to_dict(result: Result) -> dict:
         "next_measurement": _next_measurement(result),
         "drawing": None if result.drawing is None else _drawing(result.drawing),
         "photo": _plain(result.photo),
+        "changed_by_hand": list(result.changed_by_hand),
         "photos": [_photo_alone(photo) for photo in result.photos],
         "mass_g": None if result.mass_g is None else float(result.mass_g),
         "as_balanced_mm": _quantity(result.as_balanced_mm),

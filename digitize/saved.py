@@ -301,6 +301,7 @@ _RESULT = _record(
         "cutout_margin_calibers": _quantity,
         "pieces": _list(_PIECE),
         "assumptions": _list(_text),
+        "changed_by_hand": _list(_text),
         "shares": _list(_record({"source": _text, "share": _number, "cp_pm95_mm": _number})),
         "next_measurement": _STEP,
         "drawing": _DRAWING,

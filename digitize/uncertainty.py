@@ -139,6 +139,11 @@ def _edge_sigma(outline_sigma_px: float) -> float:
     return float(np.hypot(EDGE_SIGMA_PX, outline_sigma_px))
 
 
+def _own(errors: _Errors, sigma_px) -> np.ndarray | None:
+    """(S, n) errors of points set by hand, each by itself; None without any, so that no random number is spent."""
+    return errors.normal("edge", sigma_px, len(sigma_px)) if np.any(sigma_px) else None
+
+
 def _body(solid: Solid, values, pose, errors: _Errors, tip_s, base_s, bias_mm):
     """(profile_x, profile_r), each (S, n)."""
     s, upper, _ = pose.limb(solid.knots_upper_px)
@@ -150,6 +155,8 @@ def _body(solid: Solid, values, pose, errors: _Errors, tip_s, base_s, bias_mm):
     wave = errors.normal("edge", _edge_sigma(solid.edge_sigma_px) / np.sqrt(2), EDGE_MODES) @ _modes(
         nominal[:, 0] / nominal[-1, 0]
     )
+    own = _own(errors, solid.knot_sigma_px)
+    wave = wave if own is None else wave + own
     r = (upper - lower) / 2 - bias_mm[:, None] + wave * (pose.depth_mm / pose.camera.focal_px)[:, None]
     r = r + errors.normal("root under the fin", 1.0)[:, None] * _hidden_sigma(solid)
     nominal_radii, radii = solid.adjusted.tube_radii_mm(), solid.adjusted.tube_radii_mm(values)
@@ -177,6 +184,8 @@ def _fin(solid: Solid, k: int, pose, errors: _Errors, tip_s, bias_px, profile_x,
     # one stretch of edge in EDGE_MODES errs alone, so together they move the area by less than each
     edge_px = np.hypot(_edge_sigma(trace.edge_sigma_px), trace.misfit_sigma_px * np.sqrt(EDGE_MODES))
     wave = errors.normal("edge", edge_px, EDGE_MODES) @ _modes(np.linspace(0, 1, len(nominal)))
+    own = _own(errors, trace.own_sigma_px)
+    wave = wave if own is None else wave + own
     # a fin's edge is flat and not darkened like a limb: only the doubt about the bias concerns it, not its mean
     bias_px = bias_px - float(solid.adjusted.edge_bias_px())
     outward = (wave - bias_px[:, None])[..., None] * trace.out_px

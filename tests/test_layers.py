@@ -14,7 +14,7 @@ LAYERS = (
     ("__version__", "errors", "records", "sizes", "cautions", "shapes", "files"),
     ("aero", "areas", "quantities", "geometry", "pieces", "stability", "balance", "result_json", "saved"),
     ("swing_record",),
-    ("loading", "options", "shots"),
+    ("loading", "options", "shots", "asked"),
     ("angle", "hand", "outside", "second_opinion"),
     ("solve", "explain", "photo", "report", "cavity", "ballast", "ballast_plan", "templates", "swing", "swing_plan"),
     ("template_files",),
@@ -22,7 +22,7 @@ LAYERS = (
     ("solid", "uncertainty"),
     ("assemble", "combine"),
     ("pipeline",),
-    ("many",),
+    ("many", "trace"),
     ("commands",),
     ("cli",),
 )

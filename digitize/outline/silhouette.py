@@ -1,6 +1,7 @@
 """From a picture to the rocket's outline: region, edge, trust."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -24,16 +25,32 @@ from digitize.outline.trust import judge, signs
 from digitize.records import Photo, ReferencePoints, Silhouette
 
 
+@dataclass(frozen=True)
+class Marked:
+    """What a person marked in the picture, as polygons (n, 2) in pixels of photo.rgb: rocket, and not rocket."""
+
+    rocket: tuple[np.ndarray, ...] = ()
+    other: tuple[np.ndarray, ...] = ()
+
+
+NOTHING_MARKED = Marked()
+
+
 def find_silhouette(
-    photo: Photo, references: Sequence[ReferencePoints], say: Callable[[str], None] = lambda _: None
+    photo: Photo,
+    references: Sequence[ReferencePoints],
+    say: Callable[[str], None] = lambda _: None,
+    marked: Marked = NOTHING_MARKED,
 ) -> Silhouette:
     """The rocket's outline, sub-pixel, in pixels of photo.rgb.
 
-    references: their outlines are kept out of the silhouette. say: told what is being done.
+    references: their outlines are kept out of the silhouette. say: told what is being done. marked: what is rocket
+    and what is not, whatever it looks like.
     Raises OutlineRefusal when nothing trustworthy is found.
     """
     say("looking for the rocket")
-    region = find_region(photo.rgb, [reference.outline_px for reference in references])
+    region = find_region(photo.rgb, [*(reference.outline_px for reference in references), *marked.other])
+    region = _as_marked(region, marked)
     say("following its edge")
     outline = _first_outline(region)
     limb = _along_limb(region, outline)
@@ -41,6 +58,17 @@ def find_silhouette(
     outline, sigma = refine(photo.rgb, outline, limb)
     warnings = judge(signs(region, sigma))
     return Silhouette(outline, sigma, fill(outline, photo.rgb.shape[:2]), tuple(warnings))
+
+
+def _as_marked(region: Region, marked: Marked) -> Region:
+    """The region with what was marked taken in and left out."""
+    if not marked.rocket and not marked.other:
+        return region
+    mask = region.mask.copy()
+    for polygons, value in ((marked.rocket, True), (marked.other, False)):
+        for polygon in polygons:
+            mask[fill(region.to_reduced_px(polygon), mask.shape)] = value
+    return replace(region, mask=mask)
 
 
 def _first_outline(region: Region) -> np.ndarray:

@@ -51,6 +51,7 @@ def sections(
         _picture(result, name, overlay_png, outline_svg),
         range_page.cross_checks(result),
         tables.warnings(result),
+        tables.bullet_list("Changed by hand", result.get("changed_by_hand") or ()),
         tables.balance_states(result),
         range_page.nose_weight(result),
         tables.bullet_list("Cautions", cautions),

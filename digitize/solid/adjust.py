@@ -99,6 +99,7 @@ class Problem:
     references: tuple[ReferencePoints, ...]
     told: Told
     start_depth_mm: float
+    edge_bias_px: tuple[float, float] = (EDGE_BIAS_PX, EDGE_BIAS_SIGMA_PX)  # expected, sigma
 
     @cached_property
     def start_radii_mm(self) -> np.ndarray:
@@ -192,7 +193,8 @@ def _unpack(problem: Problem, values: np.ndarray) -> _State:
                     1 + reference.size_sigma * w[6],
                 )
             )
-    return _State(pose, EDGE_BIAS_PX + EDGE_BIAS_SIGMA_PX * v[2], radii, planes)
+    expected, sigma = problem.edge_bias_px
+    return _State(pose, expected + sigma * v[2], radii, planes)
 
 
 def _start_plane(camera: Camera, reference: ReferencePoints) -> tuple[np.ndarray, np.ndarray]:

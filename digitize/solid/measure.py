@@ -23,7 +23,7 @@ from digitize.solid.adjust import (
 )
 from digitize.solid.axis import AxisView, find_axis
 from digitize.solid.ends import base_edge, nose_tip, rim_of
-from digitize.solid.planform import Carving, Coverage, Planform, carve, coverage, scenery
+from digitize.solid.planform import Carving, Coverage, carve, coverage, scenery
 from digitize.solid.pose import Pose
 from digitize.solid.profile import limb_of, profile_of
 from digitize.solid.resting import lying
@@ -54,7 +54,8 @@ class FinTrace:
     angle_rad (m,) in a plane offset_mm (m,) from its middle; out_px: (m, 2) unit normals outward of the edge in the
     picture. roll_rad and its sigma, from the line of sight; unexplained: share of the silhouette; side_areas_mm2:
     area by the upper and by the lower side alone where both show a fin lying flat, else None; edge_sigma_px: typical of
-    the outline there; misfit_sigma_px: what the silhouette's own contradictions are worth along the fin's edge."""
+    the outline there; misfit_sigma_px: what the silhouette's own contradictions are worth along the fin's edge;
+    own_sigma_px: (m,) error of each point by itself, for those set by hand."""
 
     said: FinsSaid
     outline_px: np.ndarray
@@ -68,6 +69,7 @@ class FinTrace:
     side_areas_mm2: tuple[float, float] | None
     edge_sigma_px: float
     misfit_sigma_px: float = 0.0
+    own_sigma_px: np.ndarray | float = 0.0
 
 
 @dataclass(frozen=True)
@@ -75,7 +77,7 @@ class Solid:
     """The measured rocket. geometry: rounded as its file will be; knots_upper_px, knots_lower_px: (n, 2) where the
     limb of each profile point is (or would be) seen; hidden_knots: (n,) bool; tip_sigma_px, base_sigma_px: of the ends
     along the axis; rim_sigma_mm: of the aft end's radius where fins hide the limb before it; edge_sigma_px: typical of
-    the outline."""
+    the outline; knot_sigma_px: (n,) error of each profile point by itself, for those set by hand."""
 
     geometry: Geometry
     adjusted: Adjusted
@@ -90,6 +92,7 @@ class Solid:
     rim_sigma_mm: float
     edge_sigma_px: float
     warnings: tuple[Warn, ...] = ()
+    knot_sigma_px: np.ndarray | float = 0.0
 
 
 def measure_solid(
@@ -177,7 +180,7 @@ def _problem(prior, axis, stations, tip_p, references, told, silhouette) -> Prob
     upper_px, lower_px = _limb_px(draft, stations)
     tubes = tuple(_tube_limbs(run, upper_px, lower_px, silhouette) for run in _tube_runs(stations))
     draft = replace(draft, tubes=tubes)
-    return replace(draft, start_depth_mm=_start_depth(draft))
+    return replace(draft, start_depth_mm=start_depth(draft))
 
 
 def _tube_runs(stations: Stations) -> list[np.ndarray]:
@@ -207,7 +210,7 @@ def _tube_limbs(run, upper_px, lower_px, silhouette) -> TubeLimbs:
     return TubeLimbs(points, side, np.hypot(LIMB_SIGMA_PX, silhouette.sigma_px[nearest]))
 
 
-def _start_depth(problem: Problem) -> float:
+def start_depth(problem: Problem) -> float:
     """Distance to begin with, from whichever claim about scale there is. Raises ScaleRefusal without one."""
     told, unit = problem.told, replace(problem, start_depth_mm=1.0)
     pose = Pose(unit.prior.camera, unit.view, unit.upper, 1.0, 0.0)
@@ -333,7 +336,7 @@ def _one_group(adjusted, cover: Coverage, job: Carving, said: FinsSaid, tip_s: f
         outline_px=pixels,
         angle_rad=planform.angle_rad,
         offset_mm=planform.offset_mm,
-        out_px=_outward(pose, planform),
+        out_px=outward(pose, planform.outline_mm, planform.angle_rad, planform.offset_mm),
         roll_rad=roll,
         roll_sigma_rad=sigma,
         hidden_mm=(planform.hidden_lead_mm, planform.hidden_trail_mm),
@@ -362,21 +365,18 @@ def _misfit_sigma_px(pixels, outline, job: Carving, sides, unexplained: float, p
     return float(doubt_mm2 / edge_mm / (pose.depth_mm / pose.camera.focal_px))
 
 
-def _outward(pose: Pose, planform: Planform) -> np.ndarray:
-    """(m, 2) unit vectors in the picture along which each point moves when the fin grows."""
-    outline = planform.outline_mm
+def outward(pose: Pose, outline, angle_rad, offset_mm) -> np.ndarray:
+    """(m, 2) unit vectors in the picture along which each point of a fin's outline (m, 2) (s, y) moves when the fin
+    grows. angle_rad, offset_mm: (m,) as in FinTrace."""
     tangent = np.gradient(outline, axis=0)
-    normal = np.column_stack(
-        [-tangent[:, 1], tangent[:, 0]]
-    )  # leading edge first, tip up: left of the way is outside
+    # leading edge first, tip up: left of the way is outside
+    normal = np.column_stack([-tangent[:, 1], tangent[:, 0]])
     normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-12)
-    moved = []
-    for point, grown, angle, off in zip(
-        outline, outline + normal, planform.angle_rad, planform.offset_mm, strict=True
-    ):
-        a, b = pose.project_fin(np.array([point, grown]), angle, off)
-        moved.append((b - a) / np.linalg.norm(b - a))
-    return np.array(moved)
+    grown, moved = outline + normal, np.zeros_like(outline)
+    for angle, off in sorted(set(zip(angle_rad.tolist(), offset_mm.tolist(), strict=True))):
+        k = (angle_rad == angle) & (offset_mm == off)
+        moved[k] = pose.project_fin(grown[k], angle, off) - pose.project_fin(outline[k], angle, off)
+    return moved / np.maximum(np.linalg.norm(moved, axis=1, keepdims=True), 1e-12)
 
 
 def _side_areas(scene, pose, job) -> tuple[float, float] | None:

@@ -1,0 +1,60 @@
+"""`digitize trace`: a local page to see, correct and re-solve an outline."""
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def trace(
+    start: Annotated[
+        Path | None,
+        typer.Argument(
+            metavar="PHOTO_OR_RESULT_DIR", help="A photo, or a results folder; without it the page asks for a photo."
+        ),
+    ] = None,
+    port: Annotated[
+        int, typer.Option(metavar="N", min=0, max=65535, help="Port on this machine; 0 takes any free one.")
+    ] = 0,
+    no_open: Annotated[bool, typer.Option("--no-open", help="Only print the address, open no browser.")] = False,
+    out: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="Results folder; named after the photo if absent.")
+    ] = None,
+) -> None:
+    """A page on this machine: the photo with the outline over it, to drag right by hand; the numbers follow."""
+    from digitize.errors import UsageRefusal
+    from digitize.report.folder import check_out_dir
+    from digitize.trace.serve import serve
+    from digitize.trace.session import Session, open_folder, read_history
+
+    if start is not None and start.is_dir():
+        if out is not None:
+            raise UsageRefusal("--out was given with a results folder", "leave it out: changes go to that folder")
+        session, begin = open_folder(start)
+        session.begin_in_background(**begin)
+    elif start is None:
+        session = Session(out or _free(Path("rocket-digitized")))
+    else:
+        folder = out or Path(f"{start.stem}-digitized")
+        check_out_dir(folder, start)
+        history = read_history(folder) if folder.is_dir() else None
+        if history is not None and Path(str(history.get("photo"))).absolute() == start.absolute():
+            session, begin = open_folder(folder)
+            session.begin_in_background(**begin)
+        else:
+            session = Session(folder)
+            session.load_photo(start)
+    serve(session, port, _say, not no_open)
+
+
+def _say(address: str) -> None:
+    sys.stdout.write(f"{address}\nOpen this address on this machine. Ctrl-C ends it; every change is kept.\n")
+    sys.stdout.flush()
+
+
+def _free(folder: Path) -> Path:
+    """The folder, or the first of its name with a number that is not there yet."""
+    if not folder.exists():
+        return folder
+    return next(p for n in range(2, 10_000) if not (p := folder.with_name(f"{folder.name}-{n}")).exists())

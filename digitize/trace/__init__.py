@@ -1,0 +1,1 @@
+"""A local page to see, correct and re-solve an outline."""

@@ -1,0 +1,341 @@
+"""A sketch to numbers: the geometry it means through the pose, then the same bands, margin and verdict as `measure`.
+
+While nothing touched the axis or the scale, the pose is the measured one and only points are carried through it; else
+the adjustment is solved again from what is now said, with its own covariance. A point set by hand carries its own
+error of HAND_SIGMA_PX besides what all points share.
+"""
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+
+from digitize.assemble import Measured, assemble
+from digitize.errors import GeometryRefusal, UsageRefusal
+from digitize.geometry import check_geometry, rounded
+from digitize.options import MeasureOptions, measure_options
+from digitize.photo.camera import Camera
+from digitize.pipeline import points_reference, told_of
+from digitize.records import FinGroup, Geometry, Photo, Result
+from digitize.solid.adjust import Adjusted, EndPoints, Problem, TubeLimbs, adjust
+from digitize.solid.agreement import check_agreement
+from digitize.solid.measure import FinsSaid, FinTrace, Solid, outward, start_depth
+from digitize.solid.pose import Pose, view_of_axis
+from digitize.trace.sketch import Sketch, SketchFin, to_json
+from digitize.uncertainty import HIDDEN_SHARE
+
+HAND_SIGMA_PX = 1.0
+"""How well a person sets a point on an edge with the magnifier: common practice, no source."""
+HAND_AXIS_SIGMA_PX = 1.0
+SEARCHED = ("ruler", "a4", "letter", "card", "checker", "sheet")
+"""Scales that are looked for in the picture: a new one needs the photo measured again."""
+
+
+@dataclass(frozen=True)
+class Traced:
+    """measured: as the sketch has it; options: its words, parsed."""
+
+    sketch: Sketch
+    measured: Measured
+    options: MeasureOptions
+
+    @property
+    def pose(self) -> Pose:
+        """In pixels of the upright full-size photo."""
+        return full_pose(self.measured.solid.adjusted.pose(), self.measured.photo)
+
+
+def full_pose(pose: Pose, photo: Photo) -> Pose:
+    """The pose of the working picture as one of the full-size photo: the same rays."""
+    camera = pose.camera
+    centre = photo.to_full_px(camera.centre_px)
+    return replace(pose, camera=Camera(camera.focal_px * photo.shrink, centre, camera.k1))
+
+
+def sketch_of(measured: Measured, asked: dict) -> Sketch:
+    """What was found, as a sketch."""
+    photo, solid = measured.photo, measured.solid
+    pose = solid.adjusted.pose()
+    ends = solid.adjusted.problem.ends
+    tip_s, length = float(ends.tip_s_mm(pose)), float(solid.geometry.profile_mm[-1, 0])
+    axis = photo.to_full_px(pose.project(np.array([[tip_s, 0, 0], [tip_s + length, 0, 0]])))
+    body = photo.to_full_px(solid.knots_upper_px[1:])
+    fins = tuple(
+        SketchFin(
+            t.said.count, t.said.thickness_mm, t.roll_rad, photo.to_full_px(t.outline_px), t.angle_rad, t.offset_mm,
+            np.zeros(len(t.outline_px), bool),
+        )
+        for t in solid.fins
+    )  # fmt: skip
+    return Sketch(axis[0], axis[1], body, np.zeros(len(body), bool), fins, asked=asked)
+
+
+def trace(base: Measured, start: Sketch, sketch: Sketch) -> Traced:
+    """The measurement as the sketch has it. base: as found; start: its sketch. Raises Refusal of the kind that fits."""
+    options = options_of(base.photo, sketch.asked)
+    if sketch is start or to_json(sketch) == to_json(start):
+        return Traced(sketch, base, options)
+    adjusted, references, warnings = _adjusted(base, start, sketch, options)
+    return Traced(sketch, _measured(base, start, sketch, adjusted, references, warnings), options)
+
+
+def solve_fully(traced: Traced) -> Result:
+    """Every number, as `measure` gives them."""
+    return assemble(traced.measured, traced.options)
+
+
+def solve_briefly(traced: Traced, last: Result) -> Result:
+    """The numbers while a point is dragged: fewer samples, and the slow parts as the last full result has them."""
+    return assemble(traced.measured, traced.options, last)
+
+
+def options_of(photo: Photo, asked: dict) -> MeasureOptions:
+    """The words parsed. Raises UsageRefusal."""
+    try:
+        return measure_options([photo.path], **asked)
+    except TypeError as error:
+        raise UsageRefusal(f"the options can't be read ({error})", "measure the photo again") from None
+
+
+# --- pose and scale ---------------------------------------------------------------------------------------
+
+
+def _adjusted(base: Measured, start: Sketch, sketch: Sketch, options: MeasureOptions):
+    """(adjustment, references, warnings): the measured one unless axis or scale were touched."""
+    words = ("scale", "behind", "distance")
+    same_words = all(sketch.asked.get(w) == start.asked.get(w) for w in words)
+    if same_words and not sketch.axis_hand:
+        return base.solid.adjusted, base.references, base.warnings
+    kinds = {claim.kind for claim in options.scales}
+    searched = tuple(r for r in base.references if r.kind in kinds)
+    missing = [k for k in SEARCHED if k in kinds and k not in {r.kind for r in searched}]
+    if missing:
+        raise UsageRefusal(f"{missing[0]} has to be looked for in the photo", "measure the photo again with it")
+    points = tuple(points_reference(base.photo, c) for c in options.scales if c.kind == "points")
+    references = (*searched, *points)
+    problem = base.solid.adjusted.problem
+    if sketch.axis_hand:
+        problem = _by_hand_axis(problem, base.photo, sketch)
+    told = replace(told_of(options), tilt=problem.told.tilt, plane_tilt=problem.told.plane_tilt)
+    if references and told.behind_mm is None:
+        told = replace(told, behind_sigma_mm=max(problem.told.behind_sigma_mm, 20.0))
+    problem = replace(problem, references=references, told=told)
+    problem = replace(problem, start_depth_mm=start_depth(problem))
+    adjusted = _solve(_Key(problem, (repr(sketch.asked), sketch.axis_hand, _bytes(sketch))))
+    return adjusted, references, check_agreement(adjusted, tuple(c.text or c.kind for c in options.scales))
+
+
+def _bytes(sketch: Sketch) -> bytes:
+    """What of the sketch the adjustment depends on."""
+    if not sketch.axis_hand:
+        return b""
+    return b"".join(a.tobytes() for a in (sketch.tip_px, sketch.aft_px, sketch.body_px))
+
+
+class _Key:
+    """A problem told apart by the sketch it comes from; arrays have no hash."""
+
+    def __init__(self, problem: Problem, key):
+        self.problem, self.key = problem, key
+
+    def __hash__(self):
+        return hash(self.key)
+
+    def __eq__(self, other):
+        return self.key == other.key
+
+
+@lru_cache(maxsize=8)
+def _solve(key: _Key) -> Adjusted:
+    try:
+        return adjust(key.problem)
+    except (np.linalg.LinAlgError, ValueError):
+        raise GeometryRefusal("axis, body and scale do not fit together", "undo the last change") from None
+
+
+def _by_hand_axis(problem: Problem, photo: Photo, sketch: Sketch) -> Problem:
+    """The axis through both ends of the sketch; the limbs are its body points and their mirror images."""
+    tip, aft = photo.to_working_px(sketch.tip_px), photo.to_working_px(sketch.aft_px)
+    return axis_problem(problem, tip, aft, photo.to_working_px(sketch.body_px))
+
+
+def axis_problem(problem: Problem, tip_px, aft_px, body_px) -> Problem:
+    """The problem with its axis from tip_px to aft_px and its limbs from body_px (n, 2), working pixels.
+
+    Two places along the body are needed to hold the axis: the widest, and the one farthest from it.
+    """
+    camera = problem.prior.camera
+    view = view_of_axis(camera, tip_px, aft_px)
+    upper = -1.0 if view[1, 1] > 0 or (view[1, 1] == 0 and view[1, 0] < 0) else 1.0
+    pose = Pose(camera, view, upper, problem.start_depth_mm, 0.0)
+    s, side, _ = pose.limb(body_px)
+    side = np.abs(side)
+    tip_s, aft_s = pose.in_fin_plane(np.array([tip_px, aft_px]), 0.0)[:, 0]
+    widest = np.flatnonzero(side > 0.985 * side.max())
+    away = tip_s + 0.5 * (s[0] - tip_s) if len(s) == 1 else s[np.argmax(np.abs(s - s[widest].mean()))]
+    stations = [s[widest], [away]]
+    profile_s, profile_r = np.r_[tip_s, s], np.r_[0.0, side]
+    if np.ptp(stations[0]) > 0.3 * (aft_s - tip_s):
+        stations = [np.linspace(s[widest[0]], s[widest[-1]], 6)]
+    tubes = []
+    for at in stations:
+        at = np.asarray(at, float)
+        r = np.interp(at, profile_s, profile_r)
+        both = np.concatenate([pose.limb_px(at, r), pose.limb_px(at, -r)])
+        sign = np.r_[np.ones(len(at)), -np.ones(len(at))]
+        tubes.append(TubeLimbs(both, sign, np.full(len(both), HAND_AXIS_SIGMA_PX)))
+    base_r = float(side[-1])
+    rim = pose.limb_px(np.array([aft_s, aft_s]), np.array([base_r, -base_r]))
+    ends = EndPoints(np.asarray(tip_px, float), rim, rim)
+    return replace(problem, view=view, upper=upper, tubes=tuple(tubes), ends=ends)
+
+
+# --- geometry ---------------------------------------------------------------------------------------------
+
+
+def _measured(base, start, sketch, adjusted, references, warnings) -> Measured:
+    photo, solid = base.photo, base.solid
+    pose = adjusted.pose()
+    ends = _ends(adjusted.problem.ends, pose, photo, sketch)
+    adjusted = replace(adjusted, problem=replace(adjusted.problem, ends=ends))
+    tip_s = float(ends.tip_s_mm(pose))
+    profile, knots, hand = _profile(adjusted, pose, photo, sketch, tip_s, float(ends.base_s_mm(pose)))
+    traced = [_fin(adjusted, pose, photo, fin, profile, tip_s, _before(solid, fin, start)) for fin in sketch.fins]
+    groups = tuple(FinGroup(t.said.count, outline, t.said.thickness_mm) for t, outline in traced)
+    geometry = rounded(Geometry(solid.geometry.name, profile, groups))
+    check_geometry(geometry)
+    same_knots = len(knots[0]) == len(solid.hidden_knots)
+    new = replace(
+        solid,
+        geometry=replace(geometry, name=sketch.asked.get("name") or geometry.name),
+        adjusted=adjusted,
+        knots_upper_px=knots[0],
+        knots_lower_px=knots[1],
+        hidden_knots=solid.hidden_knots & ~hand if same_knots else np.zeros(len(hand), bool),
+        knot_sigma_px=np.where(hand, HAND_SIGMA_PX, 0.0),
+        fins=tuple(t for t, _ in traced),
+        tip_sigma_px=HAND_SIGMA_PX if sketch.tip_hand else solid.tip_sigma_px,
+        base_sigma_px=HAND_SIGMA_PX if sketch.aft_hand else solid.base_sigma_px,
+        rim_sigma_mm=0.0 if hand[-1] else solid.rim_sigma_mm,
+    )
+    other = base.other if [f.count for f in sketch.fins] == [f.count for f in start.fins] else None
+    return replace(base, solid=new, references=references, warnings=warnings, other=other)
+
+
+def _ends(ends: EndPoints, pose: Pose, photo: Photo, sketch: Sketch) -> EndPoints:
+    if sketch.axis_hand:
+        return ends
+    if sketch.tip_hand:
+        ends = replace(ends, tip_px=photo.to_working_px(sketch.tip_px))
+    if sketch.aft_hand or sketch.hand[-1]:
+        s = np.full(2, pose.in_fin_plane(photo.to_working_px(sketch.aft_px)[None], 0.0)[0, 0])
+        r = np.abs(pose.limb(photo.to_working_px(sketch.body_px[-1:]))[1]).repeat(2)
+        rim = pose.limb_px(s, r * [1, -1])
+        ends = replace(ends, base_px=rim, rim_px=rim)
+    return ends
+
+
+def _profile(adjusted, pose: Pose, photo: Photo, sketch: Sketch, tip_s: float, base_s: float):
+    """((n, 2) profile, (upper, lower) knots' pixels, (n,) set by hand), the nose tip first."""
+    bias_mm = float(adjusted.edge_bias_px()) * pose.depth_mm / pose.camera.focal_px
+    s, side, _ = pose.limb(photo.to_working_px(sketch.body_px))
+    x, r = s - tip_s, np.abs(side) - bias_mm
+    x[-1] = base_s - tip_s
+    keep = np.r_[(x[:-1] > 0) & (x[:-1] < x[-1]), True]
+    x, r, hand = np.r_[0.0, x[keep]], np.r_[0.0, r[keep]], np.r_[sketch.tip_hand, sketch.hand[keep]]
+    if x[-1] <= 0 or (r[1:] <= 0).any():
+        raise GeometryRefusal("the aft end is ahead of the nose tip, or the body has no width", "undo the last change")
+    at, out = x + tip_s, r + bias_mm
+    return np.column_stack([x, r]), (pose.limb_px(at, out), pose.limb_px(at, -out)), hand
+
+
+def _before(solid: Solid, fin: SketchFin, start: Sketch) -> FinTrace | None:
+    """The measured trace this group began as: the nearest one with any point still where it was found."""
+    if fin.drawn:
+        return None
+    for trace_, was in zip(solid.fins, start.fins, strict=True):
+        if (fin.points_px[:, None] == was.points_px[None]).all(-1).any():
+            return trace_
+    return solid.fins[0] if solid.fins else None
+
+
+def _fin(adjusted, pose: Pose, photo: Photo, fin: SketchFin, profile, tip_s: float, before: FinTrace | None):
+    """(trace, outline (m, 2) from the nose tip) of one group; the root's ends are put on the body."""
+    pixels = photo.to_working_px(fin.points_px)
+    plane = pose.in_fin_plane(pixels, fin.angle_rad, fin.offset_mm)
+    outline = plane - [tip_s, 0.0]
+    for end in (0, -1):
+        x = float(np.clip(outline[end, 0], 0.0, profile[-1, 0]))
+        outline[end] = x, np.interp(x, profile[:, 0], profile[:, 1])
+    pixel_mm = float(pose.depth_mm / pose.camera.focal_px)
+    hidden = [0.0, 0.0] if before is None else list(before.hidden_mm)
+    for k, end in enumerate((0, -1)):
+        if fin.hand[end]:
+            hidden[k] = HAND_SIGMA_PX * pixel_mm / HIDDEN_SHARE
+    said = FinsSaid(fin.count, (fin.roll_rad - pose.roll_offset_rad(),), fin.thickness_mm)
+    as_found = before is not None and fin.roll_rad == before.roll_rad
+    new = FinTrace(
+        said=said if before is None else replace(before.said, count=fin.count, thickness_mm=fin.thickness_mm),
+        outline_px=pixels,
+        angle_rad=fin.angle_rad,
+        offset_mm=fin.offset_mm,
+        out_px=outward(pose, plane, fin.angle_rad, fin.offset_mm),
+        roll_rad=fin.roll_rad,
+        roll_sigma_rad=before.roll_sigma_rad if as_found else HAND_ROLL_SIGMA_RAD,
+        hidden_mm=(hidden[0], hidden[1]),
+        unexplained=0.0 if before is None or fin.hand.any() else before.unexplained,
+        side_areas_mm2=None if before is None or fin.hand.any() else before.side_areas_mm2,
+        edge_sigma_px=0.0 if before is None else before.edge_sigma_px,
+        misfit_sigma_px=0.0 if before is None else before.misfit_sigma_px,
+        own_sigma_px=np.where(fin.hand, HAND_SIGMA_PX, 0.0),
+    )
+    if not as_found:
+        new = replace(new, said=replace(new.said, roll_rad=said.roll_rad))
+    return new, outline
+
+
+HAND_ROLL_SIGMA_RAD = np.radians(5.0)
+"""How well a person tells how a fin stands, by eye."""
+
+
+# --- what was changed -------------------------------------------------------------------------------------
+
+
+def changed_by_hand(start: Sketch, sketch: Sketch, drawn: bool) -> tuple[str, ...]:
+    """What differs from the automatic result, in words, one line each."""
+    if drawn:
+        return ("The whole outline was drawn by hand.",)
+    lines = []
+    if sketch.axis_hand:
+        lines.append("The axis was turned by hand.")
+    for moved, name in ((sketch.tip_hand, "nose tip"), (sketch.aft_hand, "aft end")):
+        if moved:
+            lines.append(f"The {name} was set by hand.")
+    if not np.array_equal(sketch.body_px, start.body_px):
+        lines.append(f"Body profile: {int(sketch.hand.sum())} point(s) set by hand, {_count_words(start, sketch)}.")
+    automatic = sum(not fin.drawn for fin in sketch.fins)
+    if automatic < len(start.fins):
+        lines.append(f"{len(start.fins) - automatic} fin group(s) found were taken out.")
+    for k, fin in enumerate(sketch.fins, 1):
+        if fin.drawn:
+            lines.append(f"Fin group {k} was drawn by hand.")
+        elif fin.hand.any():
+            lines.append(f"Fin group {k}: {int(fin.hand.sum())} of {len(fin.hand)} outline points set by hand.")
+        was = start.fins[k - 1] if len(start.fins) == len(sketch.fins) else None
+        if was is not None and not fin.drawn and fin.count != was.count:
+            lines.append(f"Fin group {k}: number of fins set to {fin.count}, was {was.count}.")
+    for name in sorted(sketch.asked.keys() | start.asked.keys()):
+        now, then = sketch.asked.get(name), start.asked.get(name)
+        if now != then:
+            lines.append(f"Told on the page: {name.replace('_', ' ')} {_words(now)}, was {_words(then)}.")
+    return tuple(lines)
+
+
+def _count_words(start: Sketch, sketch: Sketch) -> str:
+    return f"{len(sketch.body_px)} in all, {len(start.body_px)} were found"
+
+
+def _words(value) -> str:
+    if value in (None, []):
+        return "not said"
+    return ", ".join(value) if isinstance(value, list) else str(value)

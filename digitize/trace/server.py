@@ -1,0 +1,209 @@
+"""The page's server: thin handlers over a session. Paths from the browser are never opened; names come from lists."""
+
+import io
+import json
+from functools import lru_cache
+from pathlib import Path
+
+from PIL import Image
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from digitize.errors import Refusal, UsageRefusal
+from digitize.report.folder import NAMES, REPORT
+from digitize.trace.guard import Guard
+from digitize.trace.session import Session
+from digitize.trace.view import preview, view
+
+LARGEST_UPLOAD = 120_000_000
+LARGEST_JSON = 400_000
+LONGEST_SHOWN_PX = 4096
+STATIC = Path(__file__).parent / "static"
+_TYPES = {".html": "text/html", ".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml"}
+_DOWNLOADS = {
+    ".json": "application/json", ".toml": "text/plain", ".png": "image/png", ".svg": "image/svg+xml",
+    ".html": "text/html", ".pdf": "application/pdf",
+}  # fmt: skip
+_MADE_LATER = ("templates.pdf",)
+_SUFFIXES = {"JPEG": ".jpg", "PNG": ".png", "WEBP": ".webp", "TIFF": ".tif", "BMP": ".bmp", "HEIF": ".heic"}
+
+
+def application(session: Session, hosts: frozenset[str], token: str):
+    """The whole of it as an ASGI application. hosts: accepted Host headers."""
+    handlers = Handlers(session)
+    post = {"methods": ["POST"]}
+    routes = [
+        Route(f"/{token}/", handlers.page),
+        Route(f"/{token}/static/{{name}}", handlers.static),
+        Route(f"/{token}/state", handlers.state),
+        Route(f"/{token}/photo.jpg", handlers.photo),
+        Route(f"/{token}/download/{{name}}", handlers.download),
+        Route(f"/{token}/upload", handlers.upload, **post),
+        Route(f"/{token}/measure", handlers.measure, **post),
+        Route(f"/{token}/preview", handlers.preview, **post),
+        Route(f"/{token}/change", handlers.change, **post),
+        Route(f"/{token}/go", handlers.go, **post),
+        Route(f"/{token}/save", handlers.save, **post),
+    ]
+    app = Starlette(routes=routes, exception_handlers={Refusal: _refused, ClientDisconnect: _gone})
+    return Guard(app, hosts, token)
+
+
+class Handlers:
+    """One for each route."""
+
+    def __init__(self, session: Session):
+        self.session = session
+
+    async def page(self, request: Request) -> Response:
+        return _static("index.html")
+
+    async def static(self, request: Request) -> Response:
+        return _static(request.path_params["name"])
+
+    async def state(self, request: Request) -> Response:
+        return JSONResponse(await run_in_threadpool(view, self.session))
+
+    async def photo(self, request: Request) -> Response:
+        photo = self.session.photo
+        if photo is None:
+            return Response(status_code=404)
+        return Response(await run_in_threadpool(_jpeg, _Picture(photo)), media_type="image/jpeg")
+
+    async def upload(self, request: Request) -> Response:
+        """The photo as the request's body; its name is only shown, never used as a path."""
+        content = await _body(request, LARGEST_UPLOAD)
+        await run_in_threadpool(_take_photo, self.session, content)
+        return JSONResponse(await run_in_threadpool(view, self.session))
+
+    async def measure(self, request: Request) -> Response:
+        asked = await _json(request)
+        self.session.begin_in_background(asked.get("words"), asked.get("drawn"), tuple(asked.get("regions") or ()))
+        return JSONResponse(await run_in_threadpool(view, self.session))
+
+    async def preview(self, request: Request) -> Response:
+        change = await _json(request)
+
+        def work():
+            traced, result = self.session.preview(change)
+            return preview(self.session, traced, result)
+
+        return JSONResponse(await run_in_threadpool(work))
+
+    async def change(self, request: Request) -> Response:
+        change = await _json(request)
+        await run_in_threadpool(self.session.change, change)
+        return JSONResponse(await run_in_threadpool(view, self.session))
+
+    async def go(self, request: Request) -> Response:
+        to = (await _json(request)).get("to")
+        if isinstance(to, bool) or not isinstance(to, int):
+            raise UsageRefusal("no such state", "reload the page")
+        await run_in_threadpool(self.session.go, to)
+        return JSONResponse(await run_in_threadpool(view, self.session))
+
+    async def save(self, request: Request) -> Response:
+        await _body(request, LARGEST_JSON)
+        await run_in_threadpool(self.session.save)
+        return JSONResponse(await run_in_threadpool(view, self.session))
+
+    async def download(self, request: Request) -> Response:
+        """A file of the results folder, by a name from the list."""
+        name = request.path_params["name"]
+        path = self.session.folder / name if name in (*NAMES, *_MADE_LATER) else None
+        if path is None or not path.is_file():
+            return Response("There is no such file; save first.\n", 404, media_type="text/plain")
+        content = await run_in_threadpool(path.read_bytes)
+        how = "inline" if name.endswith(".png") else "attachment"
+        headers = {"Content-Disposition": f'{how}; filename="{name}"'}
+        kind = "application/octet-stream" if name == REPORT else _DOWNLOADS[path.suffix]
+        return Response(content, headers=headers, media_type=kind)
+
+
+@lru_cache(maxsize=1)
+def _pages() -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in STATIC.iterdir() if path.suffix in _TYPES}
+
+
+def _static(name: str) -> Response:
+    content = _pages().get(name)
+    if content is None:
+        return Response("Not found.\n", 404, media_type="text/plain")
+    return Response(content, media_type=_TYPES[Path(name).suffix])
+
+
+async def _body(request: Request, most: int) -> bytes:
+    """The request's body, refused as soon as it is larger than `most` bytes."""
+    said = request.headers.get("content-length", "0")
+    if not said.isdigit() or int(said) > most:
+        raise TooLarge(most)
+    content = bytearray()
+    async for part in request.stream():
+        content += part
+        if len(content) > most:
+            raise TooLarge(most)
+    return bytes(content)
+
+
+async def _json(request: Request) -> dict:
+    try:
+        data = json.loads(await _body(request, LARGEST_JSON))
+    except (ValueError, RecursionError):
+        data = None
+    if not isinstance(data, dict):
+        raise UsageRefusal("the request is not understood", "reload the page")
+    return data
+
+
+class TooLarge(Refusal):
+    """More than is taken."""
+
+    def __init__(self, most: int):
+        super().__init__(f"this is larger than {most / 1e6:g} MB", "give a smaller file")
+
+
+async def _refused(request: Request, refusal: Refusal) -> Response:
+    status = 413 if isinstance(refusal, TooLarge) else 422
+    return JSONResponse({"refused": {"what": refusal.what, "remedy": refusal.remedy}}, status)
+
+
+async def _gone(request: Request, error: Exception) -> Response:
+    return Response(status_code=400)
+
+
+def _take_photo(session: Session, content: bytes) -> None:
+    """Keep the uploaded photo in the results folder, under a name of our own, and read it."""
+    try:
+        with Image.open(io.BytesIO(content)) as image:
+            suffix = _SUFFIXES.get("JPEG" if image.format == "MPO" else image.format)
+    except Exception:  # decoders raise nearly anything on damaged data
+        suffix = None
+    if suffix is None:
+        raise UsageRefusal("this file is not a picture this reads", "give a JPEG, HEIC, PNG, WebP, TIFF or BMP file")
+    session.take_upload(content, suffix)
+
+
+class _Picture:
+    """A photo as a key of the cache."""
+
+    def __init__(self, photo):
+        self.photo = photo
+
+    def __hash__(self):
+        return id(self.photo)
+
+    def __eq__(self, other):
+        return self.photo is other.photo
+
+
+@lru_cache(maxsize=1)
+def _jpeg(picture: _Picture) -> bytes:
+    image = Image.fromarray(picture.photo.rgb)
+    if max(image.size) > LONGEST_SHOWN_PX:
+        image.thumbnail((LONGEST_SHOWN_PX, LONGEST_SHOWN_PX), Image.Resampling.BOX)
+    data = io.BytesIO()
+    image.save(data, "JPEG", quality=90)
+    return data.getvalue()

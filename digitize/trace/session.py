@@ -1,0 +1,330 @@
+"""One rocket on the page: what was found, every change since, and where it is kept.
+
+The history of changes is a file in the results folder, written after each, so nothing is lost when the page is
+reloaded or the program ends. The measurement itself is made again from the photo when a folder is opened.
+"""
+
+import json
+import threading
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from digitize.assemble import Measured
+from digitize.errors import Refusal, UnreadableRefusal, UsageRefusal
+from digitize.files import replace_file
+from digitize.outline.silhouette import Marked
+from digitize.photo.read import read_photo
+from digitize.pipeline import measure_photo
+from digitize.records import Photo, Result
+from digitize.report.folder import RESULT, check_out_dir, write_results
+from digitize.trace import edits
+from digitize.trace.drawn import drawn_of, measure_drawn, outline_of
+from digitize.trace.resolve import Traced, changed_by_hand, options_of, sketch_of, solve_briefly, solve_fully, trace
+from digitize.trace.sketch import Sketch, from_json, points, to_json
+
+HISTORY = "trace.json"
+MARK = "digitize trace"
+MOST_STATES = 300
+MOST_REGIONS = 40
+WORDS = (
+    "scale", "behind", "distance", "fins", "pose", "nose", "balance", "balance_at", "mass", "hand", "thickness",
+    "sheet_bar", "name", "mach", "wind", "rod_speed", "motor", "balanced_with", "add",
+)  # fmt: skip
+"""Options the form may hold: all of `measure` but those that name files."""
+LISTS = ("scale", "hand", "motor", "add")
+
+
+@dataclass(frozen=True)
+class Beginning:
+    """What the history starts from. drawn: the first points of a rocket drawn by hand, or None; regions: what was
+    marked, as {"rocket": bool, "points": [...]} in pixels of the full-size photo."""
+
+    asked: dict
+    drawn: dict | None = None
+    regions: tuple[dict, ...] = ()
+
+
+class Session:
+    """Not a value: the one thing that changes. Every method may be called from any thread."""
+
+    def __init__(self, folder: Path, photo_path: Path | None = None, asked: dict | None = None):
+        self.folder, self.photo_path = folder, photo_path
+        self.lock = threading.RLock()
+        self.photo: Photo | None = None
+        self.asked = dict(asked or {})
+        self.extra = {}  # words that are kept but can't be given on the page
+        self.beginning: Beginning | None = None
+        self.working, self.said, self.refused = False, "", None
+        self.base: Measured | None = None
+        self.states: list[Sketch] = []
+        self.at = 0
+        self.traced: Traced | None = None
+        self.full: Result | None = None
+        self.saved_at: int | None = None
+
+    # --- beginning ----------------------------------------------------------------------------------------
+
+    def load_photo(self, path: Path) -> None:
+        """Take this photo; whatever was measured before is let go. Raises UnreadableRefusal."""
+        photo = read_photo(path)
+        with self.lock:
+            self.photo_path, self.photo = path, photo
+            self.base, self.states, self.traced, self.full, self.beginning = None, [], None, None, None
+
+    def take_upload(self, content: bytes, suffix: str) -> None:
+        """Keep an uploaded photo in the results folder and read it. Raises Refusal, and then it is not kept."""
+        check_out_dir(self.folder)
+        path = self.folder / f"photo{suffix}"
+        if path.exists() and path.read_bytes() != content:
+            path = next(p for n in range(2, 10_000) if not (p := self.folder / f"photo-{n}{suffix}").exists())
+        new = not path.exists()
+        try:
+            self.folder.mkdir(parents=True, exist_ok=True)
+            replace_file(path, content)
+        except OSError as error:
+            reason = (error.strerror or "error").lower()
+            raise UsageRefusal(f"{self.folder}: can't be written ({reason})", "choose another with --out") from None
+        try:
+            self.load_photo(path)
+        except Refusal:
+            if new:
+                path.unlink(missing_ok=True)
+            raise
+
+    def begin(self, words: dict, drawn: dict | None = None, regions=(), states=None, at: int = 0) -> None:
+        """Measure, or take what was drawn; in this thread. states: a history to go on with. Raises Refusal."""
+        if self.photo is None:
+            raise UsageRefusal("there is no photo yet", "choose one first")
+        asked = {**self.extra, **checked_words(words)}
+        base = self._measured(asked, drawn, regions)
+        start = sketch_of(base, asked)
+        if drawn:
+            start = replace(start, hand=start.hand | True, tip_hand=True, aft_hand=True, axis_hand=True)
+        beginning = Beginning(asked, drawn, tuple(regions))
+        history = [start, *(states or [])[1:]]
+        at = min(at, len(history) - 1)
+        traced = self._trace(base, start, history[at])
+        full = solve_fully(traced)
+        with self.lock:
+            self.base, self.states, self.at, self.asked = base, history, at, asked
+            self.beginning, self.traced, self.full = beginning, traced, full
+            self.saved_at = None
+        self._keep()
+
+    def begin_in_background(self, words: dict, *args, **kwargs) -> None:
+        """The same in a thread of its own; how it goes is in `view`. Raises UsageRefusal if one is running."""
+        args = (checked_words(words), *args)
+        with self.lock:
+            if self.working:
+                raise UsageRefusal("the photo is being measured already", "wait until it is done")
+            self.working, self.said, self.refused = True, "starting", None
+        threading.Thread(target=self._work, args=(args, kwargs), daemon=True).start()
+
+    def _work(self, args, kwargs) -> None:
+        try:
+            self.begin(*args, **kwargs)
+        except Refusal as refusal:
+            self.refused = {"what": refusal.what, "remedy": refusal.remedy}
+        except Exception as error:
+            self.refused = {
+                "what": f"a defect in the tool itself ({type(error).__name__}: {error})",
+                "remedy": "please report it, with the photo if you can",
+            }
+        finally:
+            self.working = False
+
+    def _say(self, words: str) -> None:
+        self.said = words
+
+    def _measured(self, asked: dict, drawn: dict | None, regions) -> Measured:
+        if drawn:
+            return measure_drawn(self.photo, asked, drawn_of(drawn))
+        return measure_photo(self.photo, options_of(self.photo, asked), self._say, marked_of(self.photo, regions))
+
+    def _trace(self, base: Measured, start: Sketch, sketch: Sketch) -> Traced:
+        traced = trace(base, start, sketch)
+        if self.beginning is not None and self.beginning.drawn:
+            traced = with_drawn_outline(traced)
+        return traced
+
+    # --- changing -----------------------------------------------------------------------------------------
+
+    def preview(self, change: dict) -> tuple[Traced, Result]:
+        """The numbers if the change were made; it is not. Raises Refusal."""
+        with self.lock:
+            traced = self._changed(change)
+            return traced, solve_briefly(traced, self.full)
+
+    def change(self, change: dict) -> None:
+        """Make the change and keep it. Raises Refusal, and then nothing has changed."""
+        with self.lock:
+            traced = self._changed(change)
+            full = solve_fully(traced)
+            self.states = [*self.states[: self.at + 1], traced.sketch]
+            if len(self.states) > MOST_STATES:
+                self.states = [self.states[0], *self.states[2:]]
+            self.at = len(self.states) - 1
+            self.traced, self.full = traced, full
+            if self.saved_at is not None and self.saved_at >= self.at:
+                self.saved_at = None
+            self._keep()
+
+    def _changed(self, change: dict) -> Traced:
+        if self.traced is None:
+            raise UsageRefusal("there is nothing to change yet", "measure the photo first")
+        sketch = edits.apply(self.states[self.at], change, self.traced.pose)
+        return self._trace(self.base, self.states[0], sketch)
+
+    def go(self, to: int) -> None:
+        """Undo and redo: to the state of that number."""
+        with self.lock:
+            if self.traced is None or not 0 <= to < len(self.states):
+                return
+            traced = self._trace(self.base, self.states[0], self.states[to])
+            self.full, self.traced, self.at = solve_fully(traced), traced, to
+            self._keep()
+
+    # --- keeping ------------------------------------------------------------------------------------------
+
+    def result(self) -> Result:
+        """The full result, with what was changed by hand."""
+        drawn = bool(self.beginning.drawn)
+        return replace(self.full, changed_by_hand=changed_by_hand(self.states[0], self.states[self.at], drawn))
+
+    def save(self) -> Path:
+        """Write the results folder, as `measure` does. Raises UsageRefusal."""
+        with self.lock:
+            if self.traced is None:
+                raise UsageRefusal("there is nothing to save yet", "measure the photo first")
+            photo, geometry = self.photo, self.traced.measured.solid.geometry
+            write_results(self.folder, self.result(), geometry, photo.rgb, photo.shrink, photo.path)
+            self.saved_at = self.at
+            self._keep()
+            return self.folder
+
+    def _keep(self) -> None:
+        """The history beside the results, whole or not at all."""
+        check_out_dir(self.folder, self.photo_path)
+        path = self.folder / HISTORY
+        if path.exists() and read_history(self.folder) is None:
+            raise UsageRefusal(f"{path} was not written by this tool", "choose another folder with --out")
+        data = {
+            "made_by": MARK,
+            "photo": str(self.photo_path.resolve()),
+            "asked": self.beginning.asked,
+            "drawn": self.beginning.drawn,
+            "regions": list(self.beginning.regions),
+            "states": [to_json(state) for state in self.states],
+            "at": self.at,
+            "saved_at": self.saved_at,
+        }
+        try:
+            self.folder.mkdir(parents=True, exist_ok=True)
+            replace_file(path, json.dumps(data).encode())
+        except OSError as error:
+            raise UsageRefusal(
+                f"{self.folder}: changes can't be kept ({(error.strerror or 'error').lower()})",
+                "choose another folder with --out",
+            ) from None
+
+
+def read_history(folder: Path) -> dict | None:
+    """What trace.json holds, None if it is absent, broken or somebody else's."""
+    try:
+        data = json.loads((folder / HISTORY).read_text("utf-8"))
+    except (OSError, ValueError, RecursionError):
+        return None
+    return data if isinstance(data, dict) and data.get("made_by") == MARK else None
+
+
+def open_folder(folder: Path) -> tuple[Session, dict]:
+    """A session on a results folder, and what to begin it with. Raises UsageRefusal, UnreadableRefusal."""
+    history = read_history(folder)
+    if history is None:
+        photo, asked = _from_result(folder)
+        history = {"photo": photo, "asked": asked}
+    path = _photo_path(folder, history.get("photo"))
+    asked = history.get("asked") or {}
+    session = Session(folder, path, asked)
+    session.extra = {k: asked[k] for k in ("camera", "seed") if k in asked}
+    session.load_photo(path)
+    words = {k: v for k, v in asked.items() if k in WORDS}
+    begin = {"words": words, "drawn": history.get("drawn"), "regions": tuple(history.get("regions") or ())}
+    try:
+        begin["states"] = [from_json(state) for state in history.get("states") or []]
+        begin["at"] = int(history.get("at") or 0)
+    except (UsageRefusal, TypeError, ValueError):
+        begin["states"], begin["at"] = None, 0
+    return session, begin
+
+
+def _from_result(folder: Path) -> tuple[str, dict]:
+    try:
+        data = json.loads((folder / RESULT).read_text("utf-8"))
+        photo = data["photo"]
+        return str(photo["path"]), dict(photo["asked"])
+    except OSError:
+        raise UsageRefusal(
+            f"{folder} holds no {RESULT}, so it is not a results folder",
+            "give a photo, or the folder that measure has written",
+        ) from None
+    except (ValueError, KeyError, TypeError, RecursionError):
+        raise UsageRefusal(
+            f"{folder / RESULT} does not say which photo it came from", "measure the photo again, or give the photo"
+        ) from None
+
+
+def _photo_path(folder: Path, said) -> Path:
+    """The photo where it was, or under its name in the folder or beside it."""
+    name = Path(str(said)).name
+    for path in (Path(str(said)), folder / name, folder.parent / name):
+        if path.is_file():
+            return path
+    raise UnreadableRefusal(
+        f"the photo {name} is no longer where it was measured, {Path(str(said)).parent}",
+        f"put it back, or into {folder}",
+    )
+
+
+def checked_words(words: dict) -> dict:
+    """The form's words, cleaned of what is empty. Raises UsageRefusal."""
+    if not isinstance(words, dict):
+        raise UsageRefusal("the form is not understood", "reload the page")
+    found = {}
+    for name, value in words.items():
+        if name not in WORDS:
+            raise UsageRefusal(f"{str(name)[:40]!r} can't be told on the page", "reload the page")
+        texts = value if isinstance(value, list) else [value]
+        if len(texts) > 20 or not all(isinstance(text, str) and len(text) <= 300 for text in texts):
+            raise UsageRefusal(f"{name}: too much text", "write it shorter")
+        texts = [text.strip() for text in texts if text.strip()]
+        if texts:
+            found[name] = texts if name in LISTS else texts[0]
+    return found
+
+
+def marked_of(photo: Photo, regions) -> Marked:
+    """Regions drawn on the page as polygons of the working picture. Raises UsageRefusal."""
+    try:
+        if len(regions) > MOST_REGIONS:
+            raise ValueError("too many")
+        found = [(bool(r["rocket"]), photo.to_working_px(points(r["points"], 3))) for r in regions]
+    except (KeyError, TypeError, ValueError) as error:
+        raise UsageRefusal(f"the marked regions are not understood ({error})", "mark them again") from None
+    return Marked(tuple(p for rocket, p in found if rocket), tuple(p for rocket, p in found if not rocket))
+
+
+def with_drawn_outline(traced: Traced) -> Traced:
+    """The outline of what was drawn, body and fins, in place of one found in the picture."""
+    measured, pose = traced.measured, traced.measured.solid.adjusted.pose()
+    solid = measured.solid
+    tip_s = float(solid.adjusted.problem.ends.tip_s_mm(pose))
+    parts = [np.concatenate([solid.knots_upper_px, solid.knots_lower_px[::-1]])]
+    for group, fin in zip(solid.geometry.fins, solid.fins, strict=True):
+        plane = np.vstack([group.outline_mm, group.outline_mm[[-1, 0]] * [1, 0.5]]) + [tip_s, 0.0]
+        parts += [pose.project_fin(plane, fin.roll_rad + 2 * np.pi * j / group.count) for j in range(group.count)]
+    outline = outline_of(parts)
+    silhouette = replace(measured.silhouette, outline_px=outline, sigma_px=np.ones(len(outline)))
+    return replace(traced, measured=replace(measured, silhouette=silhouette))

@@ -1,0 +1,115 @@
+"""What the user sees and drags: the rocket's points in pixels of the upright full-size photo.
+
+Pixels, not millimetres, so that a change of scale, axis or roll leaves every point where it was set in the picture.
+"""
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from digitize.errors import UsageRefusal
+from digitize.geometry import FEWEST_FINS, MOST_FINS
+
+MOST_POINTS = 200
+MOST_GROUPS = 6
+_FARTHEST_PX = 1e6
+
+
+@dataclass(frozen=True, eq=False)
+class SketchFin:
+    """One group. points_px: (m, 2), from the root's leading edge round to its trailing edge, each on the fin that
+    stands at angle_rad (m,) from the line of sight, in a plane offset_mm (m,) beside its middle; hand: (m,) bool, set
+    by hand. roll_rad: of fin 1."""
+
+    count: int
+    thickness_mm: float
+    roll_rad: float
+    points_px: np.ndarray
+    angle_rad: np.ndarray
+    offset_mm: np.ndarray
+    hand: np.ndarray
+    drawn: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class Sketch:
+    """tip_px: (2,) nose tip; aft_px: (2,) where the aft edge crosses the axis; body_px: (n, 2) limb points on the
+    photo's upper side, nose to tail, the last at the aft end; hand: (n,) bool. tip_hand, aft_hand: set by hand;
+    axis_hand: the axis is the line through both. asked: the words of the options."""
+
+    tip_px: np.ndarray
+    aft_px: np.ndarray
+    body_px: np.ndarray
+    hand: np.ndarray
+    fins: tuple[SketchFin, ...] = ()
+    tip_hand: bool = False
+    aft_hand: bool = False
+    axis_hand: bool = False
+    asked: dict = field(default_factory=dict)
+
+    def with_fin(self, k: int, fin: SketchFin) -> "Sketch":
+        return replace(self, fins=(*self.fins[:k], fin, *self.fins[k + 1 :]))
+
+
+def to_json(sketch: Sketch) -> dict:
+    """As plain lists and numbers, exact."""
+    fins = [
+        {
+            "count": fin.count, "thickness_mm": fin.thickness_mm, "roll_rad": fin.roll_rad,
+            "points_px": fin.points_px.tolist(), "angle_rad": fin.angle_rad.tolist(),
+            "offset_mm": fin.offset_mm.tolist(), "hand": fin.hand.tolist(), "drawn": fin.drawn,
+        }
+        for fin in sketch.fins
+    ]  # fmt: skip
+    return {
+        "tip_px": sketch.tip_px.tolist(), "aft_px": sketch.aft_px.tolist(), "body_px": sketch.body_px.tolist(),
+        "hand": sketch.hand.tolist(), "fins": fins, "tip_hand": sketch.tip_hand, "aft_hand": sketch.aft_hand,
+        "axis_hand": sketch.axis_hand, "asked": sketch.asked,
+    }  # fmt: skip
+
+
+def from_json(data: dict) -> Sketch:
+    """The sketch of to_json. Raises UsageRefusal for anything else: the file may have been changed."""
+    try:
+        body, hand = points(data["body_px"], 1), np.array(data["hand"], bool)
+        fins = tuple(_fin(fin) for fin in data["fins"])
+        if len(hand) != len(body) or len(fins) > MOST_GROUPS or not isinstance(data["asked"], dict):
+            raise ValueError("lengths differ")
+        return Sketch(
+            point(data["tip_px"]), point(data["aft_px"]), body, hand, fins, bool(data["tip_hand"]),
+            bool(data["aft_hand"]), bool(data["axis_hand"]), data["asked"],
+        )  # fmt: skip
+    except (KeyError, TypeError, ValueError) as error:
+        raise UsageRefusal(f"what was drawn can't be read ({error})", "draw it again") from None
+
+
+def _fin(data: dict) -> SketchFin:
+    found = points(data["points_px"], 3)
+    angle, offset = (np.array(data[key], float) for key in ("angle_rad", "offset_mm"))
+    hand = np.array(data["hand"], bool)
+    count, roll, thickness = data["count"], float(data["roll_rad"]), float(data["thickness_mm"])
+    if not (len(found) == len(angle) == len(offset) == len(hand)) or not np.isfinite([roll, *angle, *offset]).all():
+        raise ValueError("lengths differ")
+    if isinstance(count, bool) or not isinstance(count, int) or not FEWEST_FINS <= count <= MOST_FINS:
+        raise ValueError("a number of fins")
+    if not 0 <= thickness <= 1000:
+        raise ValueError("a thickness")
+    return SketchFin(count, thickness, roll, found, angle, offset, hand, bool(data["drawn"]))
+
+
+def point(value) -> np.ndarray:
+    """(2,) finite pixel from a pair of numbers. Raises ValueError or TypeError."""
+    found = np.array(value, float)
+    if found.shape != (2,) or not (np.abs(found) < _FARTHEST_PX).all():
+        raise ValueError("not a point of the photo")
+    return found
+
+
+def points(value, fewest: int) -> np.ndarray:
+    """(n, 2) finite pixels. Raises ValueError or TypeError."""
+    found = np.array(value, float)
+    if found.ndim != 2 or found.shape[1] != 2 or not fewest <= len(found) <= MOST_POINTS:
+        raise ValueError("not a list of points")
+    if not (np.abs(found) < _FARTHEST_PX).all():
+        raise ValueError("a point far outside the photo")
+    return found

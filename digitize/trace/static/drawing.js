@@ -1,0 +1,124 @@
+// The outline over the photo: lines first, then the spots that can be taken hold of. Built anew after each change.
+import { svg } from "./dom.js";
+
+const path = (points, closed) => (points.length ? `M${points.map((p) => p.join(",")).join("L")}${closed ? "Z" : ""}` : "");
+const middle = (a, b) => [(a[0] + b[0]) / 2, (a[1] + b[1]) / 2];
+
+function cased(points, kind, closed = false) {
+  return [svg("path", { class: "case", d: path(points, closed) }), svg("path", { class: `line ${kind}`, d: path(points, closed) })];
+}
+
+export function lines(view, draft) {
+  const { sketch, result } = view;
+  const made = [];
+  if (view.outline) made.push(svg("path", { class: "line found", d: path(view.outline, true) }));
+  for (const region of view.regions || [])
+    made.push(svg("path", { class: `region${region.rocket ? " rocket" : ""}`, d: path(region.points, true) }));
+  if (sketch) {
+    for (const reference of sketch.references) made.push(svg("path", { class: "line reference", d: path(reference.points, true) }));
+    for (const fin of sketch.fins)
+      for (const line of fin.lines) {
+        if (line.handles) made.push(...cased(line.points, "fin"));
+        else made.push(svg("path", { class: "line fin turned", d: path(line.points) }));
+        const root = [line.points[0], line.points[line.points.length - 1]];
+        made.push(svg("path", { class: line.handles ? "line root" : "line fin turned", d: path(root) }));
+      }
+    made.push(...cased([...sketch.upper, ...[...sketch.lower].reverse()], "body", true));
+    made.push(svg("path", { class: "line axis", d: path([sketch.tip, sketch.aft]) }));
+    for (const scale of sketch.scales) made.push(...cased(scale.points, "scale"));
+  }
+  if (sketch && result && result.drawing) made.push(...marks(result.drawing, halfWidth(sketch)));
+  if (draft && draft.points.length) {
+    made.push(svg("path", { class: "line draft", d: path(draft.points, draft.closed) }));
+    for (const point of draft.points) made.push(svg("circle", { class: "handle hand", cx: point[0], cy: point[1], "data-r": 4 }));
+  }
+  return made;
+}
+
+function halfWidth(sketch) {
+  return Math.max(...sketch.body.map(([a, b]) => Math.hypot(a[0] - b[0], a[1] - b[1]) / 2));
+}
+
+function marks(drawing, half) {
+  const made = [];
+  const [nose, tail] = drawing.axis;
+  const size = Math.hypot(tail[0] - nose[0], tail[1] - nose[1]) || 1;
+  const across = [-(tail[1] - nose[1]) / size, (tail[0] - nose[0]) / size];
+  for (const [key, words] of [["balance", "balance"], ["cp", "centre of pressure"]]) {
+    const at = drawing[key];
+    if (!at) continue;
+    made.push(svg("path", { class: `line ${key}`, "data-tick": JSON.stringify([at, across]) }));
+    made.push(svg("text", { class: "mark", "data-text": JSON.stringify([at, across, key === "cp" ? -1 : 1, half]) }, words));
+  }
+  return made;
+}
+
+// Every spot: key (stays the same after a change), at, label, kind, and what a drag or a removal asks for.
+export function spots(sketch) {
+  const made = [];
+  sketch.body.forEach((pair, i) =>
+    pair.forEach((at, side) =>
+      made.push({
+        key: `body-${i}-${side}`, at, kind: sketch.body_hand[i] ? "hand" : "", tab: side === 0,
+        label: i === sketch.body.length - 1 ? "edge of the body at its aft end" : `point ${i + 1} of the body's edge`,
+        change: (to) => ({ do: "move-body", point: i, to }),
+        remove: { do: "remove-body", point: i },
+      }),
+    ),
+  );
+  sketch.fins.forEach((fin, group) => fin.lines.filter((line) => line.handles).forEach((line, n) => made.push(...finSpots(fin, group, line, n))));
+  made.sort((a, b) => b.kind.includes("small") - a.kind.includes("small")); // corners lie on top
+  for (const [end, name] of [["tip", "nose tip"], ["aft", "aft end of the axis"]])
+    made.push({
+      key: end, at: sketch[end], kind: "end", tab: true, label: name,
+      change: (to, snap) => ({ do: "move-end", end, to, snap }),
+    });
+  for (const scale of sketch.scales)
+    scale.points.forEach((at, end) =>
+      made.push({
+        key: `scale-${scale.reference}-${end}`, at, kind: "scale", tab: true, label: `end ${end + 1} of the ${scale.mm} mm distance`,
+        change: (to) => ({ do: "move-reference", reference: scale.reference, end, to }),
+      }),
+    );
+  return made;
+}
+
+function finSpots(fin, group, line, n) {
+  const last = line.points.length - 1;
+  const made = line.points.map((at, point) => {
+    const corner = fin.corners.includes(point);
+    const place = point === 0 ? ", root leading edge" : point === last ? ", root trailing edge" : "";
+    return {
+      key: `fin-${group}-${line.number}-${point}`, at, tab: corner && n === 0,
+      kind: `${fin.hand[point] ? "hand" : ""} ${corner ? "" : "small"}`,
+      label: `fin group ${group + 1}, ${corner ? "corner" : "point"} ${point + 1}${place}`,
+      change: (to) => ({ do: "move-fin-point", group, fin: line.number, point, to }),
+      remove: { do: "remove-fin-point", group, point },
+    };
+  });
+  made.push({
+    key: `root-${group}-${line.number}`, at: middle(line.points[0], line.points[last]), kind: "square", tab: n === 0,
+    label: `fin group ${group + 1}, root line`,
+    change: (to) => ({ do: "move-root", group, fin: line.number, to }),
+  });
+  return made;
+}
+
+// The nearest place on what can be given a new point: the body's edge, or a fin's outline.
+export function nearestEdge(sketch, at) {
+  let best = null;
+  const offer = (a, b, change) => {
+    const d = [b[0] - a[0], b[1] - a[1]];
+    const t = Math.min(Math.max(((at[0] - a[0]) * d[0] + (at[1] - a[1]) * d[1]) / (d[0] ** 2 + d[1] ** 2 || 1), 0), 1);
+    const away = Math.hypot(at[0] - a[0] - t * d[0], at[1] - a[1] - t * d[1]);
+    if (!best || away < best.away) best = { away, change };
+  };
+  for (const side of [sketch.upper, sketch.lower])
+    for (let i = 1; i < side.length; i += 1) offer(side[i - 1], side[i], { do: "add-body", to: at });
+  sketch.fins.forEach((fin, group) => {
+    for (const line of fin.lines.filter((l) => l.handles))
+      for (let i = 1; i < line.points.length; i += 1)
+        offer(line.points[i - 1], line.points[i], { do: "add-fin-point", group, fin: line.number, after: i - 1, to: at });
+  });
+  return best;
+}

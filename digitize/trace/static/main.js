@@ -1,0 +1,300 @@
+// The page's story: what the program says is shown; what the person does is sent; the answer is shown.
+import { Refused, send, state, upload } from "./api.js";
+import { byId, html } from "./dom.js";
+import { Form } from "./form.js";
+import { changes, table, verdict, warnings } from "./numbers.js";
+import { curve, downloads, noseWeight } from "./result.js";
+import { Sheet } from "./sheet.js";
+
+let view = null;
+let filled = false;
+let regions = [];
+const weight = { grams: 0, place: 30 };
+const trouble = { said: null };
+
+const sheet = new Sheet(byId("sheet"), byId("loupe"), byId("stage"), {
+  preview: (change) => follow(change),
+  commit: (change) => doing(() => send("change", change)),
+  drop: () => show(view),
+  hint: (words) => byId("hint").replaceChildren(...hint(words)),
+});
+const form = new Form(byId("form"), () => measure());
+
+// --- talking to the program ---
+
+async function doing(work) {
+  waiting = null;
+  try {
+    show(await work());
+    trouble.said = null;
+  } catch (error) {
+    if (!(error instanceof Refused)) throw error;
+    trouble.said = error.said;
+    if (view) show(view);
+  }
+  status();
+}
+
+// One preview at a time; of those that come meanwhile only the newest is sent.
+let waiting = null;
+let busy = false;
+async function follow(change) {
+  waiting = change;
+  if (busy) return;
+  busy = true;
+  while (waiting) {
+    const now = waiting;
+    waiting = null;
+    try {
+      const begun = performance.now();
+      const seen = await send("preview", now);
+      document.body.dataset.followed = (performance.now() - begun).toFixed(1);
+      if (!sheet.drag) break;
+      trouble.said = null;
+      show({ ...view, ...seen }, false);
+    } catch (error) {
+      if (!(error instanceof Refused)) throw error;
+      trouble.said = error.said;
+    }
+    status();
+  }
+  busy = false;
+}
+
+async function poll() {
+  while (view.phase === "working") {
+    await new Promise((resolve) => setTimeout(resolve, 250));
+    show(await state());
+    status();
+  }
+}
+
+function measure(extra = {}) {
+  doing(() => send("measure", { words: form.words(), regions, ...extra })).then(poll);
+}
+
+function saving() {
+  doing(() => send("save", {}));
+}
+
+// --- showing ---
+
+function show(next, whole = true) {
+  if (whole) view = next;
+  if (!filled && next.asked) {
+    form.fill(next.asked);
+    filled = true;
+    byId("told").open = next.phase !== "ready";
+  }
+  if (whole && next.phase === "ready") {
+    regions = next.regions.slice();
+    form.fill(next.asked);
+  }
+  sheet.show({ ...next, regions });
+  document.title = next.result ? `${next.result.name}: the outline by hand` : "digitize: the outline by hand";
+  numbers(next);
+  if (whole) {
+    tools();
+    fins();
+    more();
+    status();
+    byId("cautions").replaceChildren(html("h2", {}, "Cautions"), html("ul", { class: "soft" }, ...next.cautions.map((c) => html("li", {}, c))));
+  }
+}
+
+function numbers(next) {
+  const ready = next.phase === "ready";
+  byId("numbers").replaceChildren(...(ready ? [verdict(next.result), table(next.result), ...warnings(next.result)] : []));
+  byId("changes").replaceChildren(...(ready ? changes(next.changed) : []));
+}
+
+function status() {
+  const parts = [];
+  const refused = trouble.said || (view && view.refused);
+  if (refused) parts.push(html("div", { class: "refused", role: "alert" }, html("strong", {}, `${refused.what}. `), `${refused.remedy}.`));
+  if (view.phase === "working") parts.push(html("p", {}, `Working: ${view.said} \u2026`));
+  if (view.phase === "start") parts.push(...beginning());
+  if (view.phase === "ready") parts.push(history());
+  byId("status").replaceChildren(...parts);
+}
+
+function beginning() {
+  const file = html("input", { type: "file", accept: "image/*,.heic,.heif", id: "file", onchange: (event) => take(event.target.files[0]) });
+  const parts = [html("h2", {}, view.photo ? view.photo.name : "A side photo of the rocket"), html("label", { for: "file" }, "Choose a photo, or drop it on the left"), file];
+  if (view.photo)
+    parts.push(
+      html("p", {}, "Tell what gives the scale, and how many fins there are; then let the outline be found, or draw it."),
+      html("div", { class: "row" },
+        html("button", { type: "button", class: "chief", id: "go", onclick: () => measure() }, "Find the outline"),
+        html("button", { type: "button", id: "by-hand", onclick: drawRocket }, "Draw it all by hand"),
+        html("button", { type: "button", onclick: twoPoints }, "Set two points of known distance")),
+    );
+  return parts;
+}
+
+function history() {
+  const go = (to) => doing(() => send("go", { to }));
+  const button = (words, id, enabled, act) => html("button", { type: "button", id, onclick: act, disabled: !enabled }, words);
+  return html(
+    "div", { class: "row" },
+    button("Undo", "undo", view.at > 0, () => go(view.at - 1)),
+    button("Redo", "redo", view.at < view.states - 1, () => go(view.at + 1)),
+    button("As found", "as-found", view.at > 0, () => go(0)),
+    html("button", { type: "button", id: "save", class: view.saved ? "" : "chief", onclick: saving }, view.saved ? "Saved" : "Save"),
+  );
+}
+
+function tools() {
+  const ready = view.phase === "ready";
+  const tool = (name, words) =>
+    html("button", { type: "button", "aria-pressed": String(sheet.tool === name && !sheet.draft), disabled: !ready, "data-tool": name, onclick: () => pick(name) }, words);
+  const act = (words, id, enabled, work) => html("button", { type: "button", id, disabled: !enabled, onclick: work }, words);
+  byId("tools").replaceChildren(
+    tool("move", "Move points"), tool("add", "Add a point"), tool("remove", "Take a point out"),
+    act("Draw a fin", "draw-fin", ready, drawFin),
+    act("Mark: not rocket", "not-rocket", view.photo && !view.drawn, () => region(false)),
+    act("Mark: rocket", "rocket", view.photo && !view.drawn, () => region(true)),
+    act("Draw the rocket", "draw-rocket", view.photo, drawRocket),
+    act("Two points", "two-points", view.photo, twoPoints),
+    act("+", "zoom-in", view.photo, () => sheet.camera.zoom(1.4)), act("\u2212", "zoom-out", view.photo, () => sheet.camera.zoom(1 / 1.4)),
+    act("Rocket", "whole-rocket", ready, () => sheet.fitRocket()),
+    act("Whole photo", "whole", view.photo, () => sheet.camera.fit(view.photo.width, view.photo.height)),
+  );
+  byId("zoom-in").setAttribute("aria-label", "nearer");
+  byId("zoom-out").setAttribute("aria-label", "farther");
+}
+
+function pick(name) {
+  sheet.stop();
+  sheet.tool = name;
+  const words = { move: "", add: "Click on the line where a point is wanted.", remove: "Click on the point to take out." }[name];
+  byId("hint").replaceChildren(...hint(words));
+  tools();
+}
+
+function hint(words) {
+  if (!words) return [];
+  const parts = [html("span", {}, `${words} `)];
+  if (sheet.draft && sheet.draft.points.length >= sheet.draft.least && sheet.draft.least !== sheet.draft.most)
+    parts.push(html("button", { type: "button", id: "done", onclick: () => sheet.finish() }, "Done"));
+  if (sheet.draft) parts.push(html("button", { type: "button", onclick: () => sheet.stop() }, "Leave it"));
+  return parts;
+}
+
+function fins() {
+  if (view.phase !== "ready") {
+    byId("fins").replaceChildren();
+    return;
+  }
+  const rows = view.sketch.fins.map((fin, group) => {
+    const set = (name, value) => doing(() => send("change", { do: "set-fin", group, [name]: value }));
+    const number = (name, words, value, step) =>
+      html("label", {}, words, html("input", { type: "number", step, value, "data-fin": `${group}-${name}`, onchange: (event) => set(name, Number(event.target.value)) }));
+    return html("fieldset", {}, html("legend", {}, `Fin group ${group + 1}`),
+      number("count", "Number of fins", fin.count, 1), number("thickness_mm", "Thickness, mm", fin.thickness_mm, 0.1),
+      number("roll_deg", "Fin 1 from the photo's plane, degrees", fin.roll_deg, 0.5),
+      html("div", { class: "row" }, html("button", { type: "button", onclick: () => doing(() => send("change", { do: "remove-fin", group })) }, "Take this group out")));
+  });
+  byId("fins").replaceChildren(html("details", { id: "fin-details" }, html("summary", {}, "Fins"), ...rows));
+}
+
+function more() {
+  if (view.phase !== "ready") {
+    byId("more").replaceChildren();
+    return;
+  }
+  const quick = html("div", { class: "row" }, html("button", { type: "button", id: "tell", onclick: tell }, "Use balance, mass and scale as told below"));
+  byId("more").replaceChildren(quick, ...curve(view.result), ...noseWeight(view.result, weight), ...downloads(view));
+}
+
+// What of the form can be used without looking at the photo again.
+function tell() {
+  const words = form.words();
+  const wanted = {};
+  for (const name of ["balance", "mass", "behind", "distance", "name"]) wanted[name] = words[name] || "";
+  wanted.scale = words.scale;
+  doing(() => send("change", { do: "ask", words: wanted }));
+}
+
+// --- drawing ---
+
+function drawRocket() {
+  const ends = ["Click on the nose tip.", "Click in the middle of the aft edge of the body.", "Now one edge of the body from nose to tail, as many points as it bends; the last at the aft end."];
+  sheet.begin({
+    least: 3, most: null, words: (n) => ends[Math.min(n, 2)],
+    done: (points) => measure({ drawn: { tip_px: points[0], aft_px: points[1], body_px: points.slice(2) } }),
+  });
+}
+
+function drawFin() {
+  const count = Number((byId("field-fins").value.match(/\d+/g) || ["3"]).pop());
+  sheet.begin({
+    least: 3, most: null,
+    words: (n) => (n ? "Go on round the fin; the last point is the root's trailing edge." : `One of ${count} fins that lies flat in the photo: click on its root's leading edge, at the body.`),
+    done: (points) => doing(() => send("change", { do: "draw-fin", points, count, roll_deg: 0 })),
+  });
+}
+
+function region(rocket) {
+  sheet.begin({
+    least: 3, most: null, closed: true,
+    words: () => `Click round what is ${rocket ? "rocket" : "not rocket (hand, stand, string)"}; then the outline is found again. Changes made so far begin anew.`,
+    done: (points) => {
+      regions.push({ rocket, points });
+      measure();
+    },
+  });
+}
+
+function twoPoints() {
+  sheet.begin({
+    least: 2, most: 2,
+    words: (n) => (n ? "And on the other." : "Click on one end of a distance you know."),
+    done: (points) => {
+      const box = html("input", { id: "true-distance", placeholder: "300mm", "aria-label": "true distance with its unit" });
+      const use = () => {
+        if (!box.value.trim()) return;
+        form.addPoints(`points=${points.flat().join(",")},${box.value.trim()}`);
+        byId("hint").replaceChildren();
+        if (view.phase === "ready") tell();
+      };
+      box.addEventListener("keydown", (event) => event.key === "Enter" && use());
+      byId("hint").replaceChildren(html("label", {}, "Their true distance, with its unit ", box), html("button", { type: "button", id: "use-distance", onclick: use }, "Use it"));
+      box.focus();
+    },
+  });
+}
+
+// --- a photo dropped or chosen ---
+
+async function take(file) {
+  if (!file) return;
+  filled = true;
+  regions = [];
+  await doing(() => upload(file));
+}
+
+function dropping() {
+  const zone = byId("drop");
+  document.addEventListener("dragover", (event) => {
+    event.preventDefault();
+    zone.hidden = false;
+  });
+  zone.addEventListener("dragleave", () => (zone.hidden = true));
+  document.addEventListener("drop", (event) => {
+    event.preventDefault();
+    zone.hidden = true;
+    take(event.dataTransfer.files[0]);
+  });
+}
+
+document.addEventListener("keydown", (event) => {
+  if (!(event.ctrlKey || event.metaKey) || !view || view.phase !== "ready" || event.target.matches("input, textarea")) return;
+  const to = event.key.toLowerCase() === "z" ? view.at + (event.shiftKey ? 1 : -1) : event.key.toLowerCase() === "y" ? view.at + 1 : null;
+  if (to === null) return;
+  event.preventDefault();
+  if (to >= 0 && to < view.states) doing(() => send("go", { to }));
+});
+
+dropping();
+doing(state).then(poll);

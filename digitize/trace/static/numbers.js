@@ -1,0 +1,59 @@
+// The verdict, the numbers and what was changed, laid out from result.json; nothing is computed here but rounding.
+import { html } from "./dom.js";
+
+// As the report writes a band: two digits, rounded up, the value to the same place.
+export function withBand(quantity, unit, most = 3) {
+  if (!quantity) return "unknown";
+  const { value, pm95 } = quantity;
+  if (!(pm95 > 0)) return `${Number(value.toFixed(2))} ${unit}`;
+  let places = Math.min(1 - Math.floor(Math.log10(pm95)), most);
+  let band = Math.ceil(pm95 * 10 ** places - 0.1) / 10 ** places;
+  if (band > 0) {
+    places = Math.min(1 - Math.floor(Math.log10(band) + 1e-9), most);
+    band = Math.ceil(pm95 * 10 ** places - 0.1) / 10 ** places;
+  }
+  const shown = (v) => (places > 0 ? v.toFixed(places) : String(Math.round(v / 10 ** -places) * 10 ** -places));
+  return `${shown(value)} \u00b1 ${shown(band)} ${unit}`;
+}
+
+export function verdict(result) {
+  const level = result.verdict.level;
+  return html(
+    "div", { class: `verdict level-${level.replaceAll(" ", "-")}` },
+    html("p", { class: "level" }, level[0].toUpperCase() + level.slice(1)),
+    html("p", {}, result.verdict.text),
+    html("p", { class: "soft" }, "The range safety officer decides."),
+  );
+}
+
+export function table(result) {
+  const rows = [
+    ["centre of pressure, from the nose tip", result.cp.x_mm, "mm", "chief", "cp"],
+    ["margin", result.margin_calibers, "calibers", "chief", "margin"],
+    ["balance point", result.balance_mm, "mm", "", "balance"],
+    ["cut-out balance", result.cutout.centroid_mm, "mm", "", "cutout"],
+    ["length", result.length_mm, "mm", "", "length"],
+    ["largest diameter", result.max_diameter_mm, "mm", "", "diameter"],
+  ];
+  result.fins.forEach((fin, k) => {
+    const name = result.fins.length > 1 ? `fins ${k + 1} (${fin.count})` : `fins (${fin.count})`;
+    rows.push([`${name}: root chord`, fin.root_chord_mm, "mm", "", `root-${k}`]);
+    rows.push([`${name}: span`, fin.span_mm, "mm", "", `span-${k}`]);
+    rows.push([`${name}: area of one`, fin.area_mm2, "mm\u00b2", "", `area-${k}`]);
+  });
+  return html(
+    "table", {},
+    html("caption", { class: "soft" }, "with 95 % bands"),
+    html("tbody", {}, ...rows.filter((row) => row[1]).map(([words, q, unit, kind, key]) =>
+      html("tr", { class: kind }, html("th", { scope: "row" }, words), html("td", { "data-number": key, "data-value": q.value }, withBand(q, unit, 2))))),
+  );
+}
+
+export function warnings(result) {
+  return result.warnings.map((w) => html("div", { class: "warn" }, html("strong", {}, `${w.text}. `), `${w.remedy}.`));
+}
+
+export function changes(list) {
+  if (!list.length) return [html("p", { class: "soft" }, "Nothing is changed by hand: these are the numbers as found.")];
+  return [html("h2", {}, "Changed by hand"), html("ul", {}, ...list.map((line) => html("li", {}, line)))];
+}

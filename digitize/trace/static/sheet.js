@@ -1,0 +1,269 @@
+// The photo with the outline: drawing it, dragging spots, drawing new shapes, by pointer, finger and keys.
+import { svg } from "./dom.js";
+import { Camera } from "./camera.js";
+import { Loupe } from "./loupe.js";
+import { lines, nearestEdge, spots } from "./drawing.js";
+
+const SNAP = 6; // screen pixels within which an end stays on the axis
+
+export class Sheet {
+  // told: { preview(change), commit(change), hint(words) }
+  constructor(element, canvas, stage, told) {
+    this.element = element;
+    this.told = told;
+    this.camera = new Camera(element, () => this.resize());
+    this.loupe = new Loupe(canvas, stage);
+    this.view = null;
+    this.tool = "move";
+    this.draft = null;
+    this.pointers = new Map();
+    this.image = svg("image", { x: -0.5, y: -0.5, preserveAspectRatio: "none" });
+    this.over = svg("g");
+    this.held = svg("g");
+    element.append(this.image, this.over, this.held);
+    for (const name of ["down", "move", "up", "cancel"]) element.addEventListener(`pointer${name}`, (event) => this[name](event));
+    element.addEventListener("keydown", (event) => this.key(event));
+    new ResizeObserver(() => this.resize()).observe(element);
+  }
+
+  show(view, { photo = false } = {}) {
+    const before = this.view && this.view.photo;
+    const fresh = view.photo && (photo || !before || before.name !== view.photo.name || before.width !== view.photo.width);
+    const found = view.sketch && !(this.view && this.view.sketch);
+    this.view = view;
+    if (fresh) {
+      const url = `photo.jpg?${encodeURIComponent(view.photo.name)}-${Date.now()}`;
+      this.image.setAttribute("href", url);
+      this.image.setAttribute("width", view.photo.width);
+      this.image.setAttribute("height", view.photo.height);
+      this.loupe.load(url);
+      this.camera.fit(view.photo.width, view.photo.height);
+    }
+    this.draw();
+    if (found) this.fitRocket();
+  }
+
+  draw() {
+    if (!this.view) return;
+    const focused = document.activeElement && document.activeElement.dataset ? document.activeElement.dataset.key : null;
+    this.over.replaceChildren(...lines(this.view, this.draft));
+    this.spots = this.view.sketch && !this.draft ? spots(this.view.sketch) : [];
+    this.held.replaceChildren(...this.spots.map((spot) => this.spot(spot)));
+    this.resize();
+    if (focused) {
+      const again = this.held.querySelector(`[data-key="${focused}"]`);
+      if (again) again.focus({ preventScroll: true });
+    }
+  }
+
+  spot(spot) {
+    const node = svg("g", {
+      class: "spot", "data-key": spot.key, tabindex: spot.tab ? 0 : -1, role: "button",
+      "aria-label": `${spot.label}; arrow keys move it${spot.remove ? ", Delete takes it out" : ""}`,
+    });
+    const kind = `handle ${spot.kind}`;
+    const radius = spot.kind.includes("small") ? 3 : 6;
+    if (spot.kind === "square") node.append(svg("rect", { class: kind, "data-half": 6 }));
+    else node.append(svg("circle", { class: kind, "data-r": radius, cx: spot.at[0], cy: spot.at[1] }));
+    node.append(svg("circle", { class: "grab", "data-r": radius + (spot.kind.includes("small") ? 2 : 9), cx: spot.at[0], cy: spot.at[1] }));
+    node.spot = spot;
+    return node;
+  }
+
+  // Spots and words keep their size on the screen whatever the zoom.
+  resize() {
+    const px = this.camera.scale();
+    for (const dot of this.element.querySelectorAll("[data-r]")) dot.setAttribute("r", dot.dataset.r * px);
+    this.thin(px);
+    for (const node of this.held.querySelectorAll("[data-half]")) {
+      const [x, y] = node.parentNode.spot.at;
+      const half = node.dataset.half * px;
+      for (const [name, value] of [["x", x - half], ["y", y - half], ["width", 2 * half], ["height", 2 * half]]) node.setAttribute(name, value);
+    }
+    for (const tick of this.over.querySelectorAll("[data-tick]")) {
+      const [at, across] = JSON.parse(tick.dataset.tick);
+      const end = (k) => `${at[0] + k * 16 * px * across[0]},${at[1] + k * 16 * px * across[1]}`;
+      tick.setAttribute("d", `M${end(-1)}L${end(1)}`);
+    }
+    for (const text of this.over.querySelectorAll("[data-text]")) {
+      const [at, across, side, half] = JSON.parse(text.dataset.text);
+      const flat = Math.abs(across[1]) > Math.abs(across[0]);
+      const out = half + 12 * px;
+      text.setAttribute("text-anchor", flat ? "middle" : side > 0 ? "start" : "end");
+      text.setAttribute("x", at[0] + (flat ? 0 : side * out));
+      text.setAttribute("y", at[1] + (flat ? side * out + (side > 0 ? 12 * px : 0) : 5 * px));
+      text.style.fontSize = `${14 * px}px`;
+      text.style.strokeWidth = `${4 * px}px`;
+    }
+  }
+
+  // Small points that a corner would cover on the screen are left out until one zooms in.
+  thin(px) {
+    const big = (this.spots || []).filter((spot) => !spot.kind.includes("small"));
+    for (const node of this.held.children) {
+      const { at, kind } = node.spot;
+      const hidden = kind.includes("small") && big.some((other) => Math.hypot(other.at[0] - at[0], other.at[1] - at[1]) < 12 * px);
+      node.setAttribute("visibility", hidden ? "hidden" : "visible");
+    }
+  }
+
+  // The whole rocket, with some room around it.
+  fitRocket() {
+    const sketch = this.view && this.view.sketch;
+    if (!sketch) return;
+    const points = [...sketch.upper, ...sketch.lower, ...sketch.fins.flatMap((fin) => fin.lines.flatMap((line) => line.points))];
+    const [xs, ys] = [points.map((p) => p[0]), points.map((p) => p[1])];
+    const [x, y] = [Math.min(...xs), Math.min(...ys)];
+    const [w, h] = [Math.max(...xs) - x, Math.max(...ys) - y];
+    const room = 0.08 * Math.max(w, h);
+    this.camera.box = { x: x - room, y: y - room, w: w + 2 * room, h: h + 2 * room };
+    this.camera.apply();
+  }
+
+  // --- pointer and fingers ---
+
+  down(event) {
+    this.element.setPointerCapture(event.pointerId);
+    this.pointers.set(event.pointerId, { x: event.clientX, y: event.clientY });
+    if (this.pointers.size === 2) {
+      this.let_go();
+      return;
+    }
+    const at = this.camera.toPhoto(event.clientX, event.clientY);
+    this.start = { at, x: event.clientX, y: event.clientY, moved: false };
+    const node = event.target.closest ? event.target.closest(".spot") : null;
+    if (node && this.tool === "move" && !this.draft) {
+      node.focus({ preventScroll: true });
+      this.drag = { spot: node.spot, off: [node.spot.at[0] - at[0], node.spot.at[1] - at[1]], change: null };
+    } else if (node && this.tool === "remove" && node.spot.remove) {
+      this.told.commit(node.spot.remove);
+      this.start = null;
+    }
+    event.preventDefault();
+  }
+
+  move(event) {
+    const before = this.pointers.get(event.pointerId);
+    if (!before) {
+      if (this.draft) this.loupe.show(this.camera.toPhoto(event.clientX, event.clientY), event.clientX, event.clientY, this.camera.scale(), this.view.photo.width);
+      return;
+    }
+    const old = [...this.pointers.values()].map((p) => ({ ...p }));
+    this.pointers.set(event.pointerId, { x: event.clientX, y: event.clientY });
+    if (this.pointers.size === 2) {
+      this.camera.pinch(old, [...this.pointers.values()]);
+      return;
+    }
+    if (!this.start) return;
+    if (Math.hypot(event.clientX - this.start.x, event.clientY - this.start.y) > 3) this.start.moved = true;
+    const at = this.camera.toPhoto(event.clientX, event.clientY);
+    if (this.drag) {
+      if (!this.start.moved) return;
+      const to = [at[0] + this.drag.off[0], at[1] + this.drag.off[1]];
+      this.loupe.show(to, event.clientX, event.clientY, this.camera.scale(), this.view.photo.width);
+      this.drag.change = this.drag.spot.change(to, SNAP * this.camera.scale());
+      this.told.preview(this.drag.change);
+    } else if (this.start.moved) {
+      this.camera.pan(this.start.at[0] - at[0], this.start.at[1] - at[1]);
+    }
+  }
+
+  up(event) {
+    const last = this.pointers.size === 1;
+    this.pointers.delete(event.pointerId);
+    if (!last || !this.start) return;
+    const { at, moved } = this.start;
+    if (this.drag && this.drag.change) this.told.commit(this.drag.change);
+    else if (!moved && !this.drag) this.click(at);
+    this.let_go();
+  }
+
+  cancel(event) {
+    this.pointers.delete(event.pointerId);
+    if (this.drag && this.drag.change) this.told.drop();
+    this.let_go();
+  }
+
+  let_go() {
+    this.drag = null;
+    this.start = null;
+    this.loupe.hide();
+  }
+
+  click(at) {
+    if (this.draft) {
+      this.draft.points.push(at.map((v) => Math.round(v * 100) / 100));
+      if (this.draft.points.length === this.draft.most) this.finish();
+      else this.told.hint(this.draft.words(this.draft.points.length));
+      this.draw();
+    } else if (this.tool === "add" && this.view.sketch) {
+      const found = nearestEdge(this.view.sketch, at);
+      if (found && found.away < 40 * this.camera.scale()) this.told.commit(found.change);
+    }
+  }
+
+  // --- drawing something new ---
+
+  // draft: { words(n) to say, least, most, closed, done(points) }
+  begin(draft) {
+    this.draft = { points: [], ...draft };
+    this.element.classList.add("aim");
+    this.told.hint(draft.words(0));
+    this.draw();
+  }
+
+  finish() {
+    const draft = this.draft;
+    if (!draft || draft.points.length < draft.least) return;
+    this.stop();
+    draft.done(draft.points);
+  }
+
+  stop() {
+    this.draft = null;
+    this.element.classList.remove("aim");
+    this.loupe.hide();
+    this.told.hint("");
+    this.draw();
+  }
+
+  // --- keys ---
+
+  key(event) {
+    const steps = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
+    const node = event.target.closest ? event.target.closest(".spot") : null;
+    const step = steps[event.key];
+    if (node && step) {
+      const far = event.shiftKey ? 10 : event.altKey ? 0.2 : 1;
+      const to = [node.spot.at[0] + far * step[0], node.spot.at[1] + far * step[1]];
+      this.nudge(node.spot, to);
+    } else if (node && (event.key === "Delete" || event.key === "Backspace") && node.spot.remove) this.told.commit(node.spot.remove);
+    else if (this.draft && event.key === "Enter") this.finish();
+    else if (this.draft && event.key === "Escape") this.stop();
+    else if (this.draft && event.key === "Backspace") {
+      this.draft.points.pop();
+      this.draw();
+    } else if (this.draft && event.key === " ") this.click([this.camera.box.x + this.camera.box.w / 2, this.camera.box.y + this.camera.box.h / 2]);
+    else if (step) this.camera.pan((step[0] * this.camera.box.w) / 20, (step[1] * this.camera.box.h) / 20);
+    else if (event.key === "+" || event.key === "=") this.camera.zoom(1.25);
+    else if (event.key === "-") this.camera.zoom(0.8);
+    else if (event.key === "0" && this.view.photo) this.camera.fit(this.view.photo.width, this.view.photo.height);
+    else return;
+    event.preventDefault();
+    event.stopPropagation();
+  }
+
+  // Arrow keys add up; the change is made once they rest.
+  nudge(spot, to) {
+    spot.at = to;
+    const change = spot.change(to, 0.5);
+    const node = this.held.querySelector(`[data-key="${spot.key}"]`);
+    for (const dot of node.querySelectorAll("circle")) {
+      dot.setAttribute("cx", to[0]);
+      dot.setAttribute("cy", to[1]);
+    }
+    this.resize();
+    clearTimeout(this.resting);
+    this.resting = setTimeout(() => this.told.commit(change), 350);
+  }
+}

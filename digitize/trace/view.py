@@ -1,0 +1,137 @@
+"""What the page is told: the sketch with its handles, the numbers, what may be done next. Plain lists and numbers."""
+
+import numpy as np
+
+from digitize.cautions import CAUTIONS
+from digitize.result_json import to_dict
+from digitize.trace import edits
+from digitize.trace.resolve import Traced, changed_by_hand
+from digitize.trace.session import Session
+
+FLATTEST = 0.5
+"""A fin carries handles when it lies at least this flat in the picture (cosine of its angle)."""
+
+
+def view(session: Session) -> dict:
+    """Everything the page shows."""
+    with session.lock:
+        ready = session.traced is not None
+        return {
+            "phase": "working" if session.working else "ready" if ready else "start",
+            "said": session.said,
+            "refused": session.refused,
+            "folder": session.folder.name,
+            "photo": _photo(session),
+            "asked": session.asked,
+            "cautions": list(CAUTIONS),
+            **(_ready(session) if ready else {}),
+        }
+
+
+def preview(session: Session, traced: Traced, result) -> dict:
+    """What follows a drag: sketch, numbers, what is changed."""
+    drawn = bool(session.beginning.drawn)
+    return {
+        "sketch": sketch_view(traced),
+        "result": _numbers(result),
+        "changed": list(changed_by_hand(session.states[0], traced.sketch, drawn)),
+    }
+
+
+def _ready(session: Session) -> dict:
+    return {
+        **preview(session, session.traced, session.full),
+        "asked": session.traced.sketch.asked,
+        "drawn": bool(session.beginning.drawn),
+        "regions": list(session.beginning.regions),
+        "at": session.at,
+        "states": len(session.states),
+        "saved": session.saved_at == session.at,
+        "outline": np.round(session.full.outline_px, 1).tolist(),
+    }
+
+
+def _photo(session: Session) -> dict | None:
+    photo = session.photo
+    if photo is None:
+        return None
+    height, width = photo.rgb.shape[:2]
+    return {"name": photo.path.name, "width": width * photo.shrink, "height": height * photo.shrink}
+
+
+def _numbers(result) -> dict:
+    data = to_dict(result)
+    data.pop("outline_px")
+    return data
+
+
+def sketch_view(traced: Traced) -> dict:
+    """The handles and lines, in pixels of the full-size photo."""
+    pose, measured, sketch = traced.pose, traced.measured, traced.sketch
+    photo, solid = measured.photo, measured.solid
+    upper, lower = photo.to_full_px(solid.knots_upper_px), photo.to_full_px(solid.knots_lower_px)
+    handles = np.stack([sketch.body_px, _mirrored(pose, sketch.body_px)], 1)
+    return {
+        "tip": _px(sketch.tip_px),
+        "aft": _px(sketch.aft_px),
+        "upper": _px(upper),
+        "lower": _px(lower),
+        "body": _px(handles),
+        "body_hand": sketch.hand.tolist(),
+        "fins": [_fin(traced, k) for k in range(len(sketch.fins))],
+        "scales": _scales(traced),
+        "references": [
+            {"label": r.label, "points": _px(photo.to_full_px(r.outline_px))}
+            for r in measured.references
+            if r.kind != "points"
+        ],
+    }
+
+
+def _mirrored(pose, points_px):
+    s, side, _ = pose.limb(points_px)
+    return pose.limb_px(s, -side)
+
+
+def _fin(traced: Traced, k: int) -> dict:
+    pose, fin = traced.pose, traced.sketch.fins[k]
+    group = traced.measured.solid.geometry.fins[k]
+    tip_s = float(pose.in_fin_plane(traced.sketch.tip_px[None], 0.0)[0, 0])
+    planform = group.outline_mm + [tip_s, 0.0]
+    roll = np.degrees(fin.roll_rad - pose.roll_offset_rad())
+    lines = []
+    for number in range(fin.count):
+        angle = edits.lead_angle(fin, number)
+        lines.append(
+            {
+                "number": number,
+                "points": _px(pose.project_fin(planform, angle)),
+                "handles": bool(abs(np.cos(angle)) >= FLATTEST or fin.count == 1),
+            }
+        )
+    if not any(line["handles"] for line in lines):
+        flattest = max(range(fin.count), key=lambda j: abs(np.cos(edits.lead_angle(fin, j))))
+        lines[flattest]["handles"] = True
+    lead = next(line for line in lines if line["handles"])
+    return {
+        "count": fin.count,
+        "thickness_mm": fin.thickness_mm,
+        "roll_deg": round(float(roll % (360 / fin.count)), 2),
+        "hand": fin.hand.tolist(),
+        "drawn": fin.drawn,
+        "lines": lines,
+        "corners": edits.corners(np.array(lead["points"])),
+    }
+
+
+def _scales(traced: Traced) -> list[dict]:
+    """Scales of two points: which of the words they are, and their ends."""
+    return [
+        {"reference": k, "points": [list(c.points_px[:2]), list(c.points_px[2:])], "mm": c.length_mm}
+        for k, c in enumerate(traced.options.scales)
+        if c.kind == "points"
+    ]
+
+
+def _px(points) -> list:
+    return np.round(np.asarray(points, float), 2).tolist()

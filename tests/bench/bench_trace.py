@@ -1,0 +1,61 @@
+"""Milliseconds from a dragged point to new numbers, on a measured sample photo: `bench_trace.py [samples]`.
+
+Each kind of drag is done many times over; printed are the median and the slowest tenth, of the work behind the page
+(change, geometry, samples, verdict) and of the whole answer to the browser's request.
+"""
+
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+from starlette.testclient import TestClient
+
+from digitize.trace import edits
+from digitize.trace.server import application
+from digitize.trace.session import Session
+
+ROUNDS = 40
+ASKED = {"scale": ["ruler=300mm", "tube=33.2mm"], "behind": "0mm", "fins": "4", "balance": "390mm"}
+HOST = "127.0.0.1:8123"
+
+
+def main(samples: Path) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        session = Session(Path(folder) / "results")
+        session.load_photo(samples / "bramble-white-ruler.jpg")
+        session.begin(ASKED)
+        client = TestClient(application(session, frozenset({HOST}), "token"), base_url=f"http://{HOST}")
+        sketch = session.states[0]
+        fin = edits.on_fin(sketch.fins[0], session.traced.pose, sketch.fins[0].roll_rad)
+        body, root = sketch.body_px, (fin[0] + fin[-1]) / 2
+        drags = {
+            "fin corner": lambda d: {"do": "move-fin-point", "group": 0, "point": 7, "to": (fin[7] + d).tolist()},
+            "fin root": lambda d: {"do": "move-root", "group": 0, "to": (root + d).tolist()},
+            "body edge": lambda d: {"do": "move-body", "point": 0, "to": (body[0] + d).tolist()},
+            "nose tip": lambda d: {"do": "move-end", "end": "tip", "to": (sketch.tip_px + d).tolist(), "snap": 20},
+        }
+        print(f"{'drag':12s} {'work, ms':>18s} {'answer, ms':>18s}")
+        for name, change in drags.items():
+            work = timed(lambda d, c=change: session.preview(c(d)))
+            answer = timed(lambda d, c=change: posted(client, c(d)))
+            print(f"{name:12s} {work:>18s} {answer:>18s}")
+
+
+def posted(client: TestClient, change: dict) -> None:
+    answer = client.post("/token/preview", json=change, headers={"Origin": f"http://{HOST}"})
+    assert answer.status_code == 200, answer.text
+
+
+def timed(step) -> str:
+    taken = []
+    for k in range(ROUNDS):
+        begun = time.perf_counter()
+        step(np.array([0.3 * k, 0.2 * k]) % 7)
+        taken.append(1000 * (time.perf_counter() - begun))
+    return f"{np.median(taken):.0f} (worst 10 %: {np.quantile(taken, 0.9):.0f})"
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1] if len(sys.argv) > 1 else "samples"))

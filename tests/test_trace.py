@@ -1,0 +1,212 @@
+"""The page's insides: a rocket drawn by hand, changes by hand, their numbers, and the file they are kept in."""
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from trace_scene import ASKED, SEDGE, drawn, fin_px, photo_file, seen
+
+from digitize.aero.components import centre_of_pressure
+from digitize.asked import words_of
+from digitize.errors import Refusal, UnreadableRefusal, UsageRefusal
+from digitize.geometry import read_geometry
+from digitize.options import measure_options
+from digitize.trace import edits
+from digitize.trace.resolve import solve_briefly
+from digitize.trace.session import HISTORY, Session, open_folder
+from digitize.trace.sketch import from_json, to_json
+
+ROOT_MIDDLE, TIP = 0, 1
+DRAW_FIN = {"do": "draw-fin", "points": None, "count": 4, "roll_deg": 0.0}
+
+
+@pytest.fixture(scope="module")
+def begun(tmp_path_factory):
+    """A session on the drawn rocket; tests that change it go back to its second state."""
+    folder = tmp_path_factory.mktemp("trace")
+    session = Session(folder / "results")
+    session.load_photo(photo_file(folder))
+    session.begin(ASKED, drawn())
+    session.change({**DRAW_FIN, "points": fin_px().tolist()})
+    return session
+
+
+@pytest.fixture
+def session(begun):
+    begun.go(1)
+    begun.states = begun.states[:2]
+    yield begun
+    begun.go(1)
+
+
+def test_a_rocket_drawn_by_hand_gets_the_right_centre_of_pressure(session):
+    """Truth: the geometry itself, projected by the tests' own pinhole."""
+    truth = centre_of_pressure(SEDGE).x_mm
+    result = session.result()
+    assert result.cp_x_mm.value == pytest.approx(truth, abs=0.15)
+    assert 0.6 < result.cp_x_mm.pm95 < 20
+    assert result.length_mm.value == pytest.approx(420.0, abs=0.2)
+    assert result.max_diameter_mm.value == pytest.approx(30.0, abs=0.02)
+    assert result.fins[0].span_mm.value == pytest.approx(40.0, abs=0.1)
+    assert result.changed_by_hand == ("The whole outline was drawn by hand.",)
+
+
+def test_a_dragged_corner_moves_the_centre_of_pressure_by_what_the_geometry_says(session):
+    before = session.full.cp_x_mm.value
+    session.change({"do": "move-fin-point", "group": 0, "fin": 0, "point": 1, "to": seen(380.0, 75.0).tolist()})
+    outline = SEDGE.fins[0].outline_mm.copy()
+    outline[1, 1] = 75.0
+    truth = replace(SEDGE, fins=(replace(SEDGE.fins[0], outline_mm=outline),))
+    moved = centre_of_pressure(truth).x_mm - centre_of_pressure(SEDGE).x_mm
+    assert abs(moved) > 3
+    assert session.full.cp_x_mm.value - before == pytest.approx(moved, abs=0.1)
+
+
+def test_what_a_drag_shows_is_what_is_kept(session):
+    change = {"do": "move-body", "point": 1, "to": seen(90.0, 17.0).tolist()}
+    traced, brief = session.preview(change)
+    session.change(change)
+    assert brief.cp_x_mm.value == pytest.approx(session.full.cp_x_mm.value, abs=1e-9)
+    assert brief.cp_x_mm.pm95 == pytest.approx(session.full.cp_x_mm.pm95, rel=0.25)
+    assert brief.verdict_level == session.full.verdict_level
+    assert solve_briefly(traced, session.full).margin_calibers.value == session.full.margin_calibers.value
+
+
+def test_a_change_of_scale_leaves_the_picture_and_moves_all_lengths(session):
+    before = session.full.length_mm.value
+    session.change({"do": "ask", "words": {"scale": ["tube=60mm"]}})
+    assert session.full.length_mm.value == pytest.approx(2 * before, rel=2e-3)
+    assert to_json(session.states[-1])["body_px"] == to_json(session.states[1])["body_px"]
+
+
+def test_two_points_of_known_distance_scale_it(session):
+    a, b = seen(100.0, -40.0), seen(300.0, -40.0)
+    words = f"points={a[0]},{a[1]},{b[0]},{b[1]},200mm"
+    session.change({"do": "ask", "words": {"scale": [words], "behind": "0mm"}})
+    assert session.full.length_mm.value == pytest.approx(420.0, rel=6e-3)
+    session.change({"do": "move-reference", "reference": 0, "end": 1, "to": seen(200.0, -40.0).tolist()})
+    assert session.full.length_mm.value == pytest.approx(840.0, rel=1.5e-2)
+
+
+def test_ends_points_and_groups(session):
+    length = session.full.length_mm.value
+    session.change({"do": "move-end", "end": "tip", "to": seen(10.0, 0.4).tolist(), "snap": 5})
+    assert session.full.length_mm.value == pytest.approx(length - 10, abs=0.1)
+    session.change({"do": "move-end", "end": "aft", "to": seen(430.0, 0.0).tolist(), "snap": 5})
+    assert session.full.length_mm.value == pytest.approx(length, abs=0.6)
+    session.change({"do": "add-body", "to": seen(200.0, -16.0).tolist()})
+    assert len(session.traced.measured.solid.geometry.profile_mm) == 5
+    session.change({"do": "remove-body", "point": 2})
+    session.change({"do": "add-fin-point", "group": 0, "fin": 0, "after": 1, "to": seen(400.0, 60.0).tolist()})
+    assert session.full.fins[0].span_mm.value == pytest.approx(45.0, abs=0.5)
+    session.change({"do": "remove-fin-point", "group": 0, "point": 2})
+    session.change({"do": "move-root", "group": 0, "fin": 0, "to": seen(370.0, 15.0).tolist()})
+    assert session.full.fins[0].root_chord_mm.value == pytest.approx(75.0, abs=0.6)
+    session.change({"do": "set-fin", "group": 0, "count": 3, "thickness_mm": 1.5})
+    assert session.full.fins[0].count == 3
+    session.change({"do": "remove-fin", "group": 0})
+    assert session.full.fins == () and "NO_FINS" in [w.code for w in session.full.warnings]
+
+
+def test_turning_the_axis_keeps_the_body_s_radius(session):
+    session.change({"do": "move-end", "end": "tip", "to": (seen(0.0, 0.0) + [0, 12]).tolist(), "snap": 1})
+    assert session.states[-1].axis_hand
+    assert session.full.max_diameter_mm.value == pytest.approx(30.0, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {},
+        {"do": "fly"},
+        {"do": "move-fin-point", "group": 9, "point": 0, "to": [1, 2]},
+        {"do": "move-fin-point", "group": 0, "point": True, "to": [1, 2]},
+        {"do": "move-body", "point": 0, "to": [float("nan"), 2]},
+        {"do": "move-body", "point": 0, "to": [1e9, 2]},
+        {"do": "move-body", "point": 0, "to": "here"},
+        {"do": "move-end", "end": "tip", "to": [1590.0, 500.0]},
+        {"do": "remove-fin-point", "group": 0, "point": 0},
+        {"do": "remove-body", "point": 2},
+        {"do": "draw-fin", "points": [[1, 2]], "count": 3},
+        {"do": "draw-fin", "points": [[1, 2], [3, 4], [5, 9]], "count": 99},
+        {"do": "ask", "words": {"camera": "/etc/passwd"}},
+        {"do": "ask", "words": {"scale": ["ruler=300mm"]}},
+        {"do": "ask", "words": {"scale": []}},
+        {"do": "ask", "words": {"balance": "250"}},
+        {"do": "set-fin", "group": 0, "roll_deg": "x"},
+        {"do": "move-fin-point", "group": 0, "fin": 0, "point": 2, "to": [700.0, 480.0]},
+    ],
+)
+def test_what_can_t_be_is_refused_and_nothing_changes(session, change):
+    before = to_json(session.states[session.at])
+    with pytest.raises(Refusal) as caught:
+        session.change(change)
+    assert caught.value.what and caught.value.remedy
+    assert to_json(session.states[session.at]) == before and len(session.states) == 2
+
+
+def test_corners_of_a_rounded_fin():
+    turn = np.radians([180, 150, 120, 90])
+    rounded = np.column_stack([10 + 5 * np.cos(turn), 45 - 5 * np.sin(turn) + 0])
+    outline = np.vstack([[0, 0], rounded, [60, 40], [50, 0]])
+    assert edits.corners(outline)[0] == 0 and edits.corners(outline)[-1] == len(outline) - 1
+    assert 4 <= len(edits.corners(outline)) <= 5
+
+
+def test_undo_save_and_reopen(session, tmp_path):
+    session.change({"do": "move-fin-point", "group": 0, "fin": 0, "point": 1, "to": seen(380.0, 75.0).tolist()})
+    session.go(1)
+    session.go(2)
+    session.save()
+    saved = json.loads((session.folder / "result.json").read_text())
+    assert saved["changed_by_hand"] == ["The whole outline was drawn by hand."]
+    assert "drawn by hand" in (session.folder / "report.html").read_text()
+    geometry = read_geometry(session.folder / "geometry.toml")
+    assert centre_of_pressure(geometry).x_mm == pytest.approx(saved["cp"]["x_mm"]["value"], abs=1e-9)
+    again, begin = open_folder(session.folder)
+    again.begin(**begin)
+    assert (again.at, len(again.states)) == (session.at, len(session.states))
+    assert again.full.cp_x_mm == session.full.cp_x_mm
+    assert to_json(again.states[1]) == to_json(session.states[1])
+
+
+def test_a_photo_that_moved_is_said_in_one_line(session, tmp_path):
+    history = json.loads((session.folder / HISTORY).read_text())
+    other = tmp_path / "r"
+    other.mkdir()
+    (other / HISTORY).write_text(json.dumps({**history, "photo": str(tmp_path / "gone" / "sedge.jpg")}))
+    with pytest.raises(UnreadableRefusal, match=r"sedge\.jpg is no longer where it was"):
+        open_folder(other)
+    photo_file(other)
+    assert open_folder(other)[0].photo_path == other / "sedge.jpg"
+
+
+def test_a_history_that_was_damaged_is_not_trusted(session, tmp_path):
+    state = to_json(session.states[1])
+    for change in ({"body_px": [[1]]}, {"hand": []}, {"fins": [{}]}, {"tip_px": [0, "x"]}, {"asked": 3}):
+        with pytest.raises(UsageRefusal):
+            from_json({**state, **change})
+    (tmp_path / HISTORY).write_text("[" * 100_000)
+    with pytest.raises(UsageRefusal, match="not a results folder"):
+        open_folder(tmp_path)
+
+
+def test_a_file_of_somebody_else_is_never_replaced(session, tmp_path):
+    (tmp_path / HISTORY).write_text("mine")
+    other = Session(tmp_path)
+    other.load_photo(session.photo_path)
+    with pytest.raises(UsageRefusal, match="not written by this tool"):
+        other.begin(ASKED, drawn())
+    assert (tmp_path / HISTORY).read_text() == "mine"
+
+
+def test_the_words_of_the_options_come_back_as_they_were(tmp_path):
+    options = measure_options(
+        [tmp_path / "a.jpg"], scale=["tube=41.6mm", "points=1,2,300,4,12in", "card"], behind="-3cm", distance="1.8m",
+        fins="3,4", pose="30deg", nose="left", balance="250mm", mass="0.4lb", hand=["span=52mm"], thickness="2mm,1.5mm",
+        name="sedge", seed=7, mach="0.3", wind="3m/s", rod_speed="50km/h", motor=["large,24g,12g,70mm,5mm"],
+        balanced_with="large", add=["parachute,-12g,180mm"],
+    )  # fmt: skip
+    again = measure_options([tmp_path / "a.jpg"], **words_of(options))
+    assert again == options

@@ -1,0 +1,199 @@
+"""The page in a real browser: Chromium from the system, driven by Playwright. Skipped where there is none."""
+
+import json
+import shutil
+import threading
+import time
+
+import pytest
+import uvicorn
+from trace_scene import ASKED, SEDGE, drawn, fin_px, photo_file, rim, seen
+
+from digitize.aero.components import centre_of_pressure
+from digitize.geometry import read_geometry
+from digitize.trace.serve import listen
+from digitize.trace.server import application
+from digitize.trace.session import Session, open_folder
+
+CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine: apt-get install chromium")
+FLAGS = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking"]
+TOKEN = "browser"
+
+
+class Served:
+    """A session behind a real server on a free port, in a thread."""
+
+    def __init__(self, session):
+        self.session, self.socket = session, listen(0)
+        port = self.socket.getsockname()[1]
+        self.url = f"http://127.0.0.1:{port}/{TOKEN}/"
+        app = application(session, frozenset({f"127.0.0.1:{port}"}), TOKEN)
+        self.server = uvicorn.Server(uvicorn.Config(app, log_level="error", lifespan="off", ws="none"))
+        self.thread = threading.Thread(target=self.server.run, kwargs={"sockets": [self.socket]}, daemon=True)
+
+    def __enter__(self):
+        self.thread.start()
+        return self
+
+    def __exit__(self, *_):
+        self.server.should_exit = True
+        self.thread.join(10)
+        self.socket.close()
+
+
+@pytest.fixture(scope="module")
+def browser():
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def page(browser):
+    page = browser.new_page(viewport={"width": 1300, "height": 850})
+    page.set_default_timeout(15_000)
+    page.faults = []
+    page.on("pageerror", lambda error: page.faults.append(str(error)))
+    page.on("console", lambda message: message.type == "error" and page.faults.append(message.text))
+    yield page
+    faults = page.faults
+    page.close()
+    assert faults == []
+
+
+@pytest.fixture
+def session(tmp_path):
+    session = Session(tmp_path / "results")
+    session.load_photo(photo_file(tmp_path))
+    session.begin(ASKED, drawn())
+    session.change({"do": "draw-fin", "points": fin_px().tolist(), "count": 4})
+    return session
+
+
+def number(page, key) -> float:
+    return float(page.get_attribute(f"[data-number='{key}']", "data-value"))
+
+
+def until(condition, seconds=15.0):
+    end = time.monotonic() + seconds
+    while not condition():
+        assert time.monotonic() < end, "it did not come about"
+        time.sleep(0.02)
+
+
+def on_screen(page, point_px):
+    """Where a pixel of the photo is on the screen."""
+    words = "p => { const m = document.getElementById('sheet').getScreenCTM(); \
+return [m.a * p[0] + m.e, m.d * p[1] + m.f]; }"
+    return page.evaluate(words, list(map(float, point_px)))
+
+
+def drag(page, from_px, to_px):
+    page.mouse.move(*on_screen(page, from_px))
+    page.mouse.down()
+    page.mouse.move(*on_screen(page, [(a + b) / 2 for a, b in zip(from_px, to_px, strict=True)]))
+    page.mouse.move(*on_screen(page, to_px))
+
+
+def test_drag_a_fin_corner_undo_save_reopen(page, session):
+    with Served(session) as served:
+        page.goto(served.url)
+        page.wait_for_selector("[data-number='cp']")
+        before = number(page, "cp")
+        corner = seen(380.0, 55.0)
+        drag(page, corner, seen(380.0, 75.0))
+        until(lambda: number(page, "cp") > before + 3)  # it follows before the button is let go
+        assert session.at == 1 and page.is_visible("#loupe")
+        page.mouse.up()
+        until(lambda: session.at == 2)
+        page.wait_for_selector("#undo:enabled")
+        outline = SEDGE.fins[0].outline_mm.copy()
+        outline[1] = session.traced.measured.solid.geometry.fins[0].outline_mm[1]
+        assert outline[1] == pytest.approx([380.0, 75.0], abs=0.5)
+        from dataclasses import replace
+
+        truth = replace(SEDGE, fins=(replace(SEDGE.fins[0], outline_mm=outline),))
+        moved = centre_of_pressure(truth).x_mm - centre_of_pressure(SEDGE).x_mm
+        until(lambda: abs(number(page, "cp") - before - moved) < 0.1)
+        page.click("#undo")
+        until(lambda: number(page, "cp") == before)
+        page.click("#redo")
+        until(lambda: number(page, "cp") > before + 3)
+        page.click("#save")
+        page.wait_for_selector("text=Saved in results")
+    data = json.loads((session.folder / "result.json").read_text())
+    assert data["cp"]["x_mm"]["value"] == pytest.approx(before + moved, abs=0.1)
+    again, begin = open_folder(session.folder)
+    with Served(again) as served:
+        again.begin_in_background(**begin)
+        page.goto(served.url)
+        page.wait_for_selector("[data-number='cp']")
+        assert number(page, "cp") == data["cp"]["x_mm"]["value"]
+        page.wait_for_selector("#undo:enabled")
+
+
+def test_a_rocket_drawn_wholly_by_hand_from_an_upload(page, tmp_path):
+    session = Session(tmp_path / "rocket")
+    with Served(session) as served:
+        page.goto(served.url)
+        page.set_input_files("#file", photo_file(tmp_path))
+        page.wait_for_selector("#by-hand")
+        for name, text in (("scale-tube", "30"), ("fins", "4"), ("balance", "250")):
+            page.fill(f"#field-{name}", text)
+        page.click("#by-hand")
+        profile = SEDGE.profile_mm[1:]
+        for point in (seen(0.0, 0.0), rim(), *seen(profile[:, 0], profile[:, 1])):
+            page.mouse.click(*on_screen(page, point))
+        page.click("#done")
+        page.wait_for_selector("[data-number='cp']")
+        page.click("#draw-fin")
+        for point in fin_px():
+            page.mouse.click(*on_screen(page, point))
+        page.click("#done")
+        page.wait_for_selector("[data-number='span-0']")
+        truth = centre_of_pressure(SEDGE).x_mm
+        assert number(page, "cp") == pytest.approx(truth, abs=3.0)  # clicks fall on whole pixels of the screen
+        assert abs(number(page, "cp") - truth) < session.full.cp_x_mm.pm95
+        page.click("#save")
+        page.wait_for_selector("text=Saved in rocket")
+    geometry = read_geometry(tmp_path / "rocket" / "geometry.toml")
+    assert centre_of_pressure(geometry).x_mm == pytest.approx(session.full.cp_x_mm.value, abs=1e-6)
+
+
+def test_by_keys_alone(page, session):
+    with Served(session) as served:
+        page.goto(served.url)
+        page.wait_for_selector("[data-number='cp']")
+        before = number(page, "cp")
+        page.focus("#sheet")
+        for _ in range(30):
+            page.keyboard.press("Tab")
+            if page.evaluate("document.activeElement.dataset.key") == "fin-0-0-1":
+                break
+        label = page.evaluate("document.activeElement.getAttribute('aria-label')")
+        assert "fin group 1, corner 2" in label and "arrow keys" in label
+        page.keyboard.press("Shift+ArrowUp")
+        page.keyboard.press("ArrowUp")
+        until(lambda: session.at == 2 and number(page, "cp") > before)
+        assert page.evaluate("document.activeElement.dataset.key") == "fin-0-0-1"
+        page.keyboard.press("Control+z")
+        until(lambda: number(page, "cp") == before)
+
+
+def test_a_phone_sized_window(browser, session):
+    page = browser.new_page(viewport={"width": 390, "height": 780}, has_touch=True)
+    with Served(session) as served:
+        page.goto(served.url)
+        page.wait_for_selector("[data-number='cp']")
+        assert page.evaluate("document.documentElement.scrollWidth") <= 390
+        stage, verdict = page.locator("#sheet").bounding_box(), page.locator(".verdict").bounding_box()
+        assert stage["width"] == 390 and stage["height"] > 300 and verdict["y"] < 780
+        dots = page.locator(".spot[tabindex='0'] .grab").all()
+        assert all(dot.bounding_box()["width"] >= 24 for dot in dots)  # WCAG 2.2, target size (minimum): 24 px
+        page.touchscreen.tap(*on_screen(page, seen(380.0, 55.0)))
+        assert session.at == 1
+    page.close()

@@ -1,0 +1,152 @@
+"""The page's handlers in process: what they answer, and what they refuse to anyone but the page itself."""
+
+import io
+import re
+
+import pytest
+from PIL import Image
+from starlette.testclient import TestClient
+from trace_scene import ASKED, drawn, fin_px, photo_file, seen
+
+from digitize.trace import server
+from digitize.trace.serve import listen
+from digitize.trace.session import Session
+
+HOST, TOKEN = "127.0.0.1:8123", "a-token-of-the-test"
+HERE = {"Origin": f"http://{HOST}"}
+
+
+def client_of(session):
+    app = server.application(session, frozenset({HOST}), TOKEN)
+    return TestClient(app, base_url=f"http://{HOST}")
+
+
+@pytest.fixture(scope="module")
+def session(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("server")
+    session = Session(folder / "results")
+    session.load_photo(photo_file(folder))
+    session.begin(ASKED, drawn())
+    session.change({"do": "draw-fin", "points": fin_px().tolist(), "count": 4})
+    return session
+
+
+@pytest.fixture(scope="module")
+def client(session):
+    return client_of(session)
+
+
+def test_the_page_and_all_it_needs_are_served_with_a_strict_policy(client):
+    page = client.get(f"/{TOKEN}/")
+    assert page.status_code == 200 and page.headers["content-type"].startswith("text/html")
+    policy = page.headers["content-security-policy"]
+    assert "default-src 'none'" in policy and "unsafe" not in policy and "http" not in policy
+    names = set(re.findall(r'static/([\w.]+)', page.text))
+    todo = list(names)
+    for name in todo:
+        answer = client.get(f"/{TOKEN}/static/{name}")
+        assert answer.status_code == 200 and answer.headers["x-content-type-options"] == "nosniff"
+        todo += set(re.findall(r'from "\./([\w.]+)"', answer.text)) - set(todo)
+    names = set(todo)
+    assert names == set(server._pages()) - {"index.html"}
+    for name in names:
+        text = client.get(f"/{TOKEN}/static/{name}").text
+        assert "://" not in text.replace("http://www.w3.org/2000/svg", "") and "innerHTML" not in text
+    assert not re.search(r"<script(?![^>]*src=)|style=|onclick=|http", page.text)
+
+
+def test_state_photo_change_undo_save_download(client, session):
+    before = client.get(f"/{TOKEN}/state").json()
+    assert before["phase"] == "ready" and before["states"] == 2
+    shown = Image.open(io.BytesIO(client.get(f"/{TOKEN}/photo.jpg").content))
+    assert shown.size == (before["photo"]["width"], before["photo"]["height"])
+    change = {"do": "move-fin-point", "group": 0, "fin": 0, "point": 1, "to": seen(380.0, 75.0).tolist()}
+    seen_ = client.post(f"/{TOKEN}/preview", json=change, headers=HERE).json()
+    assert client.get(f"/{TOKEN}/state").json()["states"] == 2
+    after = client.post(f"/{TOKEN}/change", json=change, headers=HERE).json()
+    assert after["result"]["cp"]["x_mm"]["value"] == seen_["result"]["cp"]["x_mm"]["value"]
+    assert after["result"]["cp"]["x_mm"]["value"] > before["result"]["cp"]["x_mm"]["value"] + 3
+    undone = client.post(f"/{TOKEN}/go", json={"to": 1}, headers=HERE).json()
+    assert undone["result"]["cp"] == before["result"]["cp"]
+    assert client.get(f"/{TOKEN}/download/result.json").status_code == 404
+    assert client.post(f"/{TOKEN}/save", json={}, headers=HERE).json()["saved"]
+    got = client.get(f"/{TOKEN}/download/result.json")
+    assert got.json()["cp"] == before["result"]["cp"]
+    assert "attachment" in client.get(f"/{TOKEN}/download/report.html").headers["content-disposition"]
+
+
+@pytest.mark.parametrize(
+    ("method", "path", "headers", "status"),
+    [
+        ("GET", f"/{TOKEN}/state", {"Host": "evil.example"}, 421),
+        ("GET", f"/{TOKEN}/state", {"Host": "127.0.0.1:1"}, 421),
+        ("GET", f"/{TOKEN}/state", {"Sec-Fetch-Site": "cross-site"}, 403),
+        ("GET", f"/{TOKEN}/photo.jpg", {"Origin": "http://evil.example"}, 403),
+        ("POST", f"/{TOKEN}/save", {"Origin": "http://evil.example"}, 403),
+        ("POST", f"/{TOKEN}/save", {"Origin": "null"}, 403),
+        ("POST", f"/{TOKEN}/save", {}, 403),
+        ("GET", "/", {}, 404),
+        ("GET", "/another-token/state", {}, 404),
+        ("GET", f"/{TOKEN}x/state", {}, 404),
+        ("POST", "/another-token/save", HERE, 404),
+        ("GET", f"/{TOKEN}/save", {}, 405),
+        ("GET", f"/{TOKEN}/download/..%2f..%2fetc%2fpasswd", {}, 404),
+        ("GET", f"/{TOKEN}/download/trace.json", {}, 404),
+        ("GET", f"/{TOKEN}/download/%2e%2e/result.json", {}, 404),
+        ("GET", f"/{TOKEN}/static/..%2fserver.py", {}, 404),
+        ("GET", f"/{TOKEN}/static/%2fetc%2fpasswd", {}, 404),
+    ],
+)
+def test_hostile_requests_are_refused(client, method, path, headers, status):
+    answer = client.request(method, path, headers=headers)
+    assert answer.status_code == status
+    assert b"root:" not in answer.content and b"import" not in answer.content
+
+
+@pytest.mark.parametrize("body", [b"", b"[]", b"{", b"[" * 100_000, b'"x"', b'{"do": "move-body", "point": 1e999}'])
+@pytest.mark.parametrize("path", ["change", "preview", "go", "measure"])
+def test_nonsense_is_refused_in_one_line(client, session, path, body):
+    before = len(session.states)
+    answer = client.post(f"/{TOKEN}/{path}", content=body, headers=HERE)
+    assert answer.status_code == 422 and set(answer.json()["refused"]) == {"what", "remedy"}
+    assert len(session.states) == before and not session.working
+
+
+def test_the_form_can_t_name_files(client):
+    for words in ({"camera": "/etc/passwd"}, {"out": "x"}, {"shots": "a.toml"}, {"photo": "b.jpg"}, {"scale": [3]}):
+        answer = client.post(f"/{TOKEN}/measure", json={"words": words}, headers=HERE)
+        assert answer.status_code == 422 and answer.json()["refused"]["what"], words
+
+
+def picture(size, form="PNG") -> bytes:
+    data = io.BytesIO()
+    Image.new("RGB", size, (200, 200, 200)).save(data, form)
+    return data.getvalue()
+
+
+def test_uploads(tmp_path, monkeypatch):
+    session = Session(tmp_path / "rocket")
+    client = client_of(session)
+    send = lambda content: client.post(f"/{TOKEN}/upload", content=content, headers=HERE)  # noqa: E731
+    assert client.get(f"/{TOKEN}/state").json()["phase"] == "start"
+    assert client.get(f"/{TOKEN}/photo.jpg").status_code == 404
+    for content in (b"", b"MZ\x00", b"%PDF-1.4", b"<svg xmlns='http://www.w3.org/2000/svg'/>", picture((9, 9))[:60]):
+        assert send(content).status_code == 422
+    assert not list(tmp_path.glob("rocket/*"))
+    assert send(picture((300, 200))).json()["photo"] == {"name": "photo.png", "width": 300, "height": 200}
+    first = (tmp_path / "rocket" / "photo.png").read_bytes()
+    assert send(picture((310, 200))).json()["photo"]["name"] == "photo-2.png"
+    assert (tmp_path / "rocket" / "photo.png").read_bytes() == first
+    monkeypatch.setattr(server, "LARGEST_UPLOAD", 1000)
+    assert send(b"\xff" * 1001).status_code == 413
+    chunks = (b"\xff" * 400 for _ in range(4))  # no length said beforehand
+    assert client.post(f"/{TOKEN}/upload", content=chunks, headers=HERE).status_code == 413
+    monkeypatch.setattr("digitize.photo.read.LARGEST_FILE_PX", 50_000)
+    monkeypatch.setattr(server, "LARGEST_UPLOAD", 10**6)
+    assert send(picture((300, 300))).status_code == 422
+    assert len(list(tmp_path.glob("rocket/*"))) == 2
+
+
+def test_only_this_machine_can_connect():
+    with listen(0) as made:
+        assert made.getsockname()[0] == "127.0.0.1"
