@@ -72,6 +72,7 @@ def test_state_photo_change_undo_save_download(client, session):
     assert client.post(f"/{TOKEN}/save", json={}, headers=HERE).json()["saved"]
     got = client.get(f"/{TOKEN}/download/result.json")
     assert got.json()["cp"] == before["result"]["cp"]
+    assert client.get(f"/{TOKEN}/download/templates.pdf").content.startswith(b"%PDF-")
     assert "attachment" in client.get(f"/{TOKEN}/download/report.html").headers["content-disposition"]
 
 

@@ -14,6 +14,9 @@ from starlette.routing import Route
 
 from digitize.errors import Refusal, UsageRefusal
 from digitize.report.folder import NAMES, REPORT
+from digitize.saved import read_saved
+from digitize.template_files import templates_pdf
+from digitize.templates import pieces, sheets
 from digitize.trace.guard import Guard
 from digitize.trace.session import Session
 from digitize.trace.view import preview, view
@@ -27,7 +30,8 @@ _DOWNLOADS = {
     ".json": "application/json", ".toml": "text/plain", ".png": "image/png", ".svg": "image/svg+xml",
     ".html": "text/html", ".pdf": "application/pdf",
 }  # fmt: skip
-_MADE_LATER = ("templates.pdf",)
+TEMPLATES = "templates.pdf"
+"""Made when asked for, from what was saved."""
 _SUFFIXES = {"JPEG": ".jpg", "PNG": ".png", "WEBP": ".webp", "TIFF": ".tif", "BMP": ".bmp", "HEIF": ".heic"}
 
 
@@ -113,7 +117,11 @@ class Handlers:
     async def download(self, request: Request) -> Response:
         """A file of the results folder, by a name from the list."""
         name = request.path_params["name"]
-        path = self.session.folder / name if name in (*NAMES, *_MADE_LATER) else None
+        if name == TEMPLATES:
+            content = await run_in_threadpool(_templates, self.session.folder)
+            headers = {"Content-Disposition": f'attachment; filename="{name}"'}
+            return Response(content, headers=headers, media_type="application/pdf")
+        path = self.session.folder / name if name in NAMES else None
         if path is None or not path.is_file():
             return Response("There is no such file; save first.\n", 404, media_type="text/plain")
         content = await run_in_threadpool(path.read_bytes)
@@ -121,6 +129,14 @@ class Handlers:
         headers = {"Content-Disposition": f'{how}; filename="{name}"'}
         kind = "application/octet-stream" if name == REPORT else _DOWNLOADS[path.suffix]
         return Response(content, headers=headers, media_type=kind)
+
+
+def _templates(folder: Path) -> bytes:
+    """The cut-out and the fins at true size, as PDF on A4. Raises Refusal."""
+    saved = read_saved(folder)
+    rolls = saved.data["cutout"].get("rolls_deg") or [0.0] * len(saved.geometry.fins)
+    found = pieces(saved.geometry, rolls, saved.data["cp"]["x_mm"]["value"])
+    return templates_pdf(tuple(sheet for piece in found for sheet in sheets(piece, "a4")))
 
 
 @lru_cache(maxsize=1)

@@ -14,7 +14,7 @@ export function downloads(view) {
       file("outline.svg", "Outline, true size"),
       file("geometry.toml", "Geometry, to solve again"),
       file("result.json", "All numbers"),
-      view.templates ? file("templates.pdf", "Cut-out and fin templates, true size") : null,
+      file("templates.pdf", "Cut-out and fin templates, true size, on A4"),
     ),
   ];
 }
