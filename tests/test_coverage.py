@@ -13,7 +13,7 @@ from silhouettes import errors, geometry_of, points_of, prior_of, silhouette_of
 from digitize.aero.components import centre_of_pressure
 from digitize.errors import ScaleRefusal
 from digitize.options import measure_options
-from digitize.pipeline import _fins_said, _told
+from digitize.pipeline import fins_said, told_of
 from digitize.solid.agreement import check_agreement
 from digitize.solid.measure import measure_solid
 from digitize.uncertainty import band, draw
@@ -31,8 +31,8 @@ def one(seed: int) -> tuple[float, float, float, float] | None:
     used = [claim.kind for claim in options.scales if claim.kind not in ("tube", "length")]
     references = tuple(points_of(scene, r, 0.1, rng) for r in scene.references if used)
     solid = measure_solid(
-        "drawn", prior_of(scene.camera), silhouette_of(scene, EDGE_PX, rng), references, _told(options),
-        _fins_said(options)[0], options.nose, options.pose.kind == "resting",
+        "drawn", prior_of(scene.camera), silhouette_of(scene, EDGE_PX, rng), references, told_of(options),
+        fins_said(options)[0], options.nose, options.pose.kind == "resting",
     )  # fmt: skip
     try:
         if check_agreement(solid.adjusted, told["scale"]):
