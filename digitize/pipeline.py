@@ -97,6 +97,17 @@ def measure_photo(
     references = references_of(photo, options)
     silhouette = _silhouette(photo, references, say, marked)
     say("fitting the solid")
+    return fit_photo(photo, options, prior, references, silhouette)
+
+
+def fit_photo(
+    photo: Photo,
+    options: MeasureOptions,
+    prior: CameraPrior,
+    references: tuple[ReferencePoints, ...],
+    silhouette: Silhouette,
+) -> Measured:
+    """The solid behind an outline that is there already. Raises ScaleRefusal, OutlineRefusal."""
     told = told_of(options)
     solids = [
         measure_solid(

@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,11 +14,12 @@ from digitize.errors import Refusal, UnreadableRefusal, UsageRefusal
 from digitize.geometry import read_geometry
 from digitize.options import measure_options
 from digitize.trace import edits
+from digitize.trace.pull import pulls_of
 from digitize.trace.resolve import solve_briefly
 from digitize.trace.session import HISTORY, Session, open_folder
 from digitize.trace.sketch import from_json, to_json
 
-ROOT_MIDDLE, TIP = 0, 1
+SAMPLES = Path(__file__).parents[1] / "samples"
 DRAW_FIN = {"do": "draw-fin", "points": None, "count": 4, "roll_deg": 0.0}
 
 
@@ -210,3 +212,46 @@ def test_the_words_of_the_options_come_back_as_they_were(tmp_path):
     )  # fmt: skip
     again = measure_options([tmp_path / "a.jpg"], **words_of(options))
     assert again == options
+
+
+@pytest.mark.slow
+def test_a_measured_photo_stays_as_it_was_until_it_is_changed(tmp_path):
+    """A sample photo: the sketch says again what was measured; regions and pulls are heeded, and named."""
+    asked = {"scale": ["ruler=300mm", "tube=33.2mm"], "behind": "0mm", "fins": "4", "balance": "390mm"}
+    session = Session(tmp_path / "results")
+    session.load_photo(SAMPLES / "bramble-white-ruler.jpg")
+    session.begin(asked)
+    found, cp = session.base.solid.geometry, session.full.cp_x_mm
+    session.change({"do": "ask", "words": {"name": "bramble"}})
+    again = session.traced.measured.solid.geometry
+    assert np.array_equal(again.profile_mm, found.profile_mm)
+    assert np.array_equal(again.fins[0].outline_mm, found.fins[0].outline_mm)
+    assert session.full.cp_x_mm == cp
+    fin = edits.on_fin(session.states[0].fins[0], session.traced.pose, session.states[0].fins[0].roll_rad)
+    tip = edits.corners(fin)[1]
+    session.change({"do": "move-fin-point", "group": 0, "point": tip, "to": (fin[tip] + [0, -30]).tolist()})
+    moved = replace(found, fins=session.traced.measured.solid.geometry.fins)
+    assert session.full.cp_x_mm.value == pytest.approx(centre_of_pressure(moved).x_mm, abs=1e-9)
+    assert session.full.cp_x_mm.value > cp.value + 2
+    assert "Fin group 1" in session.result().changed_by_hand[0]
+
+    outline = session.full.outline_px
+    nose = outline[np.argmax(outline[:, 0])]
+    pull = {"from": nose.tolist(), "to": (nose + [30, 0]).tolist(), "reach": 40.0}
+    session.begin(asked, pulls=(pull,))
+    # a spike on the nose: the tip is fitted to what lies behind it too, so it follows, but not wholly
+    grown = session.full.length_mm.value - found.profile_mm[-1, 0]
+    assert 0.3 < grown / (30 * session.full.mm_per_px_at_axis.value) < 1.02
+    assert session.result().changed_by_hand == ("The found outline was pulled in 1 place(s).",)
+    height = outline[:, 1].min()
+    left, right = float(outline[:, 0].min()) - 50, float(nose[0])
+    away = [[left, height - 50], [right, height - 50], [right, height + 60], [left, height + 60]]
+    session.begin(asked, regions=({"rocket": False, "points": away},))
+    assert session.full.outline_px[:, 1].min() > height + 40
+    assert session.result().changed_by_hand == ("1 region(s) were marked as rocket or not.",)
+
+
+@pytest.mark.parametrize("pulls", [[{}], [{"from": [1, 2], "to": [1, 2], "reach": 0}], [3], [{"from": [1], "to": 2}]])
+def test_pulls_that_are_none_are_refused(session, pulls):
+    with pytest.raises(UsageRefusal, match="pulls"):
+        pulls_of(session.photo, pulls)

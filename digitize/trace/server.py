@@ -85,7 +85,8 @@ class Handlers:
 
     async def measure(self, request: Request) -> Response:
         asked = await _json(request)
-        self.session.begin_in_background(asked.get("words"), asked.get("drawn"), tuple(asked.get("regions") or ()))
+        lists = [tuple(asked[k]) if isinstance(asked.get(k), list) else () for k in ("regions", "pulls")]
+        self.session.begin_in_background(asked.get("words"), asked.get("drawn"), *lists)
         return JSONResponse(await run_in_threadpool(view, self.session))
 
     async def preview(self, request: Request) -> Response:

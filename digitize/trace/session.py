@@ -16,11 +16,12 @@ from digitize.errors import Refusal, UnreadableRefusal, UsageRefusal
 from digitize.files import replace_file
 from digitize.outline.silhouette import Marked
 from digitize.photo.read import read_photo
-from digitize.pipeline import measure_photo
+from digitize.pipeline import fit_photo, measure_photo
 from digitize.records import Photo, Result
 from digitize.report.folder import RESULT, check_out_dir, write_results
 from digitize.trace import edits
 from digitize.trace.drawn import drawn_of, measure_drawn, outline_of
+from digitize.trace.pull import pulled, pulls_of
 from digitize.trace.resolve import Traced, changed_by_hand, options_of, sketch_of, solve_briefly, solve_fully, trace
 from digitize.trace.sketch import Sketch, from_json, points, to_json
 
@@ -39,11 +40,13 @@ LISTS = ("scale", "hand", "motor", "add")
 @dataclass(frozen=True)
 class Beginning:
     """What the history starts from. drawn: the first points of a rocket drawn by hand, or None; regions: what was
-    marked, as {"rocket": bool, "points": [...]} in pixels of the full-size photo."""
+    marked, as {"rocket": bool, "points": [...]}; pulls: of the outline, as {"from", "to", "reach"}. All are in pixels
+    of the full-size photo."""
 
     asked: dict
     drawn: dict | None = None
     regions: tuple[dict, ...] = ()
+    pulls: tuple[dict, ...] = ()
 
 
 class Session:
@@ -58,6 +61,7 @@ class Session:
         self.beginning: Beginning | None = None
         self.working, self.said, self.refused = False, "", None
         self.base: Measured | None = None
+        self.found: tuple[str, Measured] | None = None  # the last search of the picture, and what was asked of it
         self.states: list[Sketch] = []
         self.at = 0
         self.traced: Traced | None = None
@@ -70,7 +74,7 @@ class Session:
         """Take this photo; whatever was measured before is let go. Raises UnreadableRefusal."""
         photo = read_photo(path)
         with self.lock:
-            self.photo_path, self.photo = path, photo
+            self.photo_path, self.photo, self.found = path, photo, None
             self.base, self.states, self.traced, self.full, self.beginning = None, [], None, None, None
 
     def take_upload(self, content: bytes, suffix: str) -> None:
@@ -93,24 +97,26 @@ class Session:
                 path.unlink(missing_ok=True)
             raise
 
-    def begin(self, words: dict, drawn: dict | None = None, regions=(), states=None, at: int = 0) -> None:
+    def begin(
+        self, words: dict, drawn: dict | None = None, regions=(), pulls=(), states=None, at: int = 0, saved_at=None
+    ) -> None:
         """Measure, or take what was drawn; in this thread. states: a history to go on with. Raises Refusal."""
         if self.photo is None:
             raise UsageRefusal("there is no photo yet", "choose one first")
         asked = {**self.extra, **checked_words(words)}
-        base = self._measured(asked, drawn, regions)
+        base = self._measured(asked, drawn, regions, pulls)
         start = sketch_of(base, asked)
         if drawn:
             start = replace(start, hand=start.hand | True, tip_hand=True, aft_hand=True, axis_hand=True)
-        beginning = Beginning(asked, drawn, tuple(regions))
+        beginning = Beginning(asked, drawn, tuple(regions), tuple(pulls))
         history = [start, *(states or [])[1:]]
         at = min(at, len(history) - 1)
-        traced = self._trace(base, start, history[at])
+        traced = _traced(base, start, history[at], bool(drawn))
         full = solve_fully(traced)
         with self.lock:
             self.base, self.states, self.at, self.asked = base, history, at, asked
             self.beginning, self.traced, self.full = beginning, traced, full
-            self.saved_at = None
+            self.saved_at = saved_at
         self._keep()
 
     def begin_in_background(self, words: dict, *args, **kwargs) -> None:
@@ -138,16 +144,27 @@ class Session:
     def _say(self, words: str) -> None:
         self.said = words
 
-    def _measured(self, asked: dict, drawn: dict | None, regions) -> Measured:
+    def _measured(self, asked: dict, drawn: dict | None, regions, pulls) -> Measured:
+        """The photo measured; one whose outline is only pulled is not searched again."""
         if drawn:
             return measure_drawn(self.photo, asked, drawn_of(drawn))
-        return measure_photo(self.photo, options_of(self.photo, asked), self._say, marked_of(self.photo, regions))
+        options, wanted = options_of(self.photo, asked), pulls_of(self.photo, pulls)
+        key = json.dumps([asked, list(regions)], sort_keys=True)
+        if self.found is None or self.found[0] != key or not wanted:
+            self.found = key, measure_photo(self.photo, options, self._say, marked_of(self.photo, regions))
+        found = self.found[1]
+        if not wanted:
+            return found
+        self._say("fitting the solid")
+        return fit_photo(self.photo, options, found.prior, found.references, pulled(found.silhouette, wanted))
 
-    def _trace(self, base: Measured, start: Sketch, sketch: Sketch) -> Traced:
-        traced = trace(base, start, sketch)
-        if self.beginning is not None and self.beginning.drawn:
-            traced = with_drawn_outline(traced)
-        return traced
+    def changed(self, sketch: Sketch) -> tuple[str, ...]:
+        """What differs from the automatic result, in words."""
+        begun = self.beginning
+        lines = [f"{len(begun.regions)} region(s) were marked as rocket or not."] if begun.regions else []
+        if begun.pulls:
+            lines.append(f"The found outline was pulled in {len(begun.pulls)} place(s).")
+        return (*lines, *changed_by_hand(self.states[0], sketch, bool(begun.drawn)))
 
     # --- changing -----------------------------------------------------------------------------------------
 
@@ -175,14 +192,14 @@ class Session:
         if self.traced is None:
             raise UsageRefusal("there is nothing to change yet", "measure the photo first")
         sketch = edits.apply(self.states[self.at], change, self.traced.pose)
-        return self._trace(self.base, self.states[0], sketch)
+        return _traced(self.base, self.states[0], sketch, bool(self.beginning.drawn))
 
     def go(self, to: int) -> None:
         """Undo and redo: to the state of that number."""
         with self.lock:
             if self.traced is None or not 0 <= to < len(self.states):
                 return
-            traced = self._trace(self.base, self.states[0], self.states[to])
+            traced = _traced(self.base, self.states[0], self.states[to], bool(self.beginning.drawn))
             self.full, self.traced, self.at = solve_fully(traced), traced, to
             self._keep()
 
@@ -190,8 +207,7 @@ class Session:
 
     def result(self) -> Result:
         """The full result, with what was changed by hand."""
-        drawn = bool(self.beginning.drawn)
-        return replace(self.full, changed_by_hand=changed_by_hand(self.states[0], self.states[self.at], drawn))
+        return replace(self.full, changed_by_hand=self.changed(self.states[self.at]))
 
     def save(self) -> Path:
         """Write the results folder, as `measure` does. Raises UsageRefusal."""
@@ -216,6 +232,7 @@ class Session:
             "asked": self.beginning.asked,
             "drawn": self.beginning.drawn,
             "regions": list(self.beginning.regions),
+            "pulls": list(self.beginning.pulls),
             "states": [to_json(state) for state in self.states],
             "at": self.at,
             "saved_at": self.saved_at,
@@ -228,6 +245,11 @@ class Session:
                 f"{self.folder}: changes can't be kept ({(error.strerror or 'error').lower()})",
                 "choose another folder with --out",
             ) from None
+
+
+def _traced(base: Measured, start: Sketch, sketch: Sketch, drawn: bool) -> Traced:
+    traced = trace(base, start, sketch)
+    return with_drawn_outline(traced) if drawn else traced
 
 
 def read_history(folder: Path) -> dict | None:
@@ -244,19 +266,21 @@ def open_folder(folder: Path) -> tuple[Session, dict]:
     history = read_history(folder)
     if history is None:
         photo, asked = _from_result(folder)
-        history = {"photo": photo, "asked": asked}
+        history = {"photo": photo, "asked": asked, "saved_at": 0}
     path = _photo_path(folder, history.get("photo"))
     asked = history.get("asked") or {}
     session = Session(folder, path, asked)
     session.extra = {k: asked[k] for k in ("camera", "seed") if k in asked}
     session.load_photo(path)
     words = {k: v for k, v in asked.items() if k in WORDS}
-    begin = {"words": words, "drawn": history.get("drawn"), "regions": tuple(history.get("regions") or ())}
+    begin = {"words": words, "drawn": history.get("drawn")}
+    begin |= {name: tuple(history.get(name) or ()) for name in ("regions", "pulls")}
     try:
         begin["states"] = [from_json(state) for state in history.get("states") or []]
         begin["at"] = int(history.get("at") or 0)
+        begin["saved_at"] = history.get("saved_at")
     except (UsageRefusal, TypeError, ValueError):
-        begin["states"], begin["at"] = None, 0
+        begin["states"], begin["at"], begin["saved_at"] = None, 0, None
     return session, begin
 
 

@@ -5,10 +5,10 @@ import numpy as np
 from digitize.cautions import CAUTIONS
 from digitize.result_json import to_dict
 from digitize.trace import edits
-from digitize.trace.resolve import Traced, changed_by_hand
+from digitize.trace.resolve import Traced
 from digitize.trace.session import Session
 
-FLATTEST = 0.5
+FLATTEST = 0.6
 """A fin carries handles when it lies at least this flat in the picture (cosine of its angle)."""
 
 
@@ -30,11 +30,10 @@ def view(session: Session) -> dict:
 
 def preview(session: Session, traced: Traced, result) -> dict:
     """What follows a drag: sketch, numbers, what is changed."""
-    drawn = bool(session.beginning.drawn)
     return {
         "sketch": sketch_view(traced),
         "result": _numbers(result),
-        "changed": list(changed_by_hand(session.states[0], traced.sketch, drawn)),
+        "changed": list(session.changed(traced.sketch)),
     }
 
 
@@ -44,6 +43,7 @@ def _ready(session: Session) -> dict:
         "asked": session.traced.sketch.asked,
         "drawn": bool(session.beginning.drawn),
         "regions": list(session.beginning.regions),
+        "pulls": list(session.beginning.pulls),
         "at": session.at,
         "states": len(session.states),
         "saved": session.saved_at == session.at,

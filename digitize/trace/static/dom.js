@@ -15,3 +15,7 @@ function fill(element, attributes, children) {
 export const html = (tag, attributes = {}, ...children) => fill(document.createElement(tag), attributes, children);
 export const svg = (tag, attributes = {}, ...children) => fill(document.createElementNS(SVG, tag), attributes, children);
 export const byId = (id) => document.getElementById(id);
+
+// Words that name the command's options, in the form's own words.
+const FIELDS = { scale: "the scale", fins: "the number of fins", behind: "how far the reference lies behind", balance: "the balance point", pose: "how the fins stand", nose: "where the nose points", distance: "the distance", mass: "the mass", out: "another folder" };
+export const plainly = (text) => text.replace(/--([a-z][a-z-]*)/g, (_, name) => FIELDS[name] || name.replaceAll("-", " "));

@@ -2,7 +2,7 @@
 import { Refused, send, state, upload } from "./api.js";
 import { byId, html } from "./dom.js";
 import { Form } from "./form.js";
-import { changes, table, verdict, warnings } from "./numbers.js";
+import { changes, sentence, table, verdict, warnings } from "./numbers.js";
 import { curve, downloads, noseWeight } from "./result.js";
 import { Sheet } from "./sheet.js";
 
@@ -16,6 +16,7 @@ const sheet = new Sheet(byId("sheet"), byId("loupe"), byId("stage"), {
   preview: (change) => follow(change),
   commit: (change) => doing(() => send("change", change)),
   drop: () => show(view),
+  pulled: (pull) => pullOutline(pull),
   hint: (words) => byId("hint").replaceChildren(...hint(words)),
 });
 const form = new Form(byId("form"), () => measure());
@@ -73,6 +74,12 @@ function measure(extra = {}) {
   doing(() => send("measure", { words: form.words(), regions, ...extra })).then(poll);
 }
 
+// The outline is pulled under the same words as it was found with, so the picture need not be searched again.
+function pullOutline({ from, to, reach }) {
+  const words = Object.fromEntries(Object.entries(view.asked).filter(([name]) => !["camera", "seed"].includes(name)));
+  doing(() => send("measure", { words, regions, pulls: [...view.pulls, { from, to, reach }] })).then(poll);
+}
+
 function saving() {
   doing(() => send("save", {}));
 }
@@ -111,7 +118,7 @@ function numbers(next) {
 function status() {
   const parts = [];
   const refused = trouble.said || (view && view.refused);
-  if (refused) parts.push(html("div", { class: "refused", role: "alert" }, html("strong", {}, `${refused.what}. `), `${refused.remedy}.`));
+  if (refused) parts.push(html("div", { class: "refused", role: "alert" }, html("strong", {}, sentence(refused.what)), ` ${sentence(refused.remedy)}`));
   if (view.phase === "working") parts.push(html("p", {}, `Working: ${view.said} \u2026`));
   if (view.phase === "start") parts.push(...beginning());
   if (view.phase === "ready") parts.push(history());
@@ -151,6 +158,7 @@ function tools() {
   const act = (words, id, enabled, work) => html("button", { type: "button", id, disabled: !enabled, onclick: work }, words);
   byId("tools").replaceChildren(
     tool("move", "Move points"), tool("add", "Add a point"), tool("remove", "Take a point out"),
+    view.drawn ? "" : tool("pull", "Pull the outline"),
     act("Draw a fin", "draw-fin", ready, drawFin),
     act("Mark: not rocket", "not-rocket", view.photo && !view.drawn, () => region(false)),
     act("Mark: rocket", "rocket", view.photo && !view.drawn, () => region(true)),
@@ -167,7 +175,7 @@ function tools() {
 function pick(name) {
   sheet.stop();
   sheet.tool = name;
-  const words = { move: "", add: "Click on the line where a point is wanted.", remove: "Click on the point to take out." }[name];
+  const words = { move: "", add: "Click on the line where a point is wanted.", remove: "Click on the point to take out.", pull: "Drag the thin yellow outline; body and fins are then fitted to it anew. Changes made so far begin anew." }[name];
   byId("hint").replaceChildren(...hint(words));
   tools();
 }

@@ -1,5 +1,5 @@
 // The verdict, the numbers and what was changed, laid out from result.json; nothing is computed here but rounding.
-import { html } from "./dom.js";
+import { html, plainly } from "./dom.js";
 
 // As the report writes a band: two digits, rounded up, the value to the same place.
 export function withBand(quantity, unit, most = 3) {
@@ -21,7 +21,7 @@ export function verdict(result) {
   return html(
     "div", { class: `verdict level-${level.replaceAll(" ", "-")}` },
     html("p", { class: "level" }, level[0].toUpperCase() + level.slice(1)),
-    html("p", {}, result.verdict.text),
+    html("p", {}, plainly(result.verdict.text)),
     html("p", { class: "soft" }, "The range safety officer decides."),
   );
 }
@@ -50,10 +50,15 @@ export function table(result) {
 }
 
 export function warnings(result) {
-  return result.warnings.map((w) => html("div", { class: "warn" }, html("strong", {}, `${w.text}. `), `${w.remedy}.`));
+  return result.warnings.map((w) => html("div", { class: "warn" }, html("strong", {}, sentence(w.text)), ` ${sentence(w.remedy)}`));
 }
 
 export function changes(list) {
   if (!list.length) return [html("p", { class: "soft" }, "Nothing is changed by hand: these are the numbers as found.")];
   return [html("h2", {}, "Changed by hand"), html("ul", {}, ...list.map((line) => html("li", {}, line)))];
+}
+
+export function sentence(text) {
+  const said = plainly(text).trim();
+  return said[0].toUpperCase() + said.slice(1) + (/[.!?]$/.test(said) ? "" : ".");
 }

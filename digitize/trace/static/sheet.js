@@ -4,10 +4,19 @@ import { Camera } from "./camera.js";
 import { Loupe } from "./loupe.js";
 import { lines, nearestEdge, spots } from "./drawing.js";
 
+// The outline's points near the one that is pulled come along, less and less; as the program does it.
+function pulled(outline, { from, to, reach }) {
+  return outline.map((p) => {
+    const away = Math.hypot(p[0] - from[0], p[1] - from[1]) / reach;
+    const weight = away < 1 ? Math.cos((Math.PI / 2) * away) ** 2 : 0;
+    return [p[0] + weight * (to[0] - from[0]), p[1] + weight * (to[1] - from[1])];
+  });
+}
+
 const SNAP = 6; // screen pixels within which an end stays on the axis
 
 export class Sheet {
-  // told: { preview(change), commit(change), hint(words) }
+  // told: { preview(change), commit(change), drop(), pulled(pull), hint(words) }
   constructor(element, canvas, stage, told) {
     this.element = element;
     this.told = told;
@@ -135,6 +144,8 @@ export class Sheet {
     if (node && this.tool === "move" && !this.draft) {
       node.focus({ preventScroll: true });
       this.drag = { spot: node.spot, off: [node.spot.at[0] - at[0], node.spot.at[1] - at[1]], change: null };
+    } else if (this.tool === "pull" && !this.draft && this.view.outline) {
+      this.take(at);
     } else if (node && this.tool === "remove" && node.spot.remove) {
       this.told.commit(node.spot.remove);
       this.start = null;
@@ -157,7 +168,12 @@ export class Sheet {
     if (!this.start) return;
     if (Math.hypot(event.clientX - this.start.x, event.clientY - this.start.y) > 3) this.start.moved = true;
     const at = this.camera.toPhoto(event.clientX, event.clientY);
-    if (this.drag) {
+    if (this.pull) {
+      this.loupe.show(at, event.clientX, event.clientY, this.camera.scale(), this.view.photo.width);
+      this.pull.to = at;
+      const line = this.over.querySelector(".found");
+      line.setAttribute("d", `M${pulled(this.view.outline, this.pull).map((p) => p.join(",")).join("L")}Z`);
+    } else if (this.drag) {
       if (!this.start.moved) return;
       const to = [at[0] + this.drag.off[0], at[1] + this.drag.off[1]];
       this.loupe.show(to, event.clientX, event.clientY, this.camera.scale(), this.view.photo.width);
@@ -173,7 +189,8 @@ export class Sheet {
     this.pointers.delete(event.pointerId);
     if (!last || !this.start) return;
     const { at, moved } = this.start;
-    if (this.drag && this.drag.change) this.told.commit(this.drag.change);
+    if (this.pull && moved) this.told.pulled(this.pull);
+    else if (this.drag && this.drag.change) this.told.commit(this.drag.change);
     else if (!moved && !this.drag) this.click(at);
     this.let_go();
   }
@@ -184,8 +201,20 @@ export class Sheet {
     this.let_go();
   }
 
+  // The found outline is taken hold of where it is nearest, if that is near enough.
+  take(at) {
+    const px = this.camera.scale();
+    let best = null;
+    for (const point of this.view.outline) {
+      const away = Math.hypot(point[0] - at[0], point[1] - at[1]);
+      if (!best || away < best.away) best = { away, point };
+    }
+    if (best && best.away < 16 * px) this.pull = { from: best.point, to: best.point, reach: 40 * px };
+  }
+
   let_go() {
     this.drag = null;
+    this.pull = null;
     this.start = null;
     this.loupe.hide();
   }

@@ -1,0 +1,50 @@
+"""The found outline pulled by hand, before the solid is fitted to it."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from digitize.errors import UsageRefusal
+from digitize.records import Photo, Silhouette
+from digitize.trace.resolve import HAND_SIGMA_PX
+from digitize.trace.sketch import point
+
+MOST_PULLS = 100
+
+
+@dataclass(frozen=True)
+class Pull:
+    """start, end: (2,) where the outline was taken and where it was let go; reach_px: how far its neighbours come
+    along, less and less. Pixels of the photo they are applied to."""
+
+    start: np.ndarray
+    end: np.ndarray
+    reach_px: float
+
+
+def pulls_of(photo: Photo, data) -> tuple[Pull, ...]:
+    """From the page's lists, in pixels of the full-size photo, to the working picture. Raises UsageRefusal."""
+    try:
+        if len(data) > MOST_PULLS:
+            raise ValueError("too many")
+        found = []
+        for each in data:
+            reach = float(each["reach"])
+            if not 0.1 <= reach <= 5000:
+                raise ValueError("reach")
+            start, end = photo.to_working_px(point(each["from"])), photo.to_working_px(point(each["to"]))
+            found.append(Pull(start, end, reach / photo.shrink))
+        return tuple(found)
+    except (KeyError, TypeError, ValueError) as error:
+        raise UsageRefusal(f"the pulls are not understood ({error})", "pull again") from None
+
+
+def pulled(silhouette: Silhouette, pulls: tuple[Pull, ...]) -> Silhouette:
+    """The outline after all of them; where it was moved it is as good as a hand sets it."""
+    outline, sigma = silhouette.outline_px, silhouette.sigma_px
+    for pull in pulls:
+        away = np.hypot(*(outline - pull.start).T) / pull.reach_px
+        weight = np.where(away < 1, np.cos(np.pi / 2 * np.minimum(away, 1)) ** 2, 0.0)
+        outline = outline + weight[:, None] * (pull.end - pull.start)
+        sigma = np.where(weight > 0.05, HAND_SIGMA_PX, sigma)
+    return replace(silhouette, outline_px=outline, sigma_px=sigma)
