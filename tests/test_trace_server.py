@@ -1,13 +1,19 @@
 """The page's handlers in process: what they answer, and what they refuse to anyone but the page itself."""
 
 import io
+import os
 import re
+import signal
+import subprocess
+import sys
+import urllib.request
 
 import pytest
 from PIL import Image
 from starlette.testclient import TestClient
 from trace_scene import ASKED, drawn, fin_px, photo_file, seen
 
+from digitize import cli
 from digitize.trace import server
 from digitize.trace.serve import listen
 from digitize.trace.session import Session
@@ -151,3 +157,46 @@ def test_uploads(tmp_path, monkeypatch):
 def test_only_this_machine_can_connect():
     with listen(0) as made:
         assert made.getsockname()[0] == "127.0.0.1"
+
+
+def test_the_command_serves_until_it_is_interrupted(tmp_path):
+    program = "import sys; from digitize.cli import main; sys.exit(main())"
+    photo, out = str(photo_file(tmp_path)), str(tmp_path / "r")
+    argv = [sys.executable, "-c", program, "trace", photo, "--no-open", "--out", out]
+    with subprocess.Popen(argv, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=os.environ) as process:
+        try:
+            address = process.stdout.readline().strip()
+            assert re.fullmatch(r"http://127\.0\.0\.1:\d+/[\w-]{20,}/", address)
+            with urllib.request.urlopen(address + "state", timeout=20) as answer:
+                assert b'"phase":"start"' in answer.read()
+            process.send_signal(signal.SIGINT)
+            assert process.wait(20) in (0, 130)
+            assert "Traceback" not in process.stderr.read()
+        finally:
+            process.kill()
+    assert not (tmp_path / "r").exists()  # nothing was changed, so nothing is written
+
+
+@pytest.mark.parametrize(
+    ("argv", "code", "says"),
+    [
+        (["{tmp}/none.jpg"], 3, "none.jpg"),
+        (["{tmp}"], 2, "not a results folder"),
+        (["{tmp}", "--out", "x"], 2, "leave it out"),
+        (["--port", "70000"], 2, "--port"),
+        (["{tmp}/text.jpg"], 3, "text.jpg"),
+    ],
+)
+def test_what_can_t_be_opened_is_one_line(tmp_path, capsys, monkeypatch, argv, code, says):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "text.jpg").write_text("no picture")
+    got = cli.main(["trace", "--no-open", *(word.format(tmp=tmp_path) for word in argv)])
+    out, err = capsys.readouterr()
+    assert (got, out) == (code, "") and err.count("\n") == 1 and says.lower() in err.lower()
+
+
+def test_a_port_in_use_is_said(tmp_path, capsys):
+    with listen(0) as taken:
+        port = str(taken.getsockname()[1])
+        assert cli.main(["trace", "--no-open", "--port", port, "--out", str(tmp_path / "r")]) == 2
+    assert port in capsys.readouterr().err

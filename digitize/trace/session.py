@@ -183,7 +183,7 @@ class Session:
             if len(self.states) > MOST_STATES:
                 self.states = [self.states[0], *self.states[2:]]
             self.at = len(self.states) - 1
-            self.traced, self.full = traced, full
+            self.traced, self.full, self.refused = traced, full, None
             if self.saved_at is not None and self.saved_at >= self.at:
                 self.saved_at = None
             self._keep()
@@ -200,7 +200,7 @@ class Session:
             if self.traced is None or not 0 <= to < len(self.states):
                 return
             traced = _traced(self.base, self.states[0], self.states[to], bool(self.beginning.drawn))
-            self.full, self.traced, self.at = solve_fully(traced), traced, to
+            self.full, self.traced, self.at, self.refused = solve_fully(traced), traced, to, None
             self._keep()
 
     # --- keeping ------------------------------------------------------------------------------------------

@@ -74,10 +74,22 @@ function measure(extra = {}) {
   doing(() => send("measure", { words: form.words(), regions, ...extra })).then(poll);
 }
 
+// Regions and pulls, the last one to be taken back.
+function takeBack() {
+  const buttons = [["regions", "the last marked region"], ["pulls", "the last pull"]]
+    .filter(([name]) => view.phase === "ready" && view[name].length)
+    .map(([name, words]) => html("button", { type: "button", id: `back-${name}`, onclick: () => again({ [name]: view[name].slice(0, -1) }) }, `Take back ${words}`));
+  return buttons.length ? [html("div", { class: "row" }, ...buttons)] : [];
+}
+
+function again(change) {
+  const words = Object.fromEntries(Object.entries(view.asked).filter(([name]) => !["camera", "seed"].includes(name)));
+  doing(() => send("measure", { words, regions: view.regions, pulls: view.pulls, ...change })).then(poll);
+}
+
 // The outline is pulled under the same words as it was found with, so the picture need not be searched again.
 function pullOutline({ from, to, reach }) {
-  const words = Object.fromEntries(Object.entries(view.asked).filter(([name]) => !["camera", "seed"].includes(name)));
-  doing(() => send("measure", { words, regions, pulls: [...view.pulls, { from, to, reach }] })).then(poll);
+  again({ pulls: [...view.pulls, { from, to, reach }] });
 }
 
 function saving() {
@@ -112,7 +124,7 @@ function show(next, whole = true) {
 function numbers(next) {
   const ready = next.phase === "ready";
   byId("numbers").replaceChildren(...(ready ? [verdict(next.result), table(next.result), ...warnings(next.result)] : []));
-  byId("changes").replaceChildren(...(ready ? changes(next.changed) : []));
+  byId("changes").replaceChildren(...(ready ? [...changes(next.changed), ...takeBack()] : []));
 }
 
 function status() {
