@@ -127,8 +127,9 @@ def _span_slips(fin: FinResult):
 def hand_warnings(
     checks: Sequence[HandCheck], facts: HandFacts, cp_x_mm: Quantity, balance_mm: Quantity | None
 ) -> list[Warn]:
-    """A warning for each measurement that disagrees. Where no slip explains it and the verdict would be another if the
-    hand were right, its code is HAND_MATTERS, which makes the verdict 'look again'; else HAND_DISAGREES."""
+    """A warning for each measurement that disagrees. Where the verdict would be another if the hand were right, its
+    code is HAND_MATTERS, which makes the verdict 'look again', else HAND_DISAGREES. A likely slip is named but excuses
+    nothing: that the number fits one is no proof that it was made."""
     return [_warning(check, facts, cp_x_mm, balance_mm) for check in checks if not check.agrees]
 
 
@@ -140,7 +141,7 @@ def _warning(check: HandCheck, facts: HandFacts, cp_x_mm: Quantity, balance_mm: 
     )
     remedy = "Measure it again by hand, then look at the overlay: is the outline on the edge there?"
     if check.likely_slip:
-        return Warn("HAND_DISAGREES", f"{text}; a likely slip: {check.likely_slip}", remedy)
+        text = f"{text}; a likely slip: {check.likely_slip}"
     other = level_if_right(check, facts, cp_x_mm, balance_mm)
     if other is None:
         return Warn("HAND_DISAGREES", text, remedy)

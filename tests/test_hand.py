@@ -76,9 +76,13 @@ def test_a_disagreement_that_matters_makes_doubt_and_one_that_does_not_only_warn
     assert "the verdict would be" in shorter.text
 
 
-def test_a_likely_slip_does_not_make_doubt():
-    (warning,) = hand_warnings(hand_checks([("span", 104.0)], FACTS), FACTS, CP, BALANCE)
-    assert warning.code == "HAND_DISAGREES" and "tip to tip" in warning.text
+def test_a_likely_slip_is_named_and_excuses_nothing():
+    """A span of 104 mm, were it right, would leave rocket A flying; a diameter of half, and all else with it, would
+    not: its radius was measured, or its scale is wrong."""
+    (wide,) = hand_warnings(hand_checks([("span", 104.0)], FACTS), FACTS, CP, BALANCE)
+    assert wide.code == "HAND_DISAGREES" and "tip to tip" in wide.text
+    (half,) = hand_warnings(hand_checks([("tube", 12.0)], FACTS), FACTS, CP, BALANCE)
+    assert half.code == "HAND_MATTERS" and "radius" in half.text and "the verdict would be" in half.text
 
 
 def test_without_a_balance_point_nothing_hangs_on_the_hand():

@@ -159,7 +159,8 @@ def hand_check_row(check: dict) -> tuple[str, str]:
     verdict = "agrees" if check["agrees"] else "DISAGREES"
     by_photo = with_band(check["by_photo_mm"], "mm", 1)
     slip = f" (a likely slip: {check['likely_slip']})" if check.get("likely_slip") else ""
-    return (f"{check['name']} by hand", f"{exact(check['by_hand_mm'])} mm, by photo {by_photo}: {verdict}{slip}")
+    label = f"{check['name'].split('-')[0]} by hand"
+    return (label, f"{exact(check['by_hand_mm'])} mm, by photo {by_photo}: {verdict}{slip}")
 
 
 def _row(label: str, value: str) -> list[str]:
