@@ -67,7 +67,7 @@ def write_table(outcomes: Sequence[Outcome], parent: Path) -> Path:
 
     Raises UsageRefusal if files of these names are there that this tool did not make.
     """
-    parent.mkdir(parents=True, exist_ok=True)
+    check_parent(parent)
     rows = [_row(outcome) for outcome in outcomes]
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
@@ -77,7 +77,14 @@ def write_table(outcomes: Sequence[Outcome], parent: Path) -> Path:
 
 
 def check_parent(parent: Path) -> None:
-    """Raise UsageRefusal unless the table may go there; worth calling before the work is done."""
+    """Make the folder; raise UsageRefusal unless the table may go there. Worth calling before the work is done."""
+    try:
+        parent.mkdir(parents=True, exist_ok=True)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise UsageRefusal(
+            f"{parent}: can't be used as a folder ({reason.lower()})", "Choose another folder with --out"
+        ) from None
     for name, ours in ((TABLE, _is_our_table), (OVERVIEW, is_ours)):
         path = parent / name
         if path.exists() and not (path.is_file() and ours(path.read_bytes())):

@@ -203,6 +203,18 @@ def test_a_table_of_others_is_left_alone(capsys, tmp_path):
     assert (tmp_path / "all" / "table.csv").read_text() == "mine"
 
 
+def test_a_list_whose_folder_cannot_be_made_is_refused_before_any_work(capsys, tmp_path):
+    path = tmp_path / "shots.toml"
+    path.write_text('scale = "card"\n' + '[[rocket]]\nphoto = [{ file = "a.jpg" }]\n' * 1)
+    path.write_text(path.read_text() + '[[rocket]]\nphoto = [{ file = "b.jpg" }]\n')
+    (tmp_path / "taken").write_text("mine")
+    for out in (tmp_path / "taken", tmp_path / "taken" / "below", tmp_path / ("x" * 300)):
+        assert cli.main(["measure", "--shots", str(path), "--out", str(out), "--quiet"]) == 2
+        said = capsys.readouterr()
+        assert said.out == "" and said.err.count("\n") == 1 and "--out" in said.err
+    assert (tmp_path / "taken").read_text() == "mine"
+
+
 def test_several_rockets_in_a_list(capsys, photos, tmp_path):
     path = tmp_path / "shots.toml"
     path.write_text(
