@@ -97,7 +97,7 @@ def _frame(canvas: Canvas, page: Sheet) -> None:
 def _foot(canvas: Canvas, page: Sheet) -> None:
     left, top = EDGE_MM * mm, (EDGE_MM + FOOT_MM - 5) * mm
     canvas.setFont("Helvetica-Bold", 10)
-    canvas.drawString(left, top, page.words)
+    canvas.drawString(left, top, _printable(page.words))
     canvas.setFont("Helvetica", 7.5)
     for k, line in enumerate(HOW):
         canvas.drawString(left, top - (4.2 + 3.4 * k) * mm, line)
@@ -107,6 +107,11 @@ def _foot(canvas: Canvas, page: Sheet) -> None:
     for x in (left, left + BAR_MM * mm):
         canvas.line(x, y - 1.5 * mm, x, y + 1.5 * mm)
     canvas.drawString(left + (BAR_MM + 3) * mm, y - 1 * mm, f"{BAR_MM:g} mm; the sheet's own scale if it is not")
+
+
+def _printable(text: str) -> str:
+    """Letters the built-in font lacks as question marks."""
+    return text.encode("cp1252", "replace").decode("cp1252")
 
 
 def piece_svg(piece: Piece) -> str:

@@ -4,7 +4,7 @@ Frame of a piece: millimetres, x to the right (the nose on the left), y up, its 
 sheet: millimetres from its lower left corner.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -20,6 +20,8 @@ FOOT_MM = 24.0
 """Under the drawing, for the check bar and the words."""
 OVERLAP_MM = 12.0
 BAR_MM = 100.0
+_LONGEST_NAME = 30
+"""Of what the foot of a sheet of Letter paper holds beside the rest."""
 
 
 @dataclass(frozen=True)
@@ -80,7 +82,7 @@ def _cutout(geometry: Geometry, rolls_deg, cp_x_mm: float) -> Piece:
     )
     length = float(geometry.profile_mm[-1, 0])
     axis = np.array([[0.0, 0.0], [length, 0.0]]) - low
-    title = f"{geometry.name}: the cut-out"
+    title = f"{_short(geometry.name)}: the cut-out"
     return Piece("cutout", title, _rings(shape, low), shape.area, marks[0].place, marks, (axis,))
 
 
@@ -90,8 +92,12 @@ def _fin(geometry: Geometry, k: int) -> Piece:
     low = np.array(shape.bounds[:2])
     centre = (shape.centroid.x - low[0], shape.centroid.y - low[1])
     number = f" of group {k + 1}" if len(geometry.fins) > 1 else ""
-    title = f"{geometry.name}: fin{number}, {group.count} alike; the lower edge is glued to the body"
+    title = f"{_short(geometry.name)}: fin{number}, {group.count} alike; the lower edge is glued to the body"
     return Piece(f"fin-{k + 1}", title, _rings(shape, low), shape.area, centre, (Mark("centroid", centre),))
+
+
+def _short(name: str) -> str:
+    return name if len(name) <= _LONGEST_NAME else f"{name[: _LONGEST_NAME - 1]}\u2026"
 
 
 def _rings(shape, low) -> tuple[np.ndarray, ...]:
@@ -104,7 +110,7 @@ def _rings(shape, low) -> tuple[np.ndarray, ...]:
 def sheets(piece: Piece, paper: str) -> tuple[Sheet, ...]:
     """The piece on as few sheets as it takes, upright or across; from left to right and bottom to top.
 
-    Neighbouring sheets show the same OVERLAP_MM, with the same crosses in it.
+    Neighbouring sheets show the same OVERLAP_MM, with the same crosses in it. Sheets that would be empty are left out.
     """
     upright = PAPERS_MM[paper]
     wide = piece.size()[0] > piece.size()[1]
@@ -120,18 +126,30 @@ def _tiled(piece: Piece, size_mm: tuple[float, float]) -> tuple[Sheet, ...]:
     columns, rows = (int(count) for count in counts)
     step = room - OVERLAP_MM
     cuts = [step[axis] * np.arange(1, count) + OVERLAP_MM / 2 for axis, count in enumerate(counts)]
-    found = []
+    inked, found = shapely.union_all([shapely.Polygon(outline) for outline in piece.outlines]), []
     for row in range(rows):
         for column in range(columns):
             # along what one sheet holds, in its middle
             origin = np.where(counts > 1, low - step * [column, row], low + (room - piece.size()) / 2)
             window = np.array([low, low + room])
-            place = f", sheet {row * columns + column + 1} of {rows * columns}" if rows * columns > 1 else ""
+            if columns * rows > 1 and not inked.intersects(shapely.box(*(window - origin).ravel())):
+                continue
             found.append(
                 Sheet(piece, size_mm, window, origin, row, column, rows, columns,
-                      _crosses(cuts, origin, window), f"{piece.title}{place}")
+                      _crosses(cuts, origin, window), piece.title)
             )  # fmt: skip
-    return tuple(found)
+    named = (f"{piece.title}{_place(number, sheet, len(found))}" for number, sheet in enumerate(found, 1))
+    return tuple(replace(sheet, words=words) for sheet, words in zip(found, named, strict=True))
+
+
+def _place(number: int, sheet: Sheet, of: int) -> str:
+    """Which of several sheets one is."""
+    if of == 1:
+        return ""
+    words = f", sheet {number} of {of}"
+    if sheet.rows == 1:
+        return words
+    return f"{words}: row {sheet.row + 1} from the bottom, column {sheet.column + 1} from the left"
 
 
 def _crosses(cuts, origin, window) -> np.ndarray:

@@ -107,6 +107,24 @@ def test_a_large_cut_out_is_tiled_and_the_crosses_lie_on_each_other():
     assert min(strip.bounds[2] - strip.bounds[0], strip.bounds[3] - strip.bounds[1]) == pytest.approx(OVERLAP_MM)
 
 
+def test_no_empty_sheets_and_names_that_fit():
+    """Wide fins far aft on a thin body: only the tail is on every row, and what is left out shows nothing."""
+    fin = np.array([[800, 20], [840, 190], [910, 190], [900, 20]], float)
+    wide = Geometry("\u96fb " + "long " * 40, BODY * [3, 1.5], (FinGroup(4, fin, 2.0),))
+    cutout, _ = pieces(wide, [0.0], 600.0)
+    plan = sheets(cutout, "a4")
+    shape = shapely.Polygon(cutout.outlines[0])
+    windows = [shapely.box(*(sheet.window_mm - sheet.origin_mm).ravel()) for sheet in plan]
+    assert len(plan) < plan[0].rows * plan[0].columns
+    assert all(shape.intersects(window) for window in windows)
+    assert shape.difference(shapely.union_all(windows)).area < 1e-6
+    assert f"sheet {len(plan)} of {len(plan)}: row {plan[-1].row + 1}" in plan[-1].words
+    page = pypdfium2.PdfDocument(templates_pdf(plan))[0]
+    texts = [item.get_bounds() for item in page.get_objects(filter=[raw.FPDF_PAGEOBJ_TEXT])]
+    assert max(right for _, _, right, _ in texts) < page.get_size()[0]
+    assert "? long" in page.get_textpage().get_text_range()
+
+
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 def test_what_fits_one_sheet_takes_one_and_stays_off_the_edge(paper):
     _, fin = pieces(ROCKET_A, [0.0], 200.0)
