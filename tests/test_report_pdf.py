@@ -1,17 +1,20 @@
 """The report as PDF: read back by PDFium, on both papers, with all the page's words."""
 
+import io
 import re
 from html.parser import HTMLParser
 
 import numpy as np
 import pypdfium2
 import pytest
+from PIL import Image
 from report_sample import sample_result
 
 from digitize import cli
 from digitize.cautions import CAUTIONS
 from digitize.geometry import to_toml
 from digitize.records import FinGroup, Geometry
+from digitize.report import pdf
 from digitize.report.page import foot, report_html, sections
 from digitize.report.pdf import is_report, report_pdf
 from digitize.result_json import to_dict
@@ -81,6 +84,19 @@ def test_the_first_page_is_enough_to_show():
     first = pypdfium2.PdfDocument(pdf_of(sample()))[0].get_textpage().get_text_range()
     for words in ("by its parts", "by the cut-out", "by the swing test", "not done yet", "range safety officer"):
         assert words in first
+
+
+def test_the_page_to_show_stays_one_page_while_its_picture_can_shrink(monkeypatch):
+    """A square picture would take all the width; with four warnings it shrinks until all fits."""
+    data = sample()
+    data["warnings"] = [{"code": "X", "text": f"Warning {k}", "remedy": "Do this"} for k in range(4)]
+    square = io.BytesIO()
+    Image.new("RGB", (400, 400)).save(square, "PNG")
+    first, _ = sections(data, square.getvalue(), "photo.jpg", "", CAUTIONS)
+    for paper in ("a4", "letter"):
+        assert len(pypdfium2.PdfDocument(report_pdf(first, [], "title", paper, foot(data)))) == 1
+    monkeypatch.setattr("digitize.report.pdf._TALLEST", pdf._TALLEST[:1])
+    assert len(pypdfium2.PdfDocument(report_pdf(first, [], "title", "letter", foot(data)))) == 2
 
 
 def test_the_same_input_gives_the_same_bytes_and_is_known_as_ours():

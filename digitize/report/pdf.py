@@ -14,6 +14,7 @@ from reportlab.lib import colors
 from reportlab.lib.pagesizes import A4, letter
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
+from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import (
     BaseDocTemplate,
     Frame,
@@ -32,6 +33,8 @@ from svglib.svglib import svg2rlg
 PAPERS = {"a4": A4, "letter": letter}
 MADE_BY = "digitize report"
 _MARGIN = 15 * mm
+_TALLEST = tuple(height * mm for height in (105, 90, 75, 60, 48))
+"""Heights a picture may have; the first page takes the largest that leaves the page whole."""
 _INK, _SOFT, _LINE = colors.HexColor("#161b26"), colors.HexColor("#5c626e"), colors.HexColor("#c9cdd4")
 _VOID = {"img", "br", "meta", "hr", "line", "circle", "path", "polyline", "polygon", "rect"}
 _TEXT = ParagraphStyle("text", fontName="Helvetica", fontSize=9.2, leading=12, textColor=_INK)
@@ -109,7 +112,7 @@ def report_pdf(first: list[str], details: list[str], title: str, paper: str, foo
     line at the bottom of every page."""
     size = PAPERS[paper]
     width = size[0] - 2 * _MARGIN
-    story = _flowables("\n".join(first), width)
+    story = _first_page("\n".join(first), width, size[1] - 2 * _MARGIN)
     if details:
         story += [PageBreak(), *_flowables("\n".join(details), width)]
     stream = io.BytesIO()
@@ -135,10 +138,31 @@ def is_report(content: bytes) -> bool:
     return content.startswith(b"%PDF-") and MADE_BY.encode() in content
 
 
-def _flowables(html: str, width: float) -> list:
+def _first_page(html: str, width: float, height: float) -> list:
+    """The page to show, its picture as large as leaves room for all the rest; the smallest where nothing does."""
+    for tallest in _TALLEST:
+        frame = Frame(0, 0, width, height, 0, 0, 0, 0)
+        scratch = Canvas(io.BytesIO())
+        scratch.nothing_but_sizes = True
+        left = _loose(_flowables(html, width, tallest))
+        frame.addFromList(left, scratch)
+        if not left:
+            break
+    return _flowables(html, width, tallest)
+
+
+def _loose(flowables: list) -> list:
+    """The same without what keeps some together, which a frame alone can't lay out."""
+    inside = ([item] if not isinstance(item, KeepTogether) else _loose(item._content) for item in flowables)
+    return [item for items in inside for item in items]
+
+
+def _flowables(html: str, width: float, tallest: float = _TALLEST[0]) -> list:
     reader = _Reader()
     reader.feed(html)
     reader.close()
+    for picture in (*reader.root.all("img"), *reader.root.all("svg")):
+        picture.attributes["tallest"] = tallest
     return _blocks(reader.root, width)
 
 
@@ -225,17 +249,25 @@ def _figure(node: _Node, width: float) -> list:
     return [KeepTogether(_blocks(node, width)), Spacer(1, 3)]
 
 
+class _Picture(Image):
+    """Not drawn where only its size is asked for, which saves packing it."""
+
+    def draw(self):
+        if not getattr(self.canv, "nothing_but_sizes", False):
+            super().draw()
+
+
 def _picture(node: _Node, width: float) -> list:
     data = base64.b64decode(node.attributes["src"].split(",", 1)[1])
-    picture = Image(io.BytesIO(data))
-    scale = min(width / picture.imageWidth, 105 * mm / picture.imageHeight)
+    picture = _Picture(io.BytesIO(data))
+    scale = min(width / picture.imageWidth, node.attributes["tallest"] / picture.imageHeight)
     picture.drawWidth, picture.drawHeight = picture.imageWidth * scale, picture.imageHeight * scale
     return [picture]
 
 
 def _drawing(node: _Node, width: float) -> list:
     drawing = svg2rlg(io.BytesIO(node.attributes["text"].encode("utf-8")))
-    scale = min(width / drawing.width, 80 * mm / drawing.height)
+    scale = min(width / drawing.width, 80 * mm / drawing.height, node.attributes["tallest"] / drawing.height)
     drawing.scale(scale, scale)
     drawing.width, drawing.height = drawing.width * scale, drawing.height * scale
     drawing.hAlign = "CENTER"
