@@ -198,7 +198,7 @@ def _reference_warnings(measured: Measured) -> list[Warn]:
 def _own_warnings(measured: Measured, options: MeasureOptions, cp_x: Quantity, caliber: float) -> list[Warn]:
     """What in this measurement may be wrong, each with what to do."""
     solid, warnings = measured.solid, list(measured.solid.warnings)
-    if options.fins is None:
+    if options.fins is None and measured.other is not None:
         warnings.append(Warn(
             "FINS_NOT_SAID",
             f"The number of fins was not said; {solid.fins[0].said.count} is assumed and the band covers "

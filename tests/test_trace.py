@@ -6,6 +6,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from trace_scene import ASKED, SEDGE, drawn, fin_px, photo_file, seen
 
 from digitize.aero.components import centre_of_pressure
@@ -13,6 +15,7 @@ from digitize.asked import words_of
 from digitize.errors import Refusal, UnreadableRefusal, UsageRefusal
 from digitize.geometry import read_geometry
 from digitize.options import measure_options
+from digitize.result_json import to_dict
 from digitize.trace import edits
 from digitize.trace.pull import pulls_of
 from digitize.trace.resolve import solve_briefly
@@ -256,3 +259,39 @@ def test_a_measured_photo_stays_as_it_was_until_it_is_changed(tmp_path):
 def test_pulls_that_are_none_are_refused(session, pulls):
     with pytest.raises(UsageRefusal, match="pulls"):
         pulls_of(session.photo, pulls)
+
+
+def test_fins_that_were_not_said_are_those_drawn(tmp_path):
+    session = Session(tmp_path / "results")
+    session.load_photo(photo_file(tmp_path))
+    session.begin({"scale": ["tube=30mm"]}, drawn())
+    session.change({**DRAW_FIN, "points": fin_px().tolist()})
+    assert [fin.count for fin in session.full.fins] == [4]
+    assert "FINS_NOT_SAID" not in [w.code for w in session.full.warnings]
+
+
+def test_a_result_of_several_photos_is_not_opened_as_one(tmp_path):
+    (tmp_path / "result.json").write_text(json.dumps({"photos": [{}, {}], "photo": {"path": "a.jpg", "asked": {}}}))
+    with pytest.raises(UsageRefusal, match="several photos"):
+        open_folder(tmp_path)
+
+
+@settings(max_examples=12, derandomize=True, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    which=st.sampled_from(["body", "fin", "end", "root"]),
+    point=st.integers(0, 3),
+    to=st.tuples(st.floats(-3000, 5000), st.floats(-3000, 5000)),
+)
+def test_a_point_dragged_anywhere_gives_numbers_or_a_refusal(session, which, point, to):
+    change = {
+        "body": {"do": "move-body", "point": min(point, 2), "to": list(to)},
+        "fin": {"do": "move-fin-point", "group": 0, "point": point, "fin": point, "to": list(to)},
+        "end": {"do": "move-end", "end": ("tip", "aft")[point % 2], "to": list(to), "snap": 40 * (point // 2)},
+        "root": {"do": "move-root", "group": 0, "to": list(to)},
+    }[which]
+    try:
+        _, result = session.preview(change)
+    except Refusal as refusal:
+        assert refusal.what and refusal.remedy
+    else:
+        json.dumps(to_dict(result), allow_nan=False)

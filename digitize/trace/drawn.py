@@ -10,13 +10,13 @@ from digitize.errors import GeometryRefusal, ScaleRefusal, UsageRefusal
 from digitize.geometry import rounded
 from digitize.pipeline import camera_of, references_of, told_of
 from digitize.records import Geometry, Photo, Silhouette
-from digitize.solid.adjust import EndPoints, Problem, adjust
+from digitize.solid.adjust import EndPoints, Problem
 from digitize.solid.agreement import check_agreement
 from digitize.solid.axis import AxisView
 from digitize.solid.measure import Solid, start_depth
 from digitize.solid.pose import Pose
 from digitize.solid.stations import Stations
-from digitize.trace.resolve import HAND_SIGMA_PX, axis_problem, options_of
+from digitize.trace.resolve import HAND_SIGMA_PX, axis_problem, options_of, sound_adjustment
 from digitize.trace.sketch import point, points
 
 SHORTEST_PX = 40.0
@@ -61,10 +61,7 @@ def measure_drawn(photo: Photo, asked: dict, drawn: Drawn) -> Measured:
     draft = Problem(prior, np.eye(3), 1.0, (), nobody, references, told_of(options), 1000.0, HAND_BIAS_PX)
     problem = axis_problem(draft, tip, aft, body)
     problem = axis_problem(draft, tip, _without_bulge(problem, aft), body)
-    try:
-        adjusted = adjust(replace(problem, start_depth_mm=start_depth(problem)))
-    except (np.linalg.LinAlgError, ValueError):
-        raise GeometryRefusal("axis, body and scale do not fit together", "draw the body again") from None
+    adjusted = sound_adjustment(replace(problem, start_depth_mm=start_depth(problem)))
     pose = adjusted.pose()
     tip_s, base_s = float(problem.ends.tip_s_mm(pose)), float(problem.ends.base_s_mm(pose))
     bias_mm = float(adjusted.edge_bias_px()) * pose.depth_mm / pose.camera.focal_px

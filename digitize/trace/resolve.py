@@ -19,7 +19,7 @@ from digitize.pipeline import points_reference, told_of
 from digitize.records import FinGroup, Geometry, Photo, Result
 from digitize.solid.adjust import Adjusted, EndPoints, Problem, TubeLimbs, adjust
 from digitize.solid.agreement import check_agreement
-from digitize.solid.measure import FinsSaid, FinTrace, Solid, outward, start_depth
+from digitize.solid.measure import MOST_TILT_RAD, FinsSaid, FinTrace, Solid, outward, start_depth
 from digitize.solid.pose import Pose, view_of_axis
 from digitize.trace.sketch import Sketch, SketchFin, to_json
 from digitize.uncertainty import HIDDEN_SHARE
@@ -147,10 +147,20 @@ class _Key:
 
 @lru_cache(maxsize=8)
 def _solve(key: _Key) -> Adjusted:
+    return sound_adjustment(key.problem)
+
+
+def sound_adjustment(problem: Problem) -> Adjusted:
+    """The problem solved; what was set by hand may be anything, so it may have no solution. Raises GeometryRefusal."""
     try:
-        return adjust(key.problem)
+        with np.errstate(all="ignore"):  # trial steps may go astray; the solution is looked at below
+            adjusted = adjust(problem)
+            numbers = [float(adjusted.pose().tilt_rad), float(adjusted.pose().depth_mm), *adjusted.tube_radii_mm()]
+        if np.isfinite([*numbers, *adjusted.covariance.ravel()]).all() and abs(numbers[0]) < MOST_TILT_RAD:
+            return adjusted
     except (np.linalg.LinAlgError, ValueError):
-        raise GeometryRefusal("axis, body and scale do not fit together", "undo the last change") from None
+        pass
+    raise GeometryRefusal("axis, body and scale do not fit together", "undo the last change, or draw the body again")
 
 
 def _by_hand_axis(problem: Problem, photo: Photo, sketch: Sketch) -> Problem:

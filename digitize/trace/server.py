@@ -19,7 +19,7 @@ from digitize.template_files import templates_pdf
 from digitize.templates import pieces, sheets
 from digitize.trace.guard import Guard
 from digitize.trace.session import Session
-from digitize.trace.view import preview, view
+from digitize.trace.view import brief, view
 
 LARGEST_UPLOAD = 120_000_000
 LARGEST_JSON = 400_000
@@ -94,7 +94,7 @@ class Handlers:
 
         def work():
             traced, result = self.session.preview(change)
-            return preview(self.session, traced, result)
+            return brief(self.session, traced, result)
 
         return JSONResponse(await run_in_threadpool(work))
 

@@ -6,19 +6,22 @@ reloaded or the program ends. The measurement itself is made again from the phot
 
 import json
 import threading
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
+import shapely
 
 from digitize.assemble import Measured
-from digitize.errors import Refusal, UnreadableRefusal, UsageRefusal
+from digitize.errors import GeometryRefusal, Refusal, UnreadableRefusal, UsageRefusal
 from digitize.files import replace_file
 from digitize.outline.silhouette import Marked
 from digitize.photo.read import read_photo
 from digitize.pipeline import fit_photo, measure_photo
 from digitize.records import Photo, Result
 from digitize.report.folder import RESULT, check_out_dir, write_results
+from digitize.result_json import to_dict
 from digitize.trace import edits
 from digitize.trace.drawn import drawn_of, measure_drawn, outline_of
 from digitize.trace.pull import pulled, pulls_of
@@ -172,13 +175,13 @@ class Session:
         """The numbers if the change were made; it is not. Raises Refusal."""
         with self.lock:
             traced = self._changed(change)
-            return traced, solve_briefly(traced, self.full)
+            return traced, _sound(lambda: solve_briefly(traced, self.full))
 
     def change(self, change: dict) -> None:
         """Make the change and keep it. Raises Refusal, and then nothing has changed."""
         with self.lock:
             traced = self._changed(change)
-            full = solve_fully(traced)
+            full = _sound(lambda: solve_fully(traced))
             self.states = [*self.states[: self.at + 1], traced.sketch]
             if len(self.states) > MOST_STATES:
                 self.states = [self.states[0], *self.states[2:]]
@@ -191,8 +194,13 @@ class Session:
     def _changed(self, change: dict) -> Traced:
         if self.traced is None:
             raise UsageRefusal("there is nothing to change yet", "measure the photo first")
-        sketch = edits.apply(self.states[self.at], change, self.traced.pose)
-        return _traced(self.base, self.states[0], sketch, bool(self.beginning.drawn))
+        begun, drawn = self.states[0], bool(self.beginning.drawn)
+        try:
+            with np.errstate(all="ignore"):  # a point may be dragged anywhere; what comes of it is looked at
+                sketch = edits.apply(self.states[self.at], change, self.traced.pose)
+                return _traced(self.base, begun, sketch, drawn)
+        except (ArithmeticError, ValueError, IndexError, shapely.errors.ShapelyError):
+            raise GeometryRefusal("what was drawn has no shape a rocket can have", "undo the last change") from None
 
     def go(self, to: int) -> None:
         """Undo and redo: to the state of that number."""
@@ -247,6 +255,18 @@ class Session:
             ) from None
 
 
+def _sound(solve: Callable[[], Result]) -> Result:
+    """The result, refused if what was drawn is a shape no numbers come out of."""
+    try:
+        with np.errstate(all="ignore"):
+            result = solve()
+        json.dumps(to_dict(replace(result, outline_px=np.zeros((0, 2)))), allow_nan=False)
+        return result
+    except (ArithmeticError, ValueError, IndexError, shapely.errors.ShapelyError):
+        pass
+    raise GeometryRefusal("what was drawn has no shape a rocket can have", "undo the last change")
+
+
 def _traced(base: Measured, start: Sketch, sketch: Sketch, drawn: bool) -> Traced:
     traced = trace(base, start, sketch)
     return with_drawn_outline(traced) if drawn else traced
@@ -287,6 +307,9 @@ def open_folder(folder: Path) -> tuple[Session, dict]:
 def _from_result(folder: Path) -> tuple[str, dict]:
     try:
         data = json.loads((folder / RESULT).read_text("utf-8"))
+        if data.get("photos"):
+            one = folder / "photo-1"
+            raise UsageRefusal(f"{folder} holds the result of several photos", f"open one of them: {one}")
         photo = data["photo"]
         return str(photo["path"]), dict(photo["asked"])
     except OSError:
@@ -294,7 +317,7 @@ def _from_result(folder: Path) -> tuple[str, dict]:
             f"{folder} holds no {RESULT}, so it is not a results folder",
             "give a photo, or the folder that measure has written",
         ) from None
-    except (ValueError, KeyError, TypeError, RecursionError):
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         raise UsageRefusal(
             f"{folder / RESULT} does not say which photo it came from", "measure the photo again, or give the photo"
         ) from None

@@ -28,8 +28,18 @@ def view(session: Session) -> dict:
         }
 
 
+SLOW_TO_CHANGE = ("angle_of_attack", "methods", "assumptions", "pieces", "shares", "photo", "cautions")
+"""Of the result, what the page shows again only once a point is let go."""
+
+
+def brief(session: Session, traced: Traced, result) -> dict:
+    """What follows a drag: as little as the page shows anew."""
+    seen = preview(session, traced, result)
+    return {**seen, "result": {k: v for k, v in seen["result"].items() if k not in SLOW_TO_CHANGE}}
+
+
 def preview(session: Session, traced: Traced, result) -> dict:
-    """What follows a drag: sketch, numbers, what is changed."""
+    """Sketch, numbers, what is changed."""
     return {
         "sketch": sketch_view(traced),
         "result": _numbers(result),
