@@ -5,14 +5,14 @@ import io
 import os
 import sys
 import traceback
-from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from digitize.commands import ballast, swing, templates, trace
+from digitize.commands import ballast, camera, sheet, swing, templates, trace
 from digitize.commands.option_types import AddOption, BalanceAtOption, BalancedWithOption, MotorOption
+from digitize.commands.progress import sayer
 from digitize.errors import ExitCode, Refusal, UsageRefusal, defect_words
 
 _USAGE_ERROR = typer.BadParameter.__base__  # click's, wherever typer keeps click
@@ -204,7 +204,7 @@ def measure(
     rockets = [photos_of(options)] if options.shots is None else read_shots(options)
     if len(rockets) > 1:
         raise typer.Exit(_measure_several(rockets, options, jobs))
-    result, folder = measure_rocket(rockets[0], out, _say(quiet))
+    result, folder = measure_rocket(rockets[0], out, sayer(quiet))
     data = to_dict(result)
     _print(dumps(data) if json else _summary(data, folder / "report.html"))
 
@@ -269,62 +269,8 @@ def solve(
     _print(dumps(data) if json else _summary(data, report))
 
 
-@app.command()
-def sheet(
-    paper: Annotated[str, typer.Option(metavar="PAPER", help="Paper in the printer: a4 or letter.")] = "a4",
-    sheets: Annotated[
-        int,
-        typer.Option(
-            metavar="N",
-            min=1,
-            max=4,
-            help="How many different sheets, a page each; all may lie in one photo.",
-        ),
-    ] = 1,
-    out: Annotated[
-        Path | None, typer.Option(metavar="FILE.pdf", help="File to write; scale-sheet-PAPER.pdf if absent.")
-    ] = None,
-) -> None:
-    """A true-size scale sheet to print and lay beside the rocket."""
-    from digitize.options import PAPERS, parse_choice
-    from digitize.sheet import write_sheet
-
-    paper = parse_choice(paper, "--paper", PAPERS)
-    path = out or Path(f"scale-sheet-{paper}.pdf")
-    write_sheet(path, paper, sheets)
-    _print(
-        f"{path}\nPrint it at 100 % (actual size) and check both bars with a ruler: 100.0 mm.\n"
-        "If they measure otherwise, tell measure: --sheet-bar 99.2mm.\n"
-    )
-
-
-@app.command()
-def camera(
-    photos: Annotated[
-        list[Path],
-        typer.Argument(
-            metavar="BOARD...", help="Photos of one checkerboard at different slants, five or more."
-        ),
-    ],
-    checker: Annotated[
-        str,
-        typer.Option(metavar="NxMxS", help="The board: squares across, down, and a square's side: 9x6x25mm."),
-    ],
-    out: Annotated[
-        Path, typer.Option(metavar="FILE.toml", help="File to write, for measure --camera.")
-    ] = Path("camera.toml"),
-    quiet: Annotated[bool, typer.Option("--quiet", help="No progress on standard error.")] = False,
-) -> None:
-    """A camera's focal length and lens distortion from photos of a checkerboard, for measure --camera."""
-    from digitize.options import parse_scale
-    from digitize.photo.calibration import calibrate, summary, write_camera
-
-    board = parse_scale(f"checker={checker}")
-    found = calibrate(photos, board.squares, board.length_mm, _say(quiet))
-    write_camera(out, found)
-    _print(summary(found, out))
-
-
+app.command()(sheet.sheet)
+app.command()(camera.camera)
 app.command()(ballast.ballast)
 app.command()(templates.templates)
 app.command()(swing.swing)
@@ -370,12 +316,6 @@ def _stop(line: str, code: int) -> int:
     return int(code)
 
 
-def _say(quiet: bool) -> Callable[[str], None]:
-    if quiet:
-        return lambda words: None
-    return lambda words: print(words, file=sys.stderr, flush=True)
-
-
 def _measure_several(rockets: list, options, jobs: int | None) -> int:
     """Each rocket to a folder and a line, and a table of them all. Gives the worst exit code."""
     from digitize.many import check_parent, measure_many, usable_cores, write_table
@@ -385,7 +325,7 @@ def _measure_several(rockets: list, options, jobs: int | None) -> int:
     parent = options.out or Path(f"{options.shots.stem}-digitized")
     check_parent(parent)
     outcomes = []
-    for outcome in measure_many(rockets, parent, jobs or usable_cores(), _say(options.quiet)):
+    for outcome in measure_many(rockets, parent, jobs or usable_cores(), sayer(options.quiet)):
         outcomes.append(outcome)
         if not options.json:
             refused = f"{outcome.name}: NOT MEASURED (exit code {outcome.exit_code}). {outcome.words}"

@@ -5,7 +5,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.spatial import cKDTree
 
-from digitize.aero.components import exposed_planform
 from digitize.errors import OutlineRefusal, ScaleRefusal
 from digitize.geometry import rounded
 from digitize.photo.camera import CameraPrior
@@ -23,6 +22,7 @@ from digitize.solid.adjust import (
 )
 from digitize.solid.axis import AxisView, find_axis
 from digitize.solid.ends import base_edge, nose_tip, rim_of
+from digitize.solid.fin_edges import edge_sigma_px, misfit_sigma_px, outward, side_areas
 from digitize.solid.planform import Carving, Coverage, carve, coverage, scenery
 from digitize.solid.pose import Pose
 from digitize.solid.profile import limb_of, profile_of
@@ -34,7 +34,6 @@ POINTS_PER_TUBE = 24
 FLAT_FACE = 0.4
 """How far behind the tip the body has nine tenths of its radius, as a share of it: a hemisphere after 0.56."""
 MOST_TILT_RAD = np.radians(25.0)
-COMMON_UNEXPLAINED = 0.02
 UNEXPLAINED = 0.12
 """Share of the fins' silhouette that may stay unexplained by one planform before it is called doubtful."""
 
@@ -330,7 +329,7 @@ def _one_group(adjusted, cover: Coverage, job: Carving, said: FinsSaid, tip_s: f
         pose.project_fin(point[None], angle, off)[0]
         for point, angle, off in zip(planform.outline_mm, planform.angle_rad, planform.offset_mm, strict=True)
     ])  # fmt: skip
-    sides = _side_areas(scene, pose, job)
+    sides = side_areas(scene, pose, job)
     trace = FinTrace(
         said=said,
         outline_px=pixels,
@@ -342,60 +341,10 @@ def _one_group(adjusted, cover: Coverage, job: Carving, said: FinsSaid, tip_s: f
         hidden_mm=(planform.hidden_lead_mm, planform.hidden_trail_mm),
         unexplained=unexplained,
         side_areas_mm2=sides,
-        edge_sigma_px=_edge_sigma_px(pixels, silhouette),
-        misfit_sigma_px=_misfit_sigma_px(pixels, outline, job, sides, unexplained, pose),
+        edge_sigma_px=edge_sigma_px(pixels, silhouette),
+        misfit_sigma_px=misfit_sigma_px(pixels, outline, job, sides, unexplained, pose),
     )
     return trace, outline
-
-
-def _edge_sigma_px(pixels: np.ndarray, silhouette: Silhouette) -> float:
-    """Root mean square of the outline's own deviation along the fin, each point at most 6 pixels."""
-    nearest = cKDTree(silhouette.outline_px).query(pixels)[1]
-    return float(np.sqrt(np.mean(np.minimum(silhouette.sigma_px[nearest], 6.0) ** 2)))
-
-
-def _misfit_sigma_px(pixels, outline, job: Carving, sides, unexplained: float, pose: Pose) -> float:
-    """Edge error along the fin, in pixels, that would make up for half the difference of its two sides and for what
-    of the silhouette it leaves unexplained beyond a common share."""
-    profile = job.profile_s_mm - [job.profile_s_mm[0, 0], 0.0]
-    area = _polygon_area(exposed_planform(profile, outline))
-    apart = abs(sides[0] - sides[1]) / 2 if sides else 0.0
-    doubt_mm2 = np.hypot(apart, max(unexplained - COMMON_UNEXPLAINED, 0.0) * area / 2)
-    edge_mm = np.linalg.norm(np.diff(pixels, axis=0), axis=1).sum() * pose.depth_mm / pose.camera.focal_px
-    return float(doubt_mm2 / edge_mm / (pose.depth_mm / pose.camera.focal_px))
-
-
-def outward(pose: Pose, outline, angle_rad, offset_mm) -> np.ndarray:
-    """(m, 2) unit vectors in the picture along which each point of a fin's outline (m, 2) (s, y) moves when the fin
-    grows. angle_rad, offset_mm: (m,) as in FinTrace."""
-    tangent = np.gradient(outline, axis=0)
-    # leading edge first, tip up: left of the way is outside
-    normal = np.column_stack([-tangent[:, 1], tangent[:, 0]])
-    normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-12)
-    grown, moved = outline + normal, np.zeros_like(outline)
-    for angle, off in sorted(set(zip(angle_rad.tolist(), offset_mm.tolist(), strict=True))):
-        k = (angle_rad == angle) & (offset_mm == off)
-        moved[k] = pose.project_fin(grown[k], angle, off) - pose.project_fin(outline[k], angle, off)
-    return moved / np.maximum(np.linalg.norm(moved, axis=1, keepdims=True), 1e-12)
-
-
-def _side_areas(scene, pose, job) -> tuple[float, float] | None:
-    """Area by either side alone, when both sides show a fin lying flat."""
-    side = np.cos(job.angles())
-    if not (np.any(side > 0.95) and np.any(side < -0.95)):
-        return None
-    areas = []
-    for which in ("upper", "lower"):
-        planform = carve(scene, pose, replace(job, sides=which))
-        if planform is None:
-            return None
-        areas.append(_polygon_area(exposed_planform(job.profile_s_mm, planform.outline_mm)))
-    return areas[0], areas[1]
-
-
-def _polygon_area(points: np.ndarray) -> float:
-    x, y = points.T
-    return float(abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2)
 
 
 def _solid(name, adjusted, stations, axis, profile, traced, end_sigmas, silhouette) -> Solid:

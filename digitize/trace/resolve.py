@@ -19,7 +19,8 @@ from digitize.pipeline import points_reference, told_of
 from digitize.records import FinGroup, Geometry, Photo, Result
 from digitize.solid.adjust import Adjusted, EndPoints, Problem, TubeLimbs, adjust
 from digitize.solid.agreement import check_agreement
-from digitize.solid.measure import MOST_TILT_RAD, FinsSaid, FinTrace, Solid, outward, start_depth
+from digitize.solid.fin_edges import outward
+from digitize.solid.measure import MOST_TILT_RAD, FinsSaid, FinTrace, Solid, start_depth
 from digitize.solid.pose import Pose, view_of_axis
 from digitize.trace.sketch import Sketch, SketchFin, to_json
 from digitize.uncertainty import HIDDEN_SHARE

@@ -1,0 +1,34 @@
+"""`digitize camera`: a calibration from photos of a checkerboard."""
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def camera(
+    photos: Annotated[
+        list[Path],
+        typer.Argument(
+            metavar="BOARD...", help="Photos of one checkerboard at different slants, five or more."
+        ),
+    ],
+    checker: Annotated[
+        str,
+        typer.Option(metavar="NxMxS", help="The board: squares across, down, and a square's side: 9x6x25mm."),
+    ],
+    out: Annotated[
+        Path, typer.Option(metavar="FILE.toml", help="File to write, for measure --camera.")
+    ] = Path("camera.toml"),
+    quiet: Annotated[bool, typer.Option("--quiet", help="No progress on standard error.")] = False,
+) -> None:
+    """A camera's focal length and lens distortion from photos of a checkerboard, for measure --camera."""
+    from digitize.commands.progress import sayer
+    from digitize.options import parse_scale
+    from digitize.photo.calibration import calibrate, summary, write_camera
+
+    board = parse_scale(f"checker={checker}")
+    found = calibrate(photos, board.squares, board.length_mm, sayer(quiet))
+    write_camera(out, found)
+    sys.stdout.write(summary(found, out))

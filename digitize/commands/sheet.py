@@ -1,0 +1,35 @@
+"""`digitize sheet`: the scale sheet to print."""
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def sheet(
+    paper: Annotated[str, typer.Option(metavar="PAPER", help="Paper in the printer: a4 or letter.")] = "a4",
+    sheets: Annotated[
+        int,
+        typer.Option(
+            metavar="N",
+            min=1,
+            max=4,
+            help="How many different sheets, a page each; all may lie in one photo.",
+        ),
+    ] = 1,
+    out: Annotated[
+        Path | None, typer.Option(metavar="FILE.pdf", help="File to write; scale-sheet-PAPER.pdf if absent.")
+    ] = None,
+) -> None:
+    """A true-size scale sheet to print and lay beside the rocket."""
+    from digitize.options import PAPERS, parse_choice
+    from digitize.sheet import write_sheet
+
+    paper = parse_choice(paper, "--paper", PAPERS)
+    path = out or Path(f"scale-sheet-{paper}.pdf")
+    write_sheet(path, paper, sheets)
+    sys.stdout.write(
+        f"{path}\nPrint it at 100 % (actual size) and check both bars with a ruler: 100.0 mm.\n"
+        "If they measure otherwise, tell measure: --sheet-bar 99.2mm.\n"
+    )
