@@ -8,13 +8,14 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from trace_scene import ASKED, SEDGE, drawn, fin_px, photo_file, seen
+from trace_scene import ASKED, FOCAL_PX, HEIGHT, SEDGE, WIDTH, drawn, fin_px, photo_file, seen
 
 from digitize.aero.components import centre_of_pressure
 from digitize.asked import words_of
 from digitize.errors import Refusal, UnreadableRefusal, UsageRefusal
 from digitize.geometry import read_geometry
 from digitize.options import measure_options
+from digitize.photo.calibration import CameraFile, write_camera
 from digitize.result_json import to_dict
 from digitize.trace import edits
 from digitize.trace.pull import pulls_of
@@ -295,3 +296,15 @@ def test_a_point_dragged_anywhere_gives_numbers_or_a_refusal(session, which, poi
         assert refusal.what and refusal.remedy
     else:
         json.dumps(to_dict(result), allow_nan=False)
+
+
+def test_a_calibrated_camera_is_used_and_kept(tmp_path):
+    """The true camera told by a file instead of by EXIF: the same rocket, and its name among the assumptions."""
+    path = tmp_path / "camera.toml"
+    write_camera(path, CameraFile(float(FOCAL_PX), 0.0, WIDTH, HEIGHT, 0.003, 0.005, 8, 0.2))
+    session = Session(tmp_path / "r")
+    session.extra = {"camera": str(path)}
+    session.load_photo(photo_file(tmp_path))
+    session.begin(ASKED, drawn())
+    assert session.asked["camera"] == str(path)
+    assert "camera.toml" in session.base.prior.source

@@ -185,6 +185,7 @@ def test_the_command_serves_until_it_is_interrupted(tmp_path):
         (["{tmp}", "--out", "x"], 2, "leave it out"),
         (["--port", "70000"], 2, "--port"),
         (["{tmp}/text.jpg"], 3, "text.jpg"),
+        (["--camera", "{tmp}/none.toml"], 3, "none.toml"),
     ],
 )
 def test_what_can_t_be_opened_is_one_line(tmp_path, capsys, monkeypatch, argv, code, says):

@@ -18,6 +18,9 @@ def trace(
         int, typer.Option(metavar="N", min=0, max=65535, help="Port on this machine; 0 takes any free one.")
     ] = 0,
     no_open: Annotated[bool, typer.Option("--no-open", help="Only print the address, open no browser.")] = False,
+    camera: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="A calibration of the camera, as for measure.")
+    ] = None,
     out: Annotated[
         Path | None, typer.Option(metavar="DIR", help="Results folder; named after the photo if absent.")
     ] = None,
@@ -28,24 +31,37 @@ def trace(
     from digitize.trace.serve import serve
     from digitize.trace.session import Session, open_folder, read_history
 
+    calibrated = {} if camera is None else {"camera": str(_checked(camera).resolve())}
     if start is not None and start.is_dir():
         if out is not None:
             raise UsageRefusal("--out was given with a results folder", "leave it out: changes go to that folder")
         session, begin = open_folder(start)
+        session.extra |= calibrated
         session.begin_in_background(**begin)
     elif start is None:
         session = Session(out or _free(Path("rocket-digitized")))
+        session.extra |= calibrated
     else:
         folder = out or Path(f"{start.stem}-digitized")
         check_out_dir(folder, start)
         history = read_history(folder) if folder.is_dir() else None
         if history is not None and Path(str(history.get("photo"))).absolute() == start.absolute():
             session, begin = open_folder(folder)
+            session.extra |= calibrated
             session.begin_in_background(**begin)
         else:
             session = Session(folder)
+            session.extra |= calibrated
             session.load_photo(start)
     serve(session, port, _say, not no_open)
+
+
+def _checked(camera: Path) -> Path:
+    """The calibration's file, once it is known to be one. Raises UnreadableRefusal."""
+    from digitize.photo.calibration import read_camera
+
+    read_camera(camera)
+    return camera
 
 
 def _say(address: str) -> None:

@@ -7,6 +7,7 @@ error of HAND_SIGMA_PX besides what all points share.
 
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from pathlib import Path
 
 import numpy as np
 
@@ -92,8 +93,9 @@ def solve_briefly(traced: Traced, last: Result) -> Result:
 
 def options_of(photo: Photo, asked: dict) -> MeasureOptions:
     """The words parsed. Raises UsageRefusal."""
+    camera = asked.get("camera")
     try:
-        return measure_options([photo.path], **asked)
+        return measure_options([photo.path], **{**asked, "camera": None if camera is None else Path(camera)})
     except TypeError as error:
         raise UsageRefusal(f"the options can't be read ({error})", "measure the photo again") from None
 
