@@ -10,7 +10,7 @@ Because every residual is scaled to unit standard deviation, the estimate moves 
 that splits the variance of any result exactly by source, and draws samples with all correlation kept.
 """
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -144,8 +144,9 @@ class Adjusted:
 
     def behind_mm(self, values: np.ndarray | None = None) -> list[float]:
         """Set-back of each reference from the axis, as solved, or at other values (m,)."""
-        state = _unpack(self.problem, self.values if values is None else values)
-        return [_behind(state, k) for k in range(len(self.problem.references))]
+        values = self.values if values is None else values
+        pose = _unpack(self.problem, values).pose
+        return [float(_behind(pose, plane)) for plane in _planes(self.problem, values)]
 
 
 @dataclass(frozen=True)
@@ -153,17 +154,15 @@ class _State:
     pose: Pose
     edge_bias_px: np.ndarray
     tube_radii_mm: np.ndarray
-    planes: list = field(
-        default_factory=list
-    )  # (rotation matrix, translation, size factor) of each reference
 
 
 _POSE = 7  # log focal, k1, edge bias, log depth, tilt, turn_z, turn_x
 _PLANE = 7  # rotation vector 3, translation 3, size
+_STEP = np.finfo(float).eps ** 0.5
 
 
 def _unpack(problem: Problem, values: np.ndarray) -> _State:
-    """Scaled unknowns to things with units; values may carry a leading sample axis (planes are then left out)."""
+    """Scaled unknowns to things with units; values may carry a leading sample axis."""
     v = np.moveaxis(np.asarray(values, float), -1, 0)
     prior, n_tubes = problem.prior, len(problem.tubes)
     camera = Camera(
@@ -180,21 +179,21 @@ def _unpack(problem: Problem, values: np.ndarray) -> _State:
         0,
         -1,
     )
-    planes = []
-    if v.ndim == 1:
-        for k, reference in enumerate(problem.references):
-            w = v[_POSE + n_tubes + k * _PLANE :][:_PLANE]
-            rotation, translation = problem.start_planes[k]
-            turned = Rotation.from_rotvec(0.01 * w[:3]).as_matrix() @ rotation
-            planes.append(
-                (
-                    turned,
-                    translation * np.exp(0.01 * w[5]) + 0.01 * translation[2] * np.array([w[3], w[4], 0]),
-                    1 + reference.size_sigma * w[6],
-                )
-            )
     expected, sigma = problem.edge_bias_px
-    return _State(pose, expected + sigma * v[2], radii, planes)
+    return _State(pose, expected + sigma * v[2], radii)
+
+
+def _planes(problem: Problem, values: np.ndarray) -> list[tuple[np.ndarray, np.ndarray, np.ndarray]]:
+    """(rotation (..., 3, 3), translation (..., 3), size factor (...)) of each reference, for values (..., m)."""
+    planes, first = [], _POSE + len(problem.tubes)
+    for k, reference in enumerate(problem.references):
+        w = values[..., first + k * _PLANE :][..., :_PLANE]
+        rotation, translation = problem.start_planes[k]
+        turn = Rotation.from_rotvec(0.01 * w[..., :3].reshape(-1, 3)).as_matrix().reshape(*w.shape[:-1], 3, 3)
+        aside = 0.01 * translation[2] * np.concatenate([w[..., 3:5], np.zeros_like(w[..., :1])], -1)
+        moved = translation * np.exp(0.01 * w[..., 5:6]) + aside
+        planes.append((turn @ rotation, moved, 1 + reference.size_sigma * w[..., 6]))
+    return planes
 
 
 def _start_plane(camera: Camera, reference: ReferencePoints) -> tuple[np.ndarray, np.ndarray]:
@@ -216,89 +215,81 @@ def similarity(source: np.ndarray, target: np.ndarray) -> np.ndarray:
     return np.linalg.lstsq(rows, np.concatenate([target[:, 0], target[:, 1]]), rcond=None)[0]
 
 
-def _behind(state: _State, k: int) -> float:
-    """Distance of the axis' middle from a reference's plane, positive when the plane is farther away."""
-    rotation, translation, _ = state.planes[k]
-    in_camera = state.pose.depth_mm * np.array([0.0, 0.0, 1.0]) @ state.pose.to_camera()
-    normal = rotation[:, 2]
-    return float(normal @ (translation - in_camera) * np.sign(normal[2]))
+def _behind(pose: Pose, plane) -> np.ndarray:
+    """Distance (...) of the axis' middle from a reference's plane, positive when the plane is farther away."""
+    rotation, translation, _ = plane
+    in_camera = np.asarray(pose.depth_mm)[..., None] * pose.to_camera()[..., 2, :]
+    normal = rotation[..., 2]
+    return (normal * (translation - in_camera)).sum(-1) * np.sign(normal[..., 2])
 
 
 def _residuals(problem: Problem, values: np.ndarray) -> list[tuple[str, str, np.ndarray]]:
-    """(source, name, unit-sigma residuals) of every observation."""
+    """(source, name, unit-sigma residuals (..., k)) of every observation, for values (..., m)."""
     state, told = _unpack(problem, values), problem.told
     pose = state.pose
     px_mm = pose.depth_mm / pose.camera.focal_px
     rows = [
-        ("lens", "focal length", values[0:1]),
-        ("lens", "lens distortion", values[1:2]),
-        ("edge", "edge bias", values[2:3]),
-        ("pose", "tilt expected", np.atleast_1d((pose.tilt_rad - told.tilt[0]) / told.tilt[1])),
+        ("lens", "focal length", values[..., 0:1]),
+        ("lens", "lens distortion", values[..., 1:2]),
+        ("edge", "edge bias", values[..., 2:3]),
+        ("pose", "tilt expected", _column((pose.tilt_rad - told.tilt[0]) / told.tilt[1])),
         # only holds the unknown in place when nothing else does; a factor of e is far beyond any real doubt
-        ("scale", "any scale", 0.01 * values[3:4]),
+        ("scale", "any scale", 0.01 * values[..., 3:4]),
     ]
     for k, tube in enumerate(problem.tubes):
         side_mm = pose.limb(tube.points_px)[1]
-        predicted = tube.side * (state.tube_radii_mm[k] + state.edge_bias_px * px_mm)
-        rows.append(("edge", "tube limbs", (side_mm - predicted) / (tube.sigma_px * px_mm)))
+        predicted = tube.side * _column(state.tube_radii_mm[..., k] + state.edge_bias_px * px_mm)
+        rows.append(("edge", "tube limbs", (side_mm - predicted) / (tube.sigma_px * _column(px_mm))))
     if told.tube_mm is not None:
-        rows.append(
-            (
-                "scale",
-                "tube",
-                np.atleast_1d((2 * state.tube_radii_mm.max() - told.tube_mm) / CALIPER_SIGMA_MM),
-            )
-        )
+        off = 2 * state.tube_radii_mm.max(-1) - told.tube_mm
+        rows.append(("scale", "tube", _column(off / CALIPER_SIGMA_MM)))
     if told.length_mm is not None:
-        rows.append(
-            (
-                "scale",
-                "length",
-                np.atleast_1d((problem.ends.length_mm(pose) - told.length_mm) / TAPE_SIGMA_MM),
-            )
-        )
+        off = problem.ends.length_mm(pose) - told.length_mm
+        rows.append(("scale", "length", _column(off / TAPE_SIGMA_MM)))
     if told.distance_mm is not None:
         sigma = max(0.04 * told.distance_mm, 25.0)
-        rows.append(
-            ("distance", "camera distance", np.atleast_1d((pose.depth_mm - told.distance_mm) / sigma))
-        )
+        rows.append(("distance", "camera distance", _column((pose.depth_mm - told.distance_mm) / sigma)))
+    planes = _planes(problem, values)
     for k in range(len(problem.references)):
-        rows += _reference_rows(problem, state, k)
+        rows += _reference_rows(problem, pose, planes, k)
     return rows
 
 
-def _reference_rows(problem: Problem, state: _State, k: int) -> list[tuple[str, str, np.ndarray]]:
+def _column(values) -> np.ndarray:
+    """(...) as (..., 1)."""
+    return np.asarray(values)[..., None]
+
+
+def _reference_rows(problem: Problem, pose: Pose, planes: list, k: int) -> list[tuple[str, str, np.ndarray]]:
     reference, told = problem.references[k], problem.told
-    rotation, translation, size = state.planes[k]
-    scaled = reference.points_mm * size
-    solid = np.column_stack([scaled, np.zeros(len(scaled))]) @ rotation.T + translation
-    seen = (state.pose.camera.project(solid) - reference.points_px) / reference.sigma_px
-    axis = state.pose.axis_direction() @ state.pose.to_camera()
-    normal = rotation[:, 2]
+    rotation, translation, size = planes[k]
+    scaled = reference.points_mm * _column(_column(size))
+    solid = scaled @ np.swapaxes(rotation[..., :2], -1, -2) + translation[..., None, :]
+    seen = (pose.camera.project(solid) - reference.points_px) / reference.sigma_px
+    axis = (pose.axis_direction()[..., None, :] @ pose.to_camera())[..., 0, :]
+    normal = rotation[..., 2]
+    along = (normal * axis).sum(-1)
+    own_size = (size - 1) / max(reference.size_sigma, 1e-9)
     rows = [
-        ("scale", reference.label, seen.ravel()),
-        (
-            "scale",
-            f"{reference.label}: its own size",
-            np.atleast_1d((size - 1) / max(reference.size_sigma, 1e-9)),
-        ),
-        ("set-back", f"{reference.label}: plane square to the camera", normal[:2] / PLANE_TILT_SIGMA_RAD),
+        ("scale", reference.label, seen.reshape(*seen.shape[:-2], -1)),
+        ("scale", f"{reference.label}: its own size", _column(own_size)),
+        ("set-back", f"{reference.label}: plane square to the camera", normal[..., :2] / PLANE_TILT_SIGMA_RAD),
         # the normal points away from the camera and the axis aft, so a nose farther from the plane is positive
         (
             "set-back",
             f"{reference.label}: plane along the axis",
-            np.atleast_1d((normal @ axis - told.plane_tilt[0]) / told.plane_tilt[1]),
+            _column((along - told.plane_tilt[0]) / told.plane_tilt[1]),
         ),
     ]
     if k == 0:
-        behind = (_behind(state, 0) - (told.behind_mm or 0.0)) / told.behind_sigma_mm
-        rows.append(("set-back", "set-back", np.atleast_1d(behind)))
+        behind = (_behind(pose, planes[0]) - (told.behind_mm or 0.0)) / told.behind_sigma_mm
+        rows.append(("set-back", "set-back", _column(behind)))
     else:
-        first_rotation, first_translation, _ = state.planes[0]
-        apart = first_rotation[:, 2] @ (translation - first_translation) / SAME_PLANE_SIGMA_MM
-        leans = (rotation[:, 2] - first_rotation[:, 2])[:2] / SAME_PLANE_SIGMA_RAD
+        first_normal, first_translation = planes[0][0][..., 2], planes[0][1]
+        apart = (first_normal * (translation - first_translation)).sum(-1) / SAME_PLANE_SIGMA_MM
+        leans = (normal - first_normal)[..., :2] / SAME_PLANE_SIGMA_RAD
         rows.append(("set-back", f"{reference.label}: along the first one's plane", leans))
-        rows.append(("set-back", f"{reference.label}: in the first one's plane", np.atleast_1d(apart)))
+        rows.append(("set-back", f"{reference.label}: in the first one's plane", _column(apart)))
     return rows
 
 
@@ -325,11 +316,18 @@ def adjust(problem: Problem, start: np.ndarray | None = None) -> Adjusted:
     """Solve; the covariance is that of the linearised problem at the solution. start: (m,) values to begin from."""
 
     def stacked(values):
-        return np.concatenate([np.atleast_1d(r) for _, _, r in _residuals(problem, values)])
+        return np.concatenate([r for _, _, r in _residuals(problem, values)], -1)
+
+    def jacobian(values):
+        # forward differences, all unknowns at once: a residual costs the same for one set of values as for twenty
+        step = _STEP * np.where(values >= 0, 1.0, -1.0) * np.maximum(1.0, np.abs(values))
+        moved = values + np.diag(step)
+        change = stacked(np.vstack([values, moved]))
+        return ((change[1:] - change[0]) / _column(np.diag(moved) - values)).T
 
     if start is None:
         start = np.zeros(_POSE + len(problem.tubes) + _PLANE * len(problem.references))
-    fit = least_squares(stacked, start, method="lm", x_scale=1.0, max_nfev=200 * len(start))
+    fit = least_squares(stacked, start, jacobian, method="lm", x_scale=1.0, max_nfev=200 * len(start))
     rows = _residuals(problem, fit.x)
     information = fit.jac.T @ fit.jac
     return Adjusted(
@@ -338,8 +336,8 @@ def adjust(problem: Problem, start: np.ndarray | None = None) -> Adjusted:
         covariance=np.linalg.inv(information),
         jacobian=fit.jac,
         residuals=fit.fun,
-        sources=tuple(source for source, _, r in rows for _ in np.atleast_1d(r)),
-        names=tuple(name for _, name, r in rows for _ in np.atleast_1d(r)),
+        sources=tuple(source for source, _, r in rows for _ in r),
+        names=tuple(name for _, name, r in rows for _ in r),
     )
 
 
