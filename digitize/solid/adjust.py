@@ -128,19 +128,31 @@ class Adjusted:
 
     def pose(self, values: np.ndarray | None = None) -> Pose:
         """The pose at the solution, or at other values (m,) or (S, m)."""
-        return _unpack(self.problem, self.values if values is None else values).pose
+        return self._solution.pose if values is None else _unpack(self.problem, values).pose
+
+    @cached_property
+    def _solution(self) -> "_State":
+        return _unpack(self.problem, self.values)
 
     def edge_bias_px(self, values: np.ndarray | None = None) -> np.ndarray:
         """How far outward the edges were seen, pixels."""
-        return _unpack(self.problem, self.values if values is None else values).edge_bias_px
+        return (self._solution if values is None else _unpack(self.problem, values)).edge_bias_px
 
     def tube_radii_mm(self, values: np.ndarray | None = None) -> np.ndarray:
         """(..., T) radii of the tubes."""
-        return _unpack(self.problem, self.values if values is None else values).tube_radii_mm
+        return (self._solution if values is None else _unpack(self.problem, values)).tube_radii_mm
 
     def sample(self, errors: np.ndarray) -> np.ndarray:
         """(S, m) values when the observations had the unit-normal errors (S, k)."""
         return self.values + errors @ (self.jacobian @ self.covariance)
+
+    def values_for(self, problem: Problem) -> np.ndarray:
+        """The solution without the planes that `problem`, else the same as this one's, leaves out."""
+        first = _POSE + len(problem.tubes)
+        kept = [r.label for r in problem.references]
+        planes = self.values[first:].reshape(-1, _PLANE)
+        planes = [p for p, r in zip(planes, self.problem.references, strict=True) if r.label in kept]
+        return np.concatenate([self.values[:first], *planes])
 
     def behind_mm(self, values: np.ndarray | None = None) -> list[float]:
         """Set-back of each reference from the axis, as solved, or at other values (m,)."""

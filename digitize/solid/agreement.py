@@ -73,7 +73,8 @@ def _singles(adjusted: Adjusted) -> list[ScaleAlone]:
         return []
     singles = []
     for name in names:
-        solved = adjust(alone(adjusted.problem, name))
+        problem = alone(adjusted.problem, name)
+        solved = adjust(problem, adjusted.values_for(problem))
         singles.append(ScaleAlone(name, _log_scale(solved, solved.values), _log_scale_sigma(solved)))
     return singles
 

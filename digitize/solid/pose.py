@@ -15,6 +15,7 @@ profile is the lower envelope of the rays' hyperbolas rho(s); see Pose.limb.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -39,15 +40,24 @@ class Pose:
 
     def to_camera(self) -> np.ndarray:
         """(..., 3, 3) rows are W's axes in the camera frame: row vectors of W times it are in the camera frame."""
+        return self._to_camera
+
+    @cached_property
+    def _to_camera(self) -> np.ndarray:
         cz, sz = np.cos(self.turn_z), np.sin(self.turn_z)
         cx, sx = np.cos(self.turn_x), np.sin(self.turn_x)
-        zero, one = np.zeros_like(cz), np.ones_like(cz)
-        about_z = np.stack([cz, sz, zero, -sz, cz, zero, zero, zero, one], -1).reshape(*np.shape(cz), 3, 3)
-        about_x = np.stack([one, zero, zero, zero, cx, sx, zero, -sx, cx], -1).reshape(*np.shape(cx), 3, 3)
-        return about_x @ about_z @ self.view
+        turn = np.zeros((*np.shape(cz), 3, 3))
+        turn[..., 0, 0], turn[..., 0, 1] = cz, sz
+        turn[..., 1, 0], turn[..., 1, 1], turn[..., 1, 2] = -sz * cx, cz * cx, sx
+        turn[..., 2, 0], turn[..., 2, 1], turn[..., 2, 2] = sz * sx, -cz * sx, cx
+        return turn @ self.view
 
     def axis_direction(self) -> np.ndarray:
         """(..., 3) unit vector aft, in W."""
+        return self._axis_direction
+
+    @cached_property
+    def _axis_direction(self) -> np.ndarray:
         tilt = np.asarray(self.tilt_rad, float)
         return np.stack([np.cos(tilt), np.zeros_like(tilt), np.sin(tilt)], -1)
 
