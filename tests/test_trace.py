@@ -12,12 +12,15 @@ from trace_scene import ASKED, FOCAL_PX, HEIGHT, SEDGE, WIDTH, drawn, fin_px, ph
 
 from digitize.aero.components import centre_of_pressure
 from digitize.asked import words_of
-from digitize.errors import Refusal, UnreadableRefusal, UsageRefusal
+from digitize.errors import GeometryRefusal, Refusal, UnreadableRefusal, UsageRefusal
 from digitize.geometry import read_geometry
 from digitize.options import measure_options
 from digitize.photo.calibration import CameraFile, write_camera
+from digitize.photo.read import read_photo
+from digitize.records import ReferencePoints
 from digitize.result_json import to_dict
 from digitize.trace import edits
+from digitize.trace.ends import ends_of, set_by_hand
 from digitize.trace.pull import pulls_of
 from digitize.trace.resolve import solve_briefly
 from digitize.trace.session import HISTORY, Session, open_folder
@@ -239,6 +242,19 @@ def test_a_measured_photo_stays_as_it_was_until_it_is_changed(tmp_path):
     assert session.full.cp_x_mm.value > cp.value + 2
     assert "Fin group 1" in session.result().changed_by_hand[0]
 
+    session.go(0)
+    ends, length = session.states[0].ends[0].points_px, session.full.length_mm.value
+    session.change({"do": "move-ends", "reference": 0, "end": 0, "to": ends[0].tolist()})
+    assert session.full.length_mm.value == pytest.approx(length, rel=2e-3)  # the same ends, without what lies between
+    session.change({"do": "ask", "words": {"scale": ["ruler=300mm"]}})
+    length = session.full.length_mm.value
+    session.change({"do": "move-ends", "reference": 0, "end": 1, "to": (1.1 * ends[1] - 0.1 * ends[0]).tolist()})
+    assert session.full.length_mm.value == pytest.approx(length / 1.1, rel=2e-3)
+    assert session.result().changed_by_hand[0].startswith("The ends of the reference (ruler, 300 mm)")
+    assert np.array_equal(from_json(to_json(session.states[3])).ends[0].points_px, session.states[3].ends[0].points_px)
+    session.go(0)
+    assert session.full.cp_x_mm == cp
+
     outline = session.full.outline_px
     nose = outline[np.argmax(outline[:, 0])]
     pull = {"from": nose.tolist(), "to": (nose + [30, 0]).tolist(), "reach": 40.0}
@@ -308,3 +324,20 @@ def test_a_calibrated_camera_is_used_and_kept(tmp_path):
     session.begin(ASKED, drawn())
     assert session.asked["camera"] == str(path)
     assert "camera.toml" in session.base.prior.source
+
+
+def test_a_reference_is_set_by_its_corners(tmp_path):
+    """A checkerboard keeps its own places at the corners; what no such object can look like is refused."""
+    photo = read_photo(photo_file(tmp_path))
+    grid = np.array([[x, y] for y in range(4) for x in range(6)], float) * 15
+    found = ReferencePoints("checker", "checkerboard", grid * 2 + [300, 400], grid, 0.1, 2e-3, np.zeros((4, 2)))
+    ends = ends_of(photo, found)
+    moved = replace(ends, points_px=ends.points_px + [[0, 0], [30, 0], [30, 0], [0, 0]], hand=True)
+    again = set_by_hand(photo, found, moved, None)
+    assert again.points_mm.tolist() == [[0, 0], [75, 0], [75, 45], [0, 45]]
+    assert again.points_px.tolist() == [[300, 400], [480, 400], [480, 490], [300, 490]]
+    for corners in (ends.points_px[[0, 2, 1, 3]], ends.points_px[::-1], ends.points_px[[0, 0, 2, 3]]):
+        with pytest.raises(GeometryRefusal):
+            set_by_hand(photo, found, replace(ends, points_px=corners, hand=True), None)
+    with pytest.raises(UsageRefusal):
+        set_by_hand(photo, replace(found, kind="a4"), moved, None)

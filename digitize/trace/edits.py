@@ -279,6 +279,15 @@ def _move_reference(sketch: Sketch, change: dict, pose: Pose) -> Sketch:
     return replace(sketch, asked={**sketch.asked, "scale": scales})
 
 
+def _move_ends(sketch: Sketch, change: dict, pose: Pose) -> Sketch:
+    """An end of a found ruler, a corner of another found reference."""
+    k = _index(change["reference"], sketch.ends)
+    found = sketch.ends[k].points_px.copy()
+    found[_index(change["end"], found)] = point(change["to"])
+    ends = (*sketch.ends[:k], replace(sketch.ends[k], points_px=found, hand=True), *sketch.ends[k + 1 :])
+    return replace(sketch, ends=ends)
+
+
 def _ask(sketch: Sketch, change: dict, pose: Pose) -> Sketch:
     """Words of options: balance, mass and the like, or the list of scales. Empty words take them back."""
     asked = dict(sketch.asked)
@@ -324,5 +333,6 @@ _CHANGES = {
     "remove-body": _remove_body,
     "move-end": _move_end,
     "move-reference": _move_reference,
+    "move-ends": _move_ends,
     "ask": _ask,
 }

@@ -23,11 +23,10 @@ from digitize.solid.agreement import check_agreement
 from digitize.solid.fin_edges import outward
 from digitize.solid.measure import MOST_TILT_RAD, FinsSaid, FinTrace, Solid, start_depth
 from digitize.solid.pose import Pose, view_of_axis
-from digitize.trace.sketch import Sketch, SketchFin, to_json
+from digitize.trace.ends import ends_of, set_by_hand
+from digitize.trace.sketch import HAND_SIGMA_PX, Sketch, SketchFin, to_json
 from digitize.uncertainty import HIDDEN_SHARE
 
-HAND_SIGMA_PX = 1.0
-"""How well a person sets a point on an edge with the magnifier: common practice, no source."""
 HAND_AXIS_SIGMA_PX = 1.0
 SEARCHED = ("ruler", "a4", "letter", "card", "checker", "sheet")
 """Scales that are looked for in the picture: a new one needs the photo measured again."""
@@ -69,7 +68,8 @@ def sketch_of(measured: Measured, asked: dict) -> Sketch:
         )
         for t in solid.fins
     )  # fmt: skip
-    return Sketch(axis[0], axis[1], body, np.zeros(len(body), bool), fins, asked=asked)
+    ends = tuple(ends_of(photo, reference) for reference in measured.references)
+    return Sketch(axis[0], axis[1], body, np.zeros(len(body), bool), fins, asked=asked, ends=ends)
 
 
 def trace(base: Measured, start: Sketch, sketch: Sketch) -> Traced:
@@ -107,10 +107,10 @@ def _adjusted(base: Measured, start: Sketch, sketch: Sketch, options: MeasureOpt
     """(adjustment, references, warnings): the measured one unless axis or scale were touched."""
     words = ("scale", "behind", "distance")
     same_words = all(sketch.asked.get(w) == start.asked.get(w) for w in words)
-    if same_words and not sketch.axis_hand:
+    if same_words and not sketch.axis_hand and not any(ends.hand for ends in sketch.ends):
         return base.solid.adjusted, base.references, base.warnings
     kinds = {claim.kind for claim in options.scales}
-    searched = tuple(r for r in base.references if r.kind in kinds)
+    searched = tuple(r for r in _references(base, sketch, options) if r.kind in kinds and r.kind != "points")
     missing = [k for k in SEARCHED if k in kinds and k not in {r.kind for r in searched}]
     if missing:
         raise UsageRefusal(f"{missing[0]} has to be looked for in the photo", "measure the photo again with it")
@@ -128,11 +128,21 @@ def _adjusted(base: Measured, start: Sketch, sketch: Sketch, options: MeasureOpt
     return adjusted, references, check_agreement(adjusted, tuple(c.text or c.kind for c in options.scales))
 
 
+def _references(base: Measured, sketch: Sketch, options: MeasureOptions):
+    """As found, or by the ends set by hand."""
+    lengths = iter([claim.length_mm for claim in options.scales if claim.kind == "ruler"])
+    found = list(base.references)
+    for k, ends in enumerate(sketch.ends[: len(found)]):
+        ruler_mm = next(lengths, None) if found[k].kind == "ruler" else None
+        if ends.hand:
+            found[k] = set_by_hand(base.photo, found[k], ends, ruler_mm)
+    return found
+
+
 def _bytes(sketch: Sketch) -> bytes:
     """What of the sketch the adjustment depends on."""
-    if not sketch.axis_hand:
-        return b""
-    return b"".join(a.tobytes() for a in (sketch.tip_px, sketch.aft_px, sketch.body_px))
+    axis = (sketch.tip_px, sketch.aft_px, sketch.body_px) if sketch.axis_hand else ()
+    return b"|".join(a.tobytes() for a in (*axis, *(e.points_px for e in sketch.ends if e.hand)))
 
 
 class _Key:
@@ -316,9 +326,14 @@ HAND_ROLL_SIGMA_RAD = np.radians(5.0)
 
 def changed_by_hand(start: Sketch, sketch: Sketch, drawn: bool) -> tuple[str, ...]:
     """What differs from the automatic result, in words, one line each."""
+    scales = tuple(
+        f"The {'ends' if len(ends.points_px) == 2 else 'corners'} of the reference ({ends.label}) were set by hand."
+        for ends in sketch.ends
+        if ends.hand
+    )
     if drawn:
-        return ("The whole outline was drawn by hand.",)
-    lines = []
+        return ("The whole outline was drawn by hand.", *scales)
+    lines = [*scales]
     if sketch.axis_hand:
         lines.append("The axis was turned by hand.")
     for moved, name in ((sketch.tip_hand, "nose tip"), (sketch.aft_hand, "aft end")):

@@ -13,6 +13,8 @@ from digitize.geometry import FEWEST_FINS, MOST_FINS
 MOST_POINTS = 200
 MOST_GROUPS = 6
 _FARTHEST_PX = 1e6
+HAND_SIGMA_PX = 1.0
+"""How well a person sets a point on an edge with the magnifier: common practice, no source."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,10 +34,21 @@ class SketchFin:
 
 
 @dataclass(frozen=True, eq=False)
+class Ends:
+    """Of one reference. points_px: (2, 2) a ruler's ends or (4, 2) corners in turn, pixels of the full-size photo;
+    hand: set by hand."""
+
+    kind: str
+    label: str
+    points_px: np.ndarray
+    hand: bool = False
+
+
+@dataclass(frozen=True, eq=False)
 class Sketch:
     """tip_px: (2,) nose tip; aft_px: (2,) where the aft edge crosses the axis; body_px: (n, 2) limb points on the
     photo's upper side, nose to tail, the last at the aft end; hand: (n,) bool. tip_hand, aft_hand: set by hand;
-    axis_hand: the axis is the line through both. asked: the words of the options."""
+    axis_hand: the axis is the line through both. asked: the words of the options; ends: of the references found."""
 
     tip_px: np.ndarray
     aft_px: np.ndarray
@@ -46,6 +59,7 @@ class Sketch:
     aft_hand: bool = False
     axis_hand: bool = False
     asked: dict = field(default_factory=dict)
+    ends: tuple[Ends, ...] = ()
 
     def with_fin(self, k: int, fin: SketchFin) -> "Sketch":
         return replace(self, fins=(*self.fins[:k], fin, *self.fins[k + 1 :]))
@@ -64,7 +78,7 @@ def to_json(sketch: Sketch) -> dict:
     return {
         "tip_px": sketch.tip_px.tolist(), "aft_px": sketch.aft_px.tolist(), "body_px": sketch.body_px.tolist(),
         "hand": sketch.hand.tolist(), "fins": fins, "tip_hand": sketch.tip_hand, "aft_hand": sketch.aft_hand,
-        "axis_hand": sketch.axis_hand, "asked": sketch.asked,
+        "axis_hand": sketch.axis_hand, "asked": sketch.asked, "ends": [_ends_json(ends) for ends in sketch.ends],
     }  # fmt: skip
 
 
@@ -78,9 +92,19 @@ def from_json(data: dict) -> Sketch:
         return Sketch(
             point(data["tip_px"]), point(data["aft_px"]), body, hand, fins, bool(data["tip_hand"]),
             bool(data["aft_hand"]), bool(data["axis_hand"]), data["asked"],
+            tuple(_ends(ends) for ends in data.get("ends", ())),
         )  # fmt: skip
     except (KeyError, TypeError, ValueError) as error:
         raise UsageRefusal(f"what was drawn can't be read ({error})", "draw it again") from None
+
+
+def _ends_json(ends: Ends) -> dict:
+    return {"kind": ends.kind, "label": ends.label, "points_px": ends.points_px.tolist(), "hand": ends.hand}
+
+
+def _ends(data: dict) -> Ends:
+    found = points(data["points_px"], 2) if data["points_px"] else np.zeros((0, 2))
+    return Ends(str(data["kind"]), str(data["label"]), found, bool(data["hand"]))
 
 
 def _fin(data: dict) -> SketchFin:

@@ -90,6 +90,7 @@ def sketch_view(traced: Traced) -> dict:
         "body_hand": sketch.hand.tolist(),
         "fins": [_fin(traced, k) for k in range(len(sketch.fins))],
         "scales": _scales(traced),
+        "ends": _ends(traced),
         "references": [
             {"label": r.label, "points": _px(photo.to_full_px(r.outline_px))}
             for r in measured.references
@@ -140,6 +141,16 @@ def _scales(traced: Traced) -> list[dict]:
         {"reference": k, "points": [list(c.points_px[:2]), list(c.points_px[2:])], "mm": c.length_mm}
         for k, c in enumerate(traced.options.scales)
         if c.kind == "points"
+    ]
+
+
+def _ends(traced: Traced) -> list[dict]:
+    """What can be dragged of the references in use."""
+    used = {claim.kind for claim in traced.options.scales}
+    return [
+        {"reference": k, "label": ends.label, "points": _px(ends.points_px), "hand": ends.hand}
+        for k, ends in enumerate(traced.sketch.ends)
+        if len(ends.points_px) and ends.kind in used
     ]
 
 

@@ -80,6 +80,14 @@ export function spots(sketch) {
         change: (to) => ({ do: "move-reference", reference: scale.reference, end, to }),
       }),
     );
+  for (const ends of sketch.ends)
+    ends.points.forEach((at, end) =>
+      made.push({
+        key: `ends-${ends.reference}-${end}`, at, kind: `scale${ends.hand ? " hand" : ""}`, tab: true,
+        label: `${ends.points.length === 2 ? "end" : "corner"} ${end + 1} of the reference, ${ends.label}`,
+        change: (to) => ({ do: "move-ends", reference: ends.reference, end, to }),
+      }),
+    );
   return made;
 }
 
