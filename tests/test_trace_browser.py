@@ -4,6 +4,7 @@ import json
 import shutil
 import threading
 import time
+from pathlib import Path
 
 import pytest
 import uvicorn
@@ -169,6 +170,8 @@ def test_by_keys_alone(page, session):
         page.goto(served.url)
         page.wait_for_selector("[data-number='cp']")
         before = number(page, "cp")
+        heights = [float(pair.split(",")[1]) for pair in page.get_attribute(".plot .cp", "d")[1:].split("L")]
+        assert heights[-1] < heights[0]  # the nose is up: broadside the air acts farther forward
         page.focus("#sheet")
         for _ in range(30):
             page.keyboard.press("Tab")
@@ -197,3 +200,25 @@ def test_a_phone_sized_window(browser, session):
         page.touchscreen.tap(*on_screen(page, seen(380.0, 55.0)))
         assert session.at == 1
     page.close()
+
+
+@pytest.mark.slow
+def test_drag_an_end_of_a_found_ruler(page, tmp_path):
+    """A tenth farther apart, the same 300 mm: all lengths shrink by a tenth; undone, they are as before."""
+    session = Session(tmp_path / "results")
+    session.load_photo(Path(__file__).parents[1] / "samples" / "bramble-white-ruler.jpg")
+    session.begin({"scale": ["ruler=300mm"], "behind": "0mm", "fins": "4"})
+    with Served(session) as served:
+        page.goto(served.url)
+        page.wait_for_selector("[data-number='cp']")
+        page.click("#whole")
+        before = number(page, "length")
+        assert "end 2 of the reference, ruler" in page.get_attribute("[data-key='ends-0-1']", "aria-label")
+        first, last = session.states[0].ends[0].points_px
+        drag(page, last, last + 0.1 * (last - first))
+        page.mouse.up()
+        until(lambda: session.at == 1)
+        until(lambda: abs(number(page, "length") / before - 1 / 1.1) < 0.004)  # a pixel of the screen is 0.2 % of it
+        assert page.is_visible("text=The ends of the reference")
+        page.click("#undo")
+        until(lambda: number(page, "length") == before)

@@ -29,7 +29,7 @@ export function curve(result) {
   const ys = [...points.map((p) => p[1]), ...(result.balance_mm ? [result.balance_mm.value] : [])];
   const [min, max] = [Math.max(Math.min(...ys) - 0.05 * length, 0), Math.min(Math.max(...ys) + 0.05 * length, length)];
   const x = (deg) => left + ((w - left - 10) * deg) / 90;
-  const y = (mm) => h - low - ((h - low - 12) * (mm - min)) / (max - min || 1);
+  const y = (mm) => 12 + ((h - low - 12) * (mm - min)) / (max - min || 1); // the nose is up, as in the report
   const made = [
     svg("path", { class: "line cp", d: `M${points.map((p) => `${x(p[0])},${y(p[1])}`).join("L")}` }),
     svg("path", { class: "line axis", d: `M${left},${h - low}H${w - 10}M${left},${h - low}V10` }),
