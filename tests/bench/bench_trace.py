@@ -26,21 +26,32 @@ def main(samples: Path) -> None:
         session = Session(Path(folder) / "results")
         session.load_photo(samples / "bramble-white-ruler.jpg")
         session.begin(ASKED)
+        ends = np.concatenate([session.states[0].tip_px, session.states[0].aft_px])
+        words = ",".join(f"{v:.1f}" for v in ends)
+        length = f"{session.full.length_mm.value:.1f}mm"
+        session.begin({**ASKED, "scale": [*ASKED["scale"], f"points={words},{length}"]})
         client = TestClient(application(session, frozenset({HOST}), "token"), base_url=f"http://{HOST}")
-        sketch = session.states[0]
-        fin = edits.on_fin(sketch.fins[0], session.traced.pose, sketch.fins[0].roll_rad)
-        body, root = sketch.body_px, (fin[0] + fin[-1]) / 2
-        drags = {
-            "fin corner": lambda d: {"do": "move-fin-point", "group": 0, "point": 7, "to": (fin[7] + d).tolist()},
-            "fin root": lambda d: {"do": "move-root", "group": 0, "to": (root + d).tolist()},
-            "body edge": lambda d: {"do": "move-body", "point": 0, "to": (body[0] + d).tolist()},
-            "nose tip": lambda d: {"do": "move-end", "end": "tip", "to": (sketch.tip_px + d).tolist(), "snap": 20},
-        }
-        print(f"{'drag':12s} {'work, ms':>18s} {'answer, ms':>18s}")
-        for name, change in drags.items():
+        print(f"{'drag':12s} {'work, ms':>22s} {'answer, ms':>22s}")
+        for name, change in drags(session, ends[2:]).items():
             work = timed(lambda d, c=change: session.preview(c(d)))
             answer = timed(lambda d, c=change: posted(client, c(d)))
-            print(f"{name:12s} {work:>18s} {answer:>18s}")
+            print(f"{name:12s} {work:>22s} {answer:>22s}")
+
+
+def drags(session: Session, scale_end: np.ndarray) -> dict:
+    """Name -> the change for a shift in pixels. The last two fit scale and axis again."""
+    sketch = session.states[0]
+    fin = edits.on_fin(sketch.fins[0], session.traced.pose, sketch.fins[0].roll_rad)
+    body, root, off_axis = sketch.body_px, (fin[0] + fin[-1]) / 2, sketch.tip_px + np.array([0.0, 3.0])
+    scale = {"do": "move-reference", "reference": len(ASKED["scale"]), "end": 1}
+    return {
+        "fin corner": lambda d: {"do": "move-fin-point", "group": 0, "point": 7, "to": (fin[7] + d).tolist()},
+        "fin root": lambda d: {"do": "move-root", "group": 0, "to": (root + d).tolist()},
+        "body edge": lambda d: {"do": "move-body", "point": 0, "to": (body[0] + d).tolist()},
+        "nose tip": lambda d: {"do": "move-end", "end": "tip", "to": (sketch.tip_px + d).tolist(), "snap": 20},
+        "scale end": lambda d: {**scale, "to": (scale_end + d).tolist()},
+        "axis end": lambda d: {"do": "move-end", "end": "tip", "to": (off_axis + d).tolist(), "snap": 0},
+    }
 
 
 def posted(client: TestClient, change: dict) -> None:
