@@ -23,7 +23,7 @@ from digitize.trace import edits
 from digitize.trace.ends import ends_of, set_by_hand
 from digitize.trace.pull import pulls_of
 from digitize.trace.resolve import solve_briefly
-from digitize.trace.session import HISTORY, Session, open_folder
+from digitize.trace.session import HISTORY, Session, checked_words, open_folder
 from digitize.trace.sketch import from_json, to_json
 
 SAMPLES = Path(__file__).parents[1] / "samples"
@@ -341,3 +341,10 @@ def test_a_reference_is_set_by_its_corners(tmp_path):
             set_by_hand(photo, found, replace(ends, points_px=corners, hand=True), None)
     with pytest.raises(UsageRefusal):
         set_by_hand(photo, replace(found, kind="a4"), moved, None)
+
+
+def test_the_seed_is_told_in_the_form():
+    assert checked_words({"seed": " 7 "}) == {"seed": 7}
+    for text in ("-1", "1.5", "x", "9" * 30):
+        with pytest.raises(UsageRefusal, match="seed"):
+            checked_words({"seed": text})

@@ -34,7 +34,7 @@ MOST_STATES = 300
 MOST_REGIONS = 40
 WORDS = (
     "scale", "behind", "distance", "fins", "pose", "nose", "balance", "balance_at", "mass", "hand", "thickness",
-    "sheet_bar", "name", "mach", "wind", "rod_speed", "motor", "balanced_with", "add",
+    "sheet_bar", "name", "mach", "wind", "rod_speed", "motor", "balanced_with", "add", "seed",
 )  # fmt: skip
 """Options the form may hold: all of `measure` but those that name files."""
 LISTS = ("scale", "hand", "motor", "add")
@@ -290,9 +290,9 @@ def open_folder(folder: Path) -> tuple[Session, dict]:
     path = _photo_path(folder, history.get("photo"))
     asked = history.get("asked") or {}
     session = Session(folder, path, asked)
-    session.extra = {k: asked[k] for k in ("camera", "seed") if k in asked}
+    session.extra = {k: asked[k] for k in ("camera",) if k in asked}
     session.load_photo(path)
-    words = {k: v for k, v in asked.items() if k in WORDS}
+    words = {k: str(v) if k == "seed" else v for k, v in asked.items() if k in WORDS}
     begin = {"words": words, "drawn": history.get("drawn")}
     begin |= {name: tuple(history.get(name) or ()) for name in ("regions", "pulls")}
     try:
@@ -349,6 +349,10 @@ def checked_words(words: dict) -> dict:
         texts = [text.strip() for text in texts if text.strip()]
         if texts:
             found[name] = texts if name in LISTS else texts[0]
+    if "seed" in found:
+        if not (found["seed"].isascii() and found["seed"].isdigit() and len(found["seed"]) < 10):
+            raise UsageRefusal(f"seed: {found['seed']!r} is no whole number", "give one, as 7")
+        found["seed"] = int(found["seed"])
     return found
 
 

@@ -38,6 +38,7 @@ const FIELDS = {
     ["wind", "Crosswind", SPEEDS, "4"],
     ["rod_speed", "Speed leaving the rod", SPEEDS, "15"],
     ["mach", "Mach number to show the methods at (number, 0 to 0.9)", "", "0.3"],
+    ["seed", "Seed of the random numbers behind the bands (whole number)", "", "1"],
   ],
 };
 
@@ -77,7 +78,7 @@ export class Form {
     for (const input of this.element.querySelectorAll("[data-name]")) {
       const [name, kind] = input.dataset.name.split(":");
       if (kind) put(input, fromScale(words.scale || [], kind));
-      else put(input, Array.isArray(words[name]) ? words[name].join("\n") : words[name] || "");
+      else put(input, Array.isArray(words[name]) ? words[name].join("\n") : words[name] ?? "");
     }
     for (const text of words.scale || []) if (text.startsWith("points=")) this.addPoints(text);
     this.listPoints();

@@ -83,7 +83,7 @@ function takeBack() {
 }
 
 function again(change) {
-  const words = Object.fromEntries(Object.entries(view.asked).filter(([name]) => !["camera", "seed"].includes(name)));
+  const words = Object.fromEntries(Object.entries(view.asked).filter(([name]) => name !== "camera").map(([name, words]) => [name, name === "seed" ? String(words) : words]));
   doing(() => send("measure", { words, regions: view.regions, pulls: view.pulls, ...change })).then(poll);
 }
 
