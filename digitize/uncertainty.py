@@ -23,6 +23,8 @@ SAMPLES = 2000
 SHARE_SAMPLES = 500
 EDGE_SIGMA_PX = 0.5
 """Error of a whole side of a fin or body that its own points do not average out: paint steps, texture, tone."""
+FIN_EDGE_SIGMA_PX = 0.7
+"""The same for a fin, which is thinner than the ground's grain and shaded by the body."""
 EDGE_MODES = 5
 BEHIND_SIGMA_MM = 3.0
 HIDDEN_SHARE = 0.25
@@ -150,6 +152,9 @@ def _body(solid: Solid, values, pose, errors: _Errors, tip_s, base_s, bias_mm):
     lower = pose.limb(solid.knots_lower_px)[1]
     nominal = solid.geometry.profile_mm
     x = s - tip_s[:, None]
+    if solid.shoulder_sigma_mm and solid.hidden_knots[-2]:
+        moved = x[:, -2] + errors.normal("root under the fin", solid.shoulder_sigma_mm)
+        x[:, -2] = np.clip(moved, x[:, -3], base_s - tip_s)
     x[:, 0], x[:, -1] = 0.0, base_s - tip_s
     x = np.maximum.accumulate(x, axis=1)
     wave = errors.normal("edge", _edge_sigma(solid.edge_sigma_px) / np.sqrt(2), EDGE_MODES) @ _modes(
@@ -182,7 +187,7 @@ def _fin(solid: Solid, k: int, pose, errors: _Errors, tip_s, bias_px, profile_x,
     """One group's samples: sizes (S,) and the closed polygon (S, m, 2) outside the body."""
     trace, nominal = solid.fins[k], solid.geometry.fins[k].outline_mm
     # one stretch of edge in EDGE_MODES errs alone, so together they move the area by less than each
-    edge_px = np.hypot(_edge_sigma(trace.edge_sigma_px), trace.misfit_sigma_px * np.sqrt(EDGE_MODES))
+    edge_px = np.hypot(np.hypot(FIN_EDGE_SIGMA_PX, trace.edge_sigma_px), trace.misfit_sigma_px * np.sqrt(EDGE_MODES))
     wave = errors.normal("edge", edge_px, EDGE_MODES) @ _modes(np.linspace(0, 1, len(nominal)))
     own = _own(errors, trace.own_sigma_px)
     wave = wave if own is None else wave + own

@@ -16,6 +16,7 @@ from silhouettes import (
     as_silhouette,
     check,
     errors,
+    geometry_of,
     outline_of,
     prior_of,
     scene_a,
@@ -27,7 +28,9 @@ from silhouettes import (
 
 from digitize.aero.components import centre_of_pressure
 from digitize.errors import OutlineRefusal
+from digitize.solid.adjust import Told
 from digitize.solid.axis import find_axis
+from digitize.uncertainty import draw
 
 # --- shapes -----------------------------------------------------------------------------------------------
 
@@ -70,6 +73,27 @@ def test_a_larger_tube_hidden_by_its_fins_but_for_its_end():
     profile = np.array([[0.0, 0], [60, 10], [210, 10], [222, 13], [300, 13]])
     fin = np.array([[224.0, 13], [255, 50], [285, 50], [296, 13]])
     check(replace(scene_a(), rocket=Rocket(profile, (FinSet(4, fin, 2.0),))), cp=0.08, length=0.8, area=2.5)
+
+
+def test_a_larger_tube_wholly_hidden_by_its_fins_is_told_by_its_rim():
+    """Its shoulder lies under the roots, which reach to its end: nothing but the aft end's arc shows its width. The
+    caliper was on it, so that the scale hangs on it too."""
+    profile = np.array([[0.0, 0], [60, 10], [222, 10], [232, 13], [300, 13]])
+    fin = np.array([[218.0, 10], [250, 50], [285, 50], [300, 13]])
+    scene = replace(scene_a(), rocket=Rocket(profile, (FinSet(4, fin, 2.0),)))
+    solid = solve(scene, Told(tube_mm=26.0))
+    off, samples = errors(scene, solid), draw(solid, 1)
+    assert [warning.code for warning in solid.warnings] == ["WIDER_TAIL"]
+    assert abs(off["length"]) < 4.0 and abs(off["cp"]) < 0.15  # 30 % and more if it is taken for the tube ahead
+    assert abs(samples.cp_x_mm.mean() - centre_of_pressure(geometry_of(scene.rocket)).x_mm) < 1.96 * samples.cp_x_mm.std()
+
+
+@pytest.mark.parametrize("count", [3, 4, 6])
+@pytest.mark.parametrize("trail_mm", [300.0, 297.0])
+def test_fins_flush_with_the_end_are_no_wider_rim(count, trail_mm):
+    profile = np.array([[0.0, 0], [60, 12], [300, 12]])
+    fin = np.array([[240.0, 12], [265, 45], [trail_mm, 45], [trail_mm, 12]])
+    assert check(replace(scene_a(), rocket=Rocket(profile, (FinSet(count, fin, 2.0),)))).warnings == ()
 
 
 @pytest.mark.parametrize("roll_deg", [0.0, 1.2])

@@ -13,6 +13,10 @@ RIM_SIGMA_SHARE = (0.025, 0.05)
 """The rim alone gives the aft radius to no better than the first share of it; what little limb is seen between fins
 and rim keeps it within the second."""
 BLUR_PX = 1.2
+WIDEST = 1.7
+"""A larger tube aft is at most this much wider than the body ahead of the fins."""
+LEAST_RUN, LEAST_BULGE_PX = 3, 2.0
+"""Points of one side, and the bulge over them, that tell a wider rim from fins."""
 
 
 def nose_tip(stations: Stations) -> tuple[float, float]:
@@ -69,14 +73,18 @@ def _spur_end(p: np.ndarray, half: np.ndarray, pixel: float) -> float | None:
     return float(p[end] - 2 * pixel) if growth < 0.06 and widens > 0.12 else None
 
 
-def base_edge(flat: np.ndarray, stations: Stations) -> np.ndarray:
-    """(k, 2) flat points where the silhouette is left going aft inside the body's width: the aft end's edge,
-    where it is not covered by a fin that stands out behind it."""
-    radius = 0.5 * stations.caliber
+def base_edge(flat: np.ndarray, stations: Stations, reach: float = 0.97) -> np.ndarray:
+    """(k, 2) flat points where the silhouette is left going aft inside `reach` times the body's half-width: the aft
+    end's edge, where it is not covered by a fin that stands out behind it."""
     middle = stations.p[len(stations.p) // 2]
-    q = np.linspace(-0.97, 0.97, SCANS) * radius
-    exits = [c[c > middle] for c in crossings(flat, q, along=1)]
-    return np.array([[c.min(), at] for c, at in zip(exits, q, strict=True) if len(c)])
+    q = np.linspace(-reach, reach, round(SCANS * reach)) * 0.5 * stations.caliber
+    found = []
+    for cuts, at in zip(crossings(flat, q, along=1), q, strict=True):
+        aft = cuts[cuts > middle]
+        outside = (len(cuts) - len(aft) + 1) % 2  # beside the body there the line enters a fin before it leaves it
+        if len(aft) > outside:
+            found.append([aft[outside], at])
+    return np.array(found)
 
 
 def rim_of(s_mm: np.ndarray, side_mm: np.ndarray, tan_phi: np.ndarray, radius_mm: float, pixel_mm: float):
@@ -107,6 +115,42 @@ def rim_of(s_mm: np.ndarray, side_mm: np.ndarray, tan_phi: np.ndarray, radius_mm
     spread = np.sqrt(np.average((candidates[near] - candidates[best]) ** 2, weights=scores[near] + 1e-9))
     least, most = np.array(RIM_SIGMA_SHARE) * candidates[best]
     return float(candidates[best]), float(np.clip(spread, least, most)), masks[best]
+
+
+def wider_rim(s_mm: np.ndarray, side_mm: np.ndarray, tan_phi: np.ndarray, radius_mm: float, pixel_mm: float):
+    """(radius, its standard deviation, bool mask of the points on it) of an aft end wider than the body ahead of the
+    fins; None without a sign of one. Points as for `rim_of`, but out to WIDEST times radius_mm.
+
+    Beyond radius_mm a fin's trailing edge and the rim of a larger tube look alike but for the rim's bulge: so points
+    of one side at least must follow the bulge on from radius_mm without a break, over a stretch where it is steep.
+    """
+    inner = np.abs(side_mm) < 0.9 * radius_mm
+    best, fits = None, []
+    for candidate in np.linspace(1.05, WIDEST, 131) * radius_mm:
+        bulge = np.sqrt(np.maximum(candidate**2 - side_mm**2, 0.0)) * np.abs(tan_phi)
+        place = s_mm - bulge
+        agree = np.zeros(len(s_mm), bool)
+        agree[inner] = _lowest_cluster(place[inner], 0.8 * pixel_mm)
+        if not agree.any():
+            continue
+        off = np.abs(place - np.median(place[agree]))
+        agree |= (np.abs(side_mm) < 0.99 * candidate) & (off < 0.8 * pixel_mm)
+        steps = []
+        for sign in (1, -1):
+            outward = np.argsort(sign * side_mm)
+            beyond = outward[sign * side_mm[outward] > radius_mm]
+            run = beyond[: np.argmin(np.append(agree[beyond], False))]
+            agree[beyond[len(run) :]] = False
+            steps.append(np.ptp(bulge[run]) / pixel_mm if len(run) >= LEAST_RUN else 0.0)
+        misfit = float(np.sqrt(np.mean(off[agree] ** 2)))
+        if max(steps) > LEAST_BULGE_PX:
+            fits.append((candidate, agree.sum() - misfit / pixel_mm))
+            if best is None or fits[-1][1] > best[1]:
+                best = candidate, fits[-1][1], agree
+    if best is None:
+        return None
+    near = [abs(c - best[0]) for c, score in fits if score > best[1] - 2]
+    return float(best[0]), float(max(max(near), 0.01 * best[0])), best[2]
 
 
 def _lowest_cluster(values: np.ndarray, tolerance: float) -> np.ndarray:

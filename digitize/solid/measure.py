@@ -21,7 +21,7 @@ from digitize.solid.adjust import (
     similarity,
 )
 from digitize.solid.axis import AxisView, find_axis
-from digitize.solid.ends import base_edge, nose_tip, rim_of
+from digitize.solid.ends import WIDEST, base_edge, nose_tip, rim_of, wider_rim
 from digitize.solid.fin_edges import edge_sigma_px, misfit_sigma_px, outward, side_areas
 from digitize.solid.planform import Carving, Coverage, carve, coverage, scenery
 from digitize.solid.pose import Pose
@@ -34,6 +34,8 @@ POINTS_PER_TUBE = 24
 FLAT_FACE = 0.4
 """How far behind the tip the body has nine tenths of its radius, as a share of it: a hemisphere after 0.56."""
 MOST_TILT_RAD = np.radians(25.0)
+SHOULDER_SHARE = 0.15
+"""Standard deviation of where the body has widened, as a share of the stretch that hides it."""
 UNEXPLAINED = 0.12
 """Share of the fins' silhouette that may stay unexplained by one planform before it is called doubtful."""
 
@@ -76,7 +78,8 @@ class Solid:
     """The measured rocket. geometry: rounded as its file will be; knots_upper_px, knots_lower_px: (n, 2) where the
     limb of each profile point is (or would be) seen; hidden_knots: (n,) bool; tip_sigma_px, base_sigma_px: of the ends
     along the axis; rim_sigma_mm: of the aft end's radius where fins hide the limb before it; edge_sigma_px: typical of
-    the outline; knot_sigma_px: (n,) error of each profile point by itself, for those set by hand."""
+    the outline; shoulder_sigma_mm: of where the last but one profile point lies along the axis, where fins hide how the
+    body widens; knot_sigma_px: (n,) error of each profile point by itself, for those set by hand."""
 
     geometry: Geometry
     adjusted: Adjusted
@@ -90,6 +93,7 @@ class Solid:
     base_sigma_px: float
     rim_sigma_mm: float
     edge_sigma_px: float
+    shoulder_sigma_mm: float = 0.0
     warnings: tuple[Warn, ...] = ()
     knot_sigma_px: np.ndarray | float = 0.0
 
@@ -113,9 +117,9 @@ def measure_solid(
     if references and told.behind_mm is None:
         problem = replace(problem, told=_unsaid_set_back(problem, stations))
     adjusted = adjust_robustly(problem)
-    ends, rim_sigma_mm = _with_rim(adjusted)
-    problem = replace(adjusted.problem, ends=ends)
-    adjusted = adjust(problem, adjusted.values)
+    problem, rim_sigma_mm = _with_rim(adjusted, _flat_to_px(problem, base_edge(axis.flat, stations, WIDEST)))
+    wider = len(problem.tubes) > len(adjusted.problem.tubes)
+    adjusted = adjust(problem, None if wider else adjusted.values)
     profile = _profile(adjusted, stations, silhouette)
     _check_sound(adjusted, profile)
     cover = coverage(silhouette.outline_px, silhouette.outline_px.min(0), silhouette.outline_px.max(0))
@@ -125,7 +129,27 @@ def measure_solid(
         adjusted = adjust(replace(problem, told=lying(problem.told, profile, standing)), adjusted.values)
         profile = _profile(adjusted, stations, silhouette)
         traced = _fins(adjusted, stations, profile, cover, silhouette, fins)
-    return _solid(name, adjusted, stations, axis, profile, traced, (tip_sigma / pixel, rim_sigma_mm), silhouette)
+    solid = _solid(name, adjusted, stations, axis, profile, traced, (tip_sigma / pixel, rim_sigma_mm), silhouette)
+    return _with_hidden_shoulder(solid) if wider else solid
+
+
+def _with_hidden_shoulder(solid: Solid) -> Solid:
+    """The doubt about where the body widens under the fins, and words about it."""
+    from_mm, full_mm, length_mm = solid.geometry.profile_mm[-3:, 0]
+    return replace(
+        solid,
+        shoulder_sigma_mm=SHOULDER_SHARE * (length_mm - from_mm),
+        warnings=(
+            *solid.warnings,
+            Warn(
+                "WIDER_TAIL",
+                f"By its aft end the body is wider under the fins than ahead of them; where it widens is hidden "
+                f"(taken as {from_mm:.0f} to {full_mm:.0f} mm)",
+                "If the aft tube is no larger, or to know it better, turn the rocket so that its side shows between "
+                "the fins (--pose diagonal) and measure that photo too",
+            ),
+        ),
+    )
 
 
 def _check_sound(adjusted: Adjusted, profile: np.ndarray) -> None:
@@ -155,6 +179,10 @@ def _to_px(prior: CameraPrior, view: np.ndarray, p: np.ndarray, q: np.ndarray) -
     return prior.camera.project(np.column_stack([p, q, np.ones_like(p)]) @ view)
 
 
+def _flat_to_px(problem: Problem, flat: np.ndarray) -> np.ndarray:
+    return _to_px(problem.prior, problem.view, *flat.T)
+
+
 def _limb_px(adjusted_or_problem, stations: Stations) -> tuple[np.ndarray, np.ndarray]:
     problem = getattr(adjusted_or_problem, "problem", adjusted_or_problem)
     upper = _to_px(problem.prior, problem.view, stations.p, problem.upper * stations.upper)
@@ -171,7 +199,7 @@ def _problem(prior, axis, stations, tip_p, references, told, silhouette) -> Prob
             "The aft end of the body can't be made out in the outline",
             "Take the photo so that the edge of the aft end is clear of the ground's lines and shadows",
         )
-    ends = EndPoints(tip_px, _to_px(prior, view, edge[:, 0], edge[:, 1]), np.zeros((0, 2)))
+    ends = EndPoints(tip_px, _to_px(prior, view, *edge.T), np.zeros((0, 2)))
     middle = np.median(stations.p)
     rim = _to_px(prior, view, np.full(2, middle), 0.5 * stations.caliber * np.array([1.0, -1.0]))
     ends = replace(ends, rim_px=rim)
@@ -233,21 +261,40 @@ def _unsaid_set_back(problem: Problem, stations: Stations) -> Told:
     return replace(problem.told, behind_sigma_mm=(reach_mm + 20.0) / 1.96)
 
 
-def _with_rim(adjusted: Adjusted) -> tuple[EndPoints, float]:
-    """(the ends with the aft rim's radius and those edge points that lie on it, the radius' deviation in mm)."""
+def _with_rim(adjusted: Adjusted, beyond_px: np.ndarray) -> tuple[Problem, float]:
+    """(the problem with the aft rim's radius and those edge points that lie on it, the radius' deviation in mm).
+
+    beyond_px: the aft edge's points out to WIDEST times the body's half-width. A rim wider than any tube seen is a
+    tube of its own, with its doubt in its limb points.
+    """
     pose, ends = adjusted.pose(), adjusted.problem.ends
     s, side, tan_phi = pose.limb(ends.base_px)
-    pixel_mm = pose.depth_mm / pose.camera.focal_px
-    radius, sigma_mm, on_rim = rim_of(s, side, tan_phi, float(adjusted.tube_radii_mm().max()), pixel_mm)
+    pixel_mm, largest = pose.depth_mm / pose.camera.focal_px, float(adjusted.tube_radii_mm().max())
+    radius, sigma_mm, on_rim = rim_of(s, side, tan_phi, largest, pixel_mm)
+    edge = pose.limb(beyond_px)
+    wider = wider_rim(*edge, largest, pixel_mm)
+    if wider is not None and wider[2].sum() > on_rim.sum():
+        radius, sigma_mm, on_rim = wider
+        rim_px = _rim_px(pose, *(column[on_rim] for column in edge), radius)
+        # both points share the one doubt about the radius
+        limbs = TubeLimbs(rim_px, np.array([1.0, -1.0]), np.full(2, np.sqrt(2) * sigma_mm / pixel_mm))
+        ends = replace(ends, base_px=beyond_px[on_rim], rim_px=rim_px)
+        problem = replace(adjusted.problem, ends=ends, tubes=(*adjusted.problem.tubes, limbs))
+        return replace(problem, start_depth_mm=start_depth(problem)), 0.0
     if not on_rim.any():
         raise OutlineRefusal(
             "The aft end of the body can't be made out in the outline",
             "Take the photo so that the edge of the aft end is clear of the ground's lines and shadows",
         )
+    rim_px = _rim_px(pose, s[on_rim], side[on_rim], tan_phi[on_rim], radius)
+    ends = replace(ends, base_px=ends.base_px[on_rim], rim_px=rim_px)
+    return replace(adjusted.problem, ends=ends), sigma_mm
+
+
+def _rim_px(pose: Pose, s, side, tan_phi, radius: float) -> np.ndarray:
+    """(2, 2) upper and lower limb of a rim of this radius through these edge points."""
     bulge = np.sqrt(np.maximum(radius**2 - side**2, 0.0)) * np.abs(tan_phi)
-    base_s = np.full(2, np.median((s - bulge)[on_rim]))
-    rim_px = pose.limb_px(base_s, np.array([radius, -radius]))
-    return replace(ends, base_px=ends.base_px[on_rim], rim_px=rim_px), sigma_mm
+    return pose.limb_px(np.full(2, np.median(s - bulge)), np.array([radius, -radius]))
 
 
 def _profile(adjusted: Adjusted, stations: Stations, silhouette: Silhouette) -> np.ndarray:
@@ -261,13 +308,26 @@ def _profile(adjusted: Adjusted, stations: Stations, silhouette: Silhouette) -> 
         sides.append((points[seen], sigma, sign))
     limb = limb_of(pose, sides, float(adjusted.edge_bias_px()))
     tip_s, base_s = float(ends.tip_s_mm(pose)), float(ends.base_s_mm(pose))
-    tubes = []
-    for run, radius in zip(_tube_runs(stations), adjusted.tube_radii_mm(), strict=True):
+    tubes, runs, radii = [], _tube_runs(stations), adjusted.tube_radii_mm()
+    for run, radius in zip(runs, radii[: len(runs)], strict=True):
         if np.ptp(run) > 0.5 * MIN_TUBE * len(stations.p):
             s = pose.limb(upper_px[run[[0, -1]]])[0]
             tubes.append((s[0], s[1], float(radius)))
     rim = float(np.abs(pose.limb(ends.rim_px)[1]).mean())
-    return profile_of(limb, tip_s, base_s, rim, tubes, float(pose.depth_mm / pose.camera.focal_px))
+    mm_per_px, full_s = float(pose.depth_mm / pose.camera.focal_px), None
+    if len(radii) > len(runs):
+        rim = float(radii[-1])
+        full_s = _earliest_as_wide(pose, upper_px, lower_px, stations, rim)
+    return profile_of(limb, tip_s, base_s, rim, tubes, mm_per_px, full_s)
+
+
+def _earliest_as_wide(pose: Pose, upper_px, lower_px, stations: Stations, radius: float) -> float:
+    """Where, behind the last of the body that is seen ahead of the fins, the silhouette first leaves room for this
+    radius on both sides, mm along the axis."""
+    s, upper, _ = pose.limb(upper_px)
+    lower = -pose.limb(lower_px)[1]
+    room = np.flatnonzero((np.minimum(upper, lower) >= 0.99 * radius) & (s > s[stations.fin_runs[-1][0]]))
+    return float(s[room[0]] if len(room) else s[stations.fin_runs[-1][0]])
 
 
 def _fins(adjusted, stations, profile, cover, silhouette, fins) -> list[tuple[FinTrace, np.ndarray]]:

@@ -53,10 +53,12 @@ def _slope(x: np.ndarray, y: np.ndarray, reach: int = 6) -> np.ndarray:
     return (y[aft] - y[fore]) / np.maximum(x[aft] - x[fore], 1e-9)
 
 
-def profile_of(limb: Limb, tip_s_mm: float, base_s_mm: float, rim_mm: float, tubes, mm_per_px: float) -> np.ndarray:
+def profile_of(
+    limb: Limb, tip_s_mm: float, base_s_mm: float, rim_mm: float, tubes, mm_per_px: float, full_s_mm: float | None = None
+) -> np.ndarray:
     """(n, 2) knots x from the nose tip, radius.
 
-    rim_mm: radius of the aft end by its own edge; tubes: [(first s_mm, last s_mm, radius_mm)], runs known to be of
+    rim_mm: radius of the aft end by its own edge; full_s_mm: where a body that fins hide is as wide as that; tubes: [(first s_mm, last s_mm, radius_mm)], runs known to be of
     constant radius. The two sides are pooled in a robust local line, so that a bit of shadow or a string on one side
     does not count; the knots are placed where a polyline needs them (Douglas-Peucker) and their radii fitted to all
     the points (least squares), so that chords do not cut the curves' bulge off.
@@ -73,6 +75,10 @@ def profile_of(limb: Limb, tip_s_mm: float, base_s_mm: float, rim_mm: float, tub
     r = np.where((r > largest) & (r < 1.03 * largest + 2 * mm_per_px), largest, r)
     seen_to_end = x[-1] > 0.98 * length
     end = _run_on(x, r, length) if seen_to_end or abs(rim_mm - r[-1]) < 0.05 * r[-1] else rim_mm
+    if full_s_mm is not None:
+        full = float(np.clip(full_s_mm - tip_s_mm, 0.0, 0.98 * length))
+        ahead = x < full - mm_per_px
+        x, r, end = np.r_[x[ahead], full], np.r_[r[ahead], rim_mm], rim_mm
     x, r = np.r_[0.0, x, length], np.r_[0.0, r, end]
     knots = _knots(x, r, KNOT_TOLERANCE_PX * mm_per_px + noise)
     return _refit(x, r, knots)

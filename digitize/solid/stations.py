@@ -92,7 +92,7 @@ def find_stations(flat: np.ndarray, upper_sign: float, pixel: float, groups: int
             "Take the photo closer, so that the rocket fills most of the picture's length",
         )
     near = 0.8 * pixel + 0.004 * caliber
-    envelope = _with_wider_tail(envelope, upper, lower, reach, caliber, pixel)
+    envelope = _with_wider_tail(flat, envelope, upper, lower, reach, caliber, pixel)
     runs = _fin_runs(reach - envelope, np.minimum(upper, lower) - envelope, pixel, near, caliber, groups)
     body_upper = _body_side(upper, envelope, runs, near, caliber) & ~_stands_out(upper, lower, runs, caliber, pixel)
     body_lower = _body_side(lower, envelope, runs, near, caliber) & ~_stands_out(lower, upper, runs, caliber, pixel)
@@ -120,7 +120,7 @@ def _opened(narrow: np.ndarray, share: float) -> np.ndarray:
     return grey_opening(padded, size=window, mode="nearest")[: len(narrow)]
 
 
-def _with_wider_tail(envelope, upper, lower, reach, caliber, pixel):
+def _with_wider_tail(flat, envelope, upper, lower, reach, caliber, pixel):
     """The envelope raised where the body itself grows wider aft (a larger motor mount) before the fins begin: both
     sides alike and level for a stretch, with more standing out behind it. A short stretch counts if the narrower
     side is as wide again behind the fins."""
@@ -137,7 +137,9 @@ def _with_wider_tail(envelope, upper, lower, reach, caliber, pixel):
         behind, slender = slice(last, last + int(CANARD_WINDOW * n)), envelope[first]
         again = (narrow > 0.7 * slender) & (narrow < slender + 0.25 * (width - slender)) & level
         stays = again[behind].sum() < window
-        shown = level[first : last + 1].any() or _ends_as_wide(narrow, width, pixel)
+        shown = level[first : last + 1].any() or (
+            _ends_as_wide(narrow, width, pixel) and _rim_allows(flat, width, envelope[first], pixel)
+        )
         if first > n // 3 and width < 2.2 * envelope[first] and more_behind and stays and shown:
             start = first
             while start > 0 and alike[start - 1] and 0 < half[start] - half[start - 1] < caliber:
@@ -146,7 +148,9 @@ def _with_wider_tail(envelope, upper, lower, reach, caliber, pixel):
             raised[first:] = np.maximum(raised[first:], np.minimum(width, narrow[first:]))
     width = _width_behind_fins(half, alike, reach, caliber, pixel)
     slender = np.flatnonzero(narrow <= 1.04 * raised)
-    if width is not None and 1.06 * raised[-n // 4] < width < 2.2 * raised[-n // 4] and len(slender):
+    ahead = raised[-n // 4]
+    behind = width is not None and 1.06 * ahead < width < 2.2 * ahead and _rim_allows(flat, width, ahead, pixel)
+    if behind and len(slender):
         hidden = slice(int(slender[slender < 0.97 * n][-1]), n)
         raised[hidden] = np.maximum(raised[hidden], np.minimum(width, narrow[hidden]))
     return raised
@@ -164,6 +168,24 @@ def _ends_as_wide(narrow, width, pixel):
     """Whether the narrower side's last level bit, at the aft end, has this half-width."""
     bits = _true_runs(_level(narrow, 5, pixel) & (np.abs(narrow - width) < 0.02 * width + 1.5 * pixel))
     return bool(bits) and bits[-1][1] > 0.96 * len(narrow)
+
+
+def _rim_allows(flat, width, slender, pixel):
+    """Whether the aft end can be a body's of this half-width, `slender` being the one ahead: where its rim bulges in
+    perspective, one side at least must show the bulge falling off beyond `slender`. The ends of turned fins that are
+    flush with the body's end are level too, but they do not follow it."""
+    q = np.linspace(-0.95, 0.95, 81) * width
+    ends = np.array([c[-1] if len(c) else np.nan for c in crossings(flat, q, along=1)])
+    bulge = np.sqrt(width**2 - q**2)
+    inner = np.abs(q) < 0.9 * slender
+    if np.isnan(ends[inner]).any():
+        return True
+    end = np.median(ends[inner] / (1 + bulge[inner]))
+    beyond = np.abs(q) > min(1.02 * slender, 0.8 * width)
+    if np.ptp(bulge[beyond]) * abs(end) < 3 * pixel:
+        return True
+    on = np.abs(ends - end * (1 + bulge)) < 1.5 * pixel
+    return max(on[beyond & (q > 0)].mean(), on[beyond & (q < 0)].mean()) > 0.3
 
 
 def _width_behind_fins(half, alike, reach, caliber, pixel):
