@@ -24,7 +24,7 @@ SHARE_SAMPLES = 500
 EDGE_SIGMA_PX = 0.5
 """Error of a whole side of a fin or body that its own points do not average out: paint steps, texture, tone."""
 FIN_EDGE_SIGMA_PX = 0.7
-"""The same for a fin, which is thinner than the ground's grain and shaded by the body."""
+"""The same for a fin: with 0.5 the truth lay inside the area's and span's bands in 85 % of 300 drawn photographs."""
 EDGE_MODES = 5
 BEHIND_SIGMA_MM = 3.0
 HIDDEN_SHARE = 0.25

@@ -54,14 +54,21 @@ def _slope(x: np.ndarray, y: np.ndarray, reach: int = 6) -> np.ndarray:
 
 
 def profile_of(
-    limb: Limb, tip_s_mm: float, base_s_mm: float, rim_mm: float, tubes, mm_per_px: float, full_s_mm: float | None = None
+    limb: Limb,
+    tip_s_mm: float,
+    base_s_mm: float,
+    rim_mm: float,
+    tubes,
+    mm_per_px: float,
+    full_s_mm: float | None = None,
 ) -> np.ndarray:
     """(n, 2) knots x from the nose tip, radius.
 
-    rim_mm: radius of the aft end by its own edge; full_s_mm: where a body that fins hide is as wide as that; tubes: [(first s_mm, last s_mm, radius_mm)], runs known to be of
-    constant radius. The two sides are pooled in a robust local line, so that a bit of shadow or a string on one side
-    does not count; the knots are placed where a polyline needs them (Douglas-Peucker) and their radii fitted to all
-    the points (least squares), so that chords do not cut the curves' bulge off.
+    rim_mm: radius of the aft end by its own edge; full_s_mm: where a body that fins hide is as wide as that; tubes:
+    [(first s_mm, last s_mm, radius_mm)], runs known to be of constant radius. The two sides are pooled in a robust
+    local line, so that a bit of shadow or a string on one side does not count; the knots are placed where a polyline
+    needs them (Douglas-Peucker) and their radii fitted to all the points (least squares), so that chords do not cut
+    the curves' bulge off.
     """
     length = base_s_mm - tip_s_mm
     x, r = limb.s_mm - tip_s_mm, limb.radius_mm
