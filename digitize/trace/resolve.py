@@ -72,12 +72,13 @@ def sketch_of(measured: Measured, asked: dict) -> Sketch:
     return Sketch(axis[0], axis[1], body, np.zeros(len(body), bool), fins, asked=asked, ends=ends)
 
 
-def trace(base: Measured, start: Sketch, sketch: Sketch) -> Traced:
-    """The measurement as the sketch has it. base: as found; start: its sketch. Raises Refusal of the kind that fits."""
+def trace(base: Measured, start: Sketch, sketch: Sketch, settled: bool = True) -> Traced:
+    """The measurement as the sketch has it. base: as found; start: its sketch; settled: a point is let go, so look too
+    whether the scales agree, which takes a solution for each. Raises Refusal of the kind that fits."""
     options = options_of(base.photo, sketch.asked)
     if sketch is start or to_json(sketch) == to_json(start):
         return Traced(sketch, base, options)
-    adjusted, references, warnings = _adjusted(base, start, sketch, options)
+    adjusted, references, warnings = _adjusted(base, start, sketch, options, settled)
     return Traced(sketch, _measured(base, start, sketch, adjusted, references, warnings), options)
 
 
@@ -103,7 +104,7 @@ def options_of(photo: Photo, asked: dict) -> MeasureOptions:
 # --- pose and scale ---------------------------------------------------------------------------------------
 
 
-def _adjusted(base: Measured, start: Sketch, sketch: Sketch, options: MeasureOptions):
+def _adjusted(base: Measured, start: Sketch, sketch: Sketch, options: MeasureOptions, settled: bool):
     """(adjustment, references, warnings): the measured one unless axis or scale were touched."""
     words = ("scale", "behind", "distance")
     same_words = all(sketch.asked.get(w) == start.asked.get(w) for w in words)
@@ -124,7 +125,12 @@ def _adjusted(base: Measured, start: Sketch, sketch: Sketch, options: MeasureOpt
         told = replace(told, behind_sigma_mm=max(problem.told.behind_sigma_mm, 20.0))
     problem = replace(problem, references=references, told=told)
     problem = replace(problem, start_depth_mm=start_depth(problem))
-    adjusted = _solve(_Key(problem, (repr(sketch.asked), sketch.axis_hand, _bytes(sketch))))
+    found = base.solid.adjusted
+    alike = len(problem.tubes) == len(found.problem.tubes) and len(references) == len(base.references)
+    key = repr(sketch.asked), sketch.axis_hand, _bytes(sketch)
+    adjusted = _solve(_Key(problem, found.values if alike else None, key))
+    if not settled:
+        return adjusted, references, base.warnings
     return adjusted, references, check_agreement(adjusted, tuple(c.text or c.kind for c in options.scales))
 
 
@@ -146,10 +152,10 @@ def _bytes(sketch: Sketch) -> bytes:
 
 
 class _Key:
-    """A problem told apart by the sketch it comes from; arrays have no hash."""
+    """A problem, and values to begin from, told apart by the sketch they come from; arrays have no hash."""
 
-    def __init__(self, problem: Problem, key):
-        self.problem, self.key = problem, key
+    def __init__(self, problem: Problem, start: np.ndarray | None, key):
+        self.problem, self.start, self.key = problem, start, key
 
     def __hash__(self):
         return hash(self.key)
@@ -160,14 +166,15 @@ class _Key:
 
 @lru_cache(maxsize=8)
 def _solve(key: _Key) -> Adjusted:
-    return sound_adjustment(key.problem)
+    return sound_adjustment(key.problem, key.start)
 
 
-def sound_adjustment(problem: Problem) -> Adjusted:
-    """The problem solved; what was set by hand may be anything, so it may have no solution. Raises GeometryRefusal."""
+def sound_adjustment(problem: Problem, start: np.ndarray | None = None) -> Adjusted:
+    """The problem solved, from values (m,) near by if there are any; what was set by hand may be anything, so it may
+    have no solution. Raises GeometryRefusal."""
     try:
         with np.errstate(all="ignore"):  # trial steps may go astray; the solution is looked at below
-            adjusted = adjust(problem)
+            adjusted = adjust(problem, start)
             numbers = [float(adjusted.pose().tilt_rad), float(adjusted.pose().depth_mm), *adjusted.tube_radii_mm()]
         if np.isfinite([*numbers, *adjusted.covariance.ravel()]).all() and abs(numbers[0]) < MOST_TILT_RAD:
             return adjusted

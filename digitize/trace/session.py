@@ -174,7 +174,7 @@ class Session:
     def preview(self, change: dict) -> tuple[Traced, Result]:
         """The numbers if the change were made; it is not. Raises Refusal."""
         with self.lock:
-            traced = self._changed(change)
+            traced = self._changed(change, settled=False)
             return traced, _sound(lambda: solve_briefly(traced, self.full))
 
     def change(self, change: dict) -> None:
@@ -191,14 +191,14 @@ class Session:
                 self.saved_at = None
             self._keep()
 
-    def _changed(self, change: dict) -> Traced:
+    def _changed(self, change: dict, settled: bool = True) -> Traced:
         if self.traced is None:
             raise UsageRefusal("there is nothing to change yet", "measure the photo first")
         begun, drawn = self.states[0], bool(self.beginning.drawn)
         try:
             with np.errstate(all="ignore"):  # a point may be dragged anywhere; what comes of it is looked at
                 sketch = edits.apply(self.states[self.at], change, self.traced.pose)
-                return _traced(self.base, begun, sketch, drawn)
+                return _traced(self.base, begun, sketch, drawn, settled)
         except (ArithmeticError, ValueError, IndexError, shapely.errors.ShapelyError):
             raise GeometryRefusal("what was drawn has no shape a rocket can have", "undo the last change") from None
 
@@ -267,8 +267,8 @@ def _sound(solve: Callable[[], Result]) -> Result:
     raise GeometryRefusal("what was drawn has no shape a rocket can have", "undo the last change")
 
 
-def _traced(base: Measured, start: Sketch, sketch: Sketch, drawn: bool) -> Traced:
-    traced = trace(base, start, sketch)
+def _traced(base: Measured, start: Sketch, sketch: Sketch, drawn: bool, settled: bool = True) -> Traced:
+    traced = trace(base, start, sketch, settled)
     return with_drawn_outline(traced) if drawn else traced
 
 

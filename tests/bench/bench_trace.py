@@ -6,19 +6,21 @@ Each kind of drag is done many times over; printed are the median and the slowes
 
 import sys
 import tempfile
+import threading
 import time
 from pathlib import Path
 
+import httpx
 import numpy as np
-from starlette.testclient import TestClient
+import uvicorn
 
 from digitize.trace import edits
+from digitize.trace.serve import ADDRESS, listen
 from digitize.trace.server import application
 from digitize.trace.session import Session
 
 ROUNDS = 40
 ASKED = {"scale": ["ruler=300mm", "tube=33.2mm"], "behind": "0mm", "fins": "4", "balance": "390mm"}
-HOST = "127.0.0.1:8123"
 
 
 def main(samples: Path) -> None:
@@ -30,7 +32,7 @@ def main(samples: Path) -> None:
         words = ",".join(f"{v:.1f}" for v in ends)
         length = f"{session.full.length_mm.value:.1f}mm"
         session.begin({**ASKED, "scale": [*ASKED["scale"], f"points={words},{length}"]})
-        client = TestClient(application(session, frozenset({HOST}), "token"), base_url=f"http://{HOST}")
+        client = served(session)
         print(f"{'drag':12s} {'work, ms':>22s} {'answer, ms':>22s}")
         for name, change in drags(session, ends[2:]).items():
             work = timed(lambda d, c=change: session.preview(c(d)))
@@ -54,8 +56,17 @@ def drags(session: Session, scale_end: np.ndarray) -> dict:
     }
 
 
-def posted(client: TestClient, change: dict) -> None:
-    answer = client.post("/token/preview", json=change, headers={"Origin": f"http://{HOST}"})
+def served(session: Session) -> httpx.Client:
+    """The page's own server in a thread of its own, and a client that keeps its connection as a browser does."""
+    made = listen(0)
+    host = f"{ADDRESS}:{made.getsockname()[1]}"
+    config = uvicorn.Config(application(session, frozenset({host}), "token"), log_level="error", lifespan="off")
+    threading.Thread(target=uvicorn.Server(config).run, kwargs={"sockets": [made]}, daemon=True).start()
+    return httpx.Client(base_url=f"http://{host}", headers={"Origin": f"http://{host}"})
+
+
+def posted(client: httpx.Client, change: dict) -> None:
+    answer = client.post("/token/preview", json=change)
     assert answer.status_code == 200, answer.text
 
 
