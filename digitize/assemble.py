@@ -291,6 +291,7 @@ def doubt_of(warnings) -> str | None:
         "TOUCHES_FRAME",
         "TWO_FINS",
         "HAND_MATTERS",
+        "WIDER_TAIL_UNSURE",
     }
     return next((warning.text for warning in warnings if warning.code in grave), None)
 

@@ -83,7 +83,10 @@ def test_a_larger_tube_wholly_hidden_by_its_fins_is_told_by_its_rim():
     scene = replace(scene_a(), rocket=Rocket(profile, (FinSet(4, fin, 2.0),)))
     solid = solve(scene, Told(tube_mm=26.0))
     off, samples = errors(scene, solid), draw(solid, 1)
-    assert [warning.code for warning in solid.warnings] == ["WIDER_TAIL"]
+    assert [warning.code for warning in solid.warnings] == ["WIDER_TAIL_UNSURE"]
+    sure = solve(scene, Told(tube_mm=26.0, length_mm=300.0))
+    assert [warning.code for warning in sure.warnings] == ["WIDER_TAIL"]
+    assert abs(errors(scene, sure)["length"]) < 0.3
     assert abs(off["length"]) < 4.0 and abs(off["cp"]) < 0.15  # 30 % and more if it is taken for the tube ahead
     true = centre_of_pressure(geometry_of(scene.rocket)).x_mm
     assert abs(samples.cp_x_mm.mean() - true) < 1.96 * samples.cp_x_mm.std()

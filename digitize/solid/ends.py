@@ -147,10 +147,24 @@ def wider_rim(s_mm: np.ndarray, side_mm: np.ndarray, tan_phi: np.ndarray, radius
             fits.append((candidate, agree.sum() - misfit / pixel_mm))
             if best is None or fits[-1][1] > best[1]:
                 best = candidate, fits[-1][1], agree
-    if best is None:
+    if best is None or not _beats_narrow(s_mm, side_mm, tan_phi, radius_mm, *best[::2]):
         return None
     near = [abs(c - best[0]) for c, score in fits if score > best[1] - 2]
     return float(best[0]), float(max(max(near), 0.01 * best[0])), best[2]
+
+
+def _beats_narrow(s_mm, side_mm, tan_phi, radius_mm: float, wide_mm: float, agree: np.ndarray) -> bool:
+    """Whether the points inside radius_mm, which no fin hides, bulge as a rim of wide_mm does and not as one of
+    radius_mm: what lies outside may be fins."""
+    inner = agree & (np.abs(side_mm) < 0.9 * radius_mm)
+    if min(side_mm[agree].max(), -side_mm[agree].min()) < 0.6 * radius_mm:
+        return False
+
+    def misfit(candidate: float) -> float:
+        place = (s_mm - np.sqrt(np.maximum(candidate**2 - side_mm**2, 0.0)) * np.abs(tan_phi))[inner]
+        return float(np.median(np.abs(place - np.median(place))))
+
+    return misfit(wide_mm) < 0.6 * min(misfit(share * radius_mm) for share in (0.92, 0.96, 1.0, 1.02))
 
 
 def _lowest_cluster(values: np.ndarray, tolerance: float) -> np.ndarray:

@@ -134,22 +134,26 @@ def measure_solid(
 
 
 def _with_hidden_shoulder(solid: Solid) -> Solid:
-    """The doubt about where the body widens under the fins, and words about it."""
+    """The doubt about where the body widens under the fins, and words about it: a caliper beside another scale
+    confirms the width, else it rests on the aft end's bulge alone."""
     from_mm, full_mm, length_mm = solid.geometry.profile_mm[-3:, 0]
-    return replace(
-        solid,
-        shoulder_sigma_mm=SHOULDER_SHARE * (length_mm - from_mm),
-        warnings=(
-            *solid.warnings,
-            Warn(
-                "WIDER_TAIL",
-                f"By its aft end the body is wider under the fins than ahead of them; where it widens is hidden "
-                f"(taken as {from_mm:.0f} to {full_mm:.0f} mm)",
-                "If the aft tube is no larger, or to know it better, turn the rocket so that its side shows between "
-                "the fins (--pose diagonal) and measure that photo too",
-            ),
-        ),
+    problem = solid.adjusted.problem
+    confirmed = problem.told.tube_mm is not None and (problem.references or problem.told.length_mm is not None)
+    text = (
+        f"By its aft end the body is wider under the fins than ahead of them; where it widens is hidden (taken as "
+        f"{from_mm:.0f} to {full_mm:.0f} mm)"
     )
+    if confirmed:
+        warn = Warn("WIDER_TAIL", text, "To know it better, measure with a ruler where the larger tube begins")
+    else:
+        warn = Warn(
+            "WIDER_TAIL_UNSURE",
+            text,
+            "Put a caliper on the largest tube and give it with --scale tube= beside a ruler in the picture: "
+            "together they show whether it is wider",
+        )
+    sigma_mm = SHOULDER_SHARE * (length_mm - from_mm)
+    return replace(solid, shoulder_sigma_mm=sigma_mm, warnings=(*solid.warnings, warn))
 
 
 def _check_sound(adjusted: Adjusted, profile: np.ndarray) -> None:
@@ -261,6 +265,14 @@ def _unsaid_set_back(problem: Problem, stations: Stations) -> Told:
     return replace(problem.told, behind_sigma_mm=(reach_mm + 20.0) / 1.96)
 
 
+def _without_caliper(adjusted: Adjusted) -> Adjusted:
+    """Solved by the other scales where there are any: a caliper that was on a tube not seen yet bends the pose."""
+    problem, told = adjusted.problem, adjusted.problem.told
+    if told.tube_mm is None or not (problem.references or told.length_mm is not None):
+        return adjusted
+    return adjust(replace(problem, told=replace(told, tube_mm=None)), adjusted.values)
+
+
 def _with_rim(adjusted: Adjusted, beyond_px: np.ndarray) -> tuple[Problem, float]:
     """(the problem with the aft rim's radius and those edge points that lie on it, the radius' deviation in mm).
 
@@ -271,7 +283,9 @@ def _with_rim(adjusted: Adjusted, beyond_px: np.ndarray) -> tuple[Problem, float
     s, side, tan_phi = pose.limb(ends.base_px)
     pixel_mm, largest = pose.depth_mm / pose.camera.focal_px, float(adjusted.tube_radii_mm().max())
     radius, sigma_mm, on_rim = rim_of(s, side, tan_phi, largest, pixel_mm)
-    edge = pose.limb(beyond_px)
+    free = _without_caliper(adjusted)
+    pose, largest = free.pose(), float(free.tube_radii_mm().max())
+    pixel_mm, edge = pose.depth_mm / pose.camera.focal_px, pose.limb(beyond_px)
     wider = wider_rim(*edge, largest, pixel_mm)
     if wider is not None and wider[2].sum() > on_rim.sum():
         radius, sigma_mm, on_rim = wider
@@ -286,7 +300,7 @@ def _with_rim(adjusted: Adjusted, beyond_px: np.ndarray) -> tuple[Problem, float
             "The aft end of the body can't be made out in the outline",
             "Take the photo so that the edge of the aft end is clear of the ground's lines and shadows",
         )
-    rim_px = _rim_px(pose, s[on_rim], side[on_rim], tan_phi[on_rim], radius)
+    rim_px = _rim_px(adjusted.pose(), s[on_rim], side[on_rim], tan_phi[on_rim], radius)
     ends = replace(ends, base_px=ends.base_px[on_rim], rim_px=rim_px)
     return replace(adjusted.problem, ends=ends), sigma_mm
 
