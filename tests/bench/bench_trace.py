@@ -10,7 +10,7 @@ import threading
 import time
 from pathlib import Path
 
-import httpx
+import httpx2
 import numpy as np
 import uvicorn
 
@@ -56,16 +56,16 @@ def drags(session: Session, scale_end: np.ndarray) -> dict:
     }
 
 
-def served(session: Session) -> httpx.Client:
+def served(session: Session) -> httpx2.Client:
     """The page's own server in a thread of its own, and a client that keeps its connection as a browser does."""
     made = listen(0)
     host = f"{ADDRESS}:{made.getsockname()[1]}"
     config = uvicorn.Config(application(session, frozenset({host}), "token"), log_level="error", lifespan="off")
     threading.Thread(target=uvicorn.Server(config).run, kwargs={"sockets": [made]}, daemon=True).start()
-    return httpx.Client(base_url=f"http://{host}", headers={"Origin": f"http://{host}"})
+    return httpx2.Client(base_url=f"http://{host}", headers={"Origin": f"http://{host}"})
 
 
-def posted(client: httpx.Client, change: dict) -> None:
+def posted(client: httpx2.Client, change: dict) -> None:
     answer = client.post("/token/preview", json=change)
     assert answer.status_code == 200, answer.text
 
