@@ -344,7 +344,7 @@ def test_a_reference_is_set_by_its_corners(tmp_path):
 
 
 def test_the_seed_is_told_in_the_form():
-    assert checked_words({"seed": " 7 "}) == {"seed": 7}
+    assert checked_words(checked_words({"seed": " 7 "})) == {"seed": 7}
     for text in ("-1", "1.5", "x", "9" * 30):
         with pytest.raises(UsageRefusal, match="seed"):
             checked_words({"seed": text})

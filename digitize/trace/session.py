@@ -343,6 +343,8 @@ def checked_words(words: dict) -> dict:
     for name, value in words.items():
         if name not in WORDS:
             raise UsageRefusal(f"{str(name)[:40]!r} can't be told on the page", "reload the page")
+        if name == "seed" and type(value) is int:  # as an earlier check has left it
+            value = str(value)
         texts = value if isinstance(value, list) else [value]
         if len(texts) > 20 or not all(isinstance(text, str) and len(text) <= 300 for text in texts):
             raise UsageRefusal(f"{name}: too much text", "write it shorter")
