@@ -30,6 +30,7 @@ from digitize.aero.components import centre_of_pressure
 from digitize.errors import OutlineRefusal
 from digitize.solid.adjust import Told
 from digitize.solid.axis import find_axis
+from digitize.solid.measure import _check_caliper
 from digitize.uncertainty import draw
 
 # --- shapes -----------------------------------------------------------------------------------------------
@@ -90,6 +91,18 @@ def test_a_larger_tube_wholly_hidden_by_its_fins_is_told_by_its_rim():
     assert abs(off["length"]) < 4.0 and abs(off["cp"]) < 0.15  # 30 % and more if it is taken for the tube ahead
     true = centre_of_pressure(geometry_of(scene.rocket)).x_mm
     assert abs(samples.cp_x_mm.mean() - true) < 1.96 * samples.cp_x_mm.std()
+
+
+def test_a_body_far_wider_than_the_caliper_said_is_refused():
+    """A bulge of no constant width, as of fins taken for body: no tube of it could have been under the caliper."""
+    profile = np.array([[0.0, 0], [60, 10], [200, 10], [240, 14.5], [241, 10], [300, 10]])
+    fin = np.array([[255.0, 10], [270, 45], [290, 45], [295, 10]])
+    scene = replace(scene_a(), rocket=Rocket(profile, (FinSet(4, fin, 2.0),)))
+    solid = solve(scene, Told(length_mm=300.0))
+    adjusted = replace(solid.adjusted, problem=replace(solid.adjusted.problem, told=Told(tube_mm=20.0)))
+    with pytest.raises(OutlineRefusal, match="the caliper was on"):
+        _check_caliper(adjusted, 14.5, 10.0)
+    _check_caliper(adjusted, 11.5, 10.0)
 
 
 @pytest.mark.parametrize("count", [3, 4, 6])

@@ -36,6 +36,7 @@ FLAT_FACE = 0.4
 MOST_TILT_RAD = np.radians(25.0)
 SHOULDER_SHARE = 0.15
 """Standard deviation of where the body has widened, as a share of the stretch that hides it."""
+WIDEST_OVER_CALIPER = 1.2
 UNEXPLAINED = 0.12
 """Share of the fins' silhouette that may stay unexplained by one planform before it is called doubtful."""
 
@@ -162,11 +163,23 @@ def _check_sound(adjusted: Adjusted, profile: np.ndarray) -> None:
     numbers = np.array([tilt, radius, profile[-1, 0], profile[:, 1].max()])
     if np.isfinite(numbers).all() and abs(tilt) < MOST_TILT_RAD and profile[:, 1].max() < 3 * radius:
         _check_nose(profile)
+        _check_caliper(adjusted, float(profile[:, 1].max()), radius)
         return
     raise OutlineRefusal(
         "The outline does not fit a rocket seen from the side",
         "Take the photo square from the side, on a plain ground, the camera level with the middle of the rocket",
     )
+
+
+def _check_caliper(adjusted: Adjusted, widest_mm: float, tube_mm: float) -> None:
+    """Refuse a body that bulges out beyond the tube that a caliper was said to be on: fins taken for body."""
+    if adjusted.problem.told.tube_mm is not None and widest_mm > WIDEST_OVER_CALIPER * tube_mm:
+        raise OutlineRefusal(
+            f"The body in the outline is {2 * widest_mm:.0f} mm thick at its widest, but the caliper was on "
+            f"{2 * tube_mm:.1f} mm",
+            "Give the largest diameter; if it is, fins were taken for body: photograph it on a ground that the fins "
+            "stand out from in colour",
+        )
 
 
 def _check_nose(profile: np.ndarray) -> None:
