@@ -163,7 +163,9 @@ def _body(solid: Solid, values, pose, errors: _Errors, tip_s, base_s, bias_mm):
     own = _own(errors, solid.knot_sigma_px)
     wave = wave if own is None else wave + own
     r = (upper - lower) / 2 - bias_mm[:, None] + wave * (pose.depth_mm / pose.camera.focal_px)[:, None]
+    hidden = solid.hidden_knots
     r = r + errors.normal("root under the fin", 1.0)[:, None] * _hidden_sigma(solid)
+    r = np.where(hidden, np.minimum(r, r[:, ~hidden].max(1, keepdims=True)), r)  # hidden, but not wider than what shows
     nominal_radii, radii = solid.adjusted.tube_radii_mm(), solid.adjusted.tube_radii_mm(values)
     for k, radius in enumerate(nominal_radii):  # a tube's radius is known from its whole length
         r = np.where(np.abs(nominal[:, 1] - radius) < 0.003 * radius, radii[:, k : k + 1], r)

@@ -12,6 +12,9 @@ from digitize.solid.stations import middle
 
 KNOT_TOLERANCE_PX = 0.35
 MAX_KNOTS = 60
+TAIL_BEND = 0.15
+"""Share of a hidden tail's narrowing that is done half way along, on the mean: a straight taper to the end, begun
+anywhere in the hidden stretch alike, has max(0, (1/2 - u) / (1 - u)) there, of mean (1 - ln 2) / 2 = 0.153."""
 SMOOTH_PX = 10.0
 """Half the stretch over which both sides are pooled: long enough to outvote a bump, short enough for corners."""
 
@@ -82,6 +85,8 @@ def profile_of(
     r = np.where((r > largest) & (r < 1.03 * largest + 2 * mm_per_px), largest, r)
     seen_to_end = x[-1] > 0.98 * length
     end = _run_on(x, r, length) if seen_to_end or abs(rim_mm - r[-1]) < 0.05 * r[-1] else rim_mm
+    x, r = _bent_where_hidden(np.r_[x, length], np.r_[r, end])
+    x, r = x[:-1], r[:-1]
     if full_s_mm is not None:
         full = float(np.clip(full_s_mm - tip_s_mm, 0.0, 0.98 * length))
         ahead = x < full - mm_per_px
@@ -121,6 +126,20 @@ def _robust_level(u, v, weight):
         scale = max(middle(off), 1e-6)
         robust = np.clip(1 - (off / (6 * scale)) ** 2, 0.0, 1.0) ** 2
     return float(mv - slope * mu), 1.48 * scale
+
+
+def _bent_where_hidden(x: np.ndarray, r: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """With a point half way along the longest stretch that fins hide aft, if the body is narrower behind it and does
+    not narrow ahead of it yet: where it begins to is hidden, and for any place alike TAIL_BEND is the mean there."""
+    gaps = np.where(x[:-1] > 0.5 * x[-1], np.diff(x), 0.0)
+    k = int(np.argmax(gaps))
+    ahead = (x > x[k] - 0.02 * x[-1]) & (x <= x[k])
+    if gaps[k] < 0.03 * x[-1] or r[k + 1] > 0.97 * r[k] or ahead.sum() < 4:
+        return x, r
+    if np.polyfit(x[ahead], r[ahead], 1)[0] < -0.03:
+        return x, r
+    at = (x[k] + x[k + 1]) / 2
+    return np.insert(x, k + 1, at), np.insert(r, k + 1, r[k] - TAIL_BEND * (r[k] - r[k + 1]))
 
 
 def _run_on(x: np.ndarray, r: np.ndarray, length: float) -> float:
