@@ -23,7 +23,7 @@ SAMPLES = 2000
 SHARE_SAMPLES = 500
 EDGE_SIGMA_PX = 0.6
 """Error of a whole side of a fin or body that its own points do not average out: paint steps, texture, tone."""
-FIN_EDGE_SIGMA_PX = 0.9
+FIN_EDGE_SIGMA_PX = 0.7
 """The same for a fin: with 0.5 the truth lay inside the bands of area and span in 87 and 83 % of 281 drawn photos."""
 EDGE_MODES = 5
 BEHIND_SIGMA_MM = 3.0

@@ -107,12 +107,7 @@ def test_a_larger_tube_wholly_hidden_by_its_fins_is_told_by_its_rim():
 
 
 def test_a_body_far_wider_than_the_caliper_said_is_refused():
-    """A bulge of no constant width, as of fins taken for body: no tube of it could have been under the caliper."""
-    profile = np.array([[0.0, 0], [60, 10], [200, 10], [240, 14.5], [241, 10], [300, 10]])
-    fin = np.array([[255.0, 10], [270, 45], [290, 45], [295, 10]])
-    scene = replace(scene_a(), rocket=Rocket(profile, (FinSet(4, fin, 2.0),)))
-    solid = solve(scene, Told(length_mm=300.0))
-    adjusted = replace(solid.adjusted, problem=replace(solid.adjusted.problem, told=Told(tube_mm=20.0)))
+    adjusted = solve(scene_a(), CALIPER_A).adjusted
     with pytest.raises(OutlineRefusal, match="the caliper was on"):
         _check_caliper(adjusted, 14.5, 10.0)
     _check_caliper(adjusted, 11.5, 10.0)

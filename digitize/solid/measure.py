@@ -37,6 +37,7 @@ MOST_TILT_RAD = np.radians(25.0)
 SHOULDER_SHARE = 0.15
 """Standard deviation of where the body has widened, as a share of the stretch that hides it."""
 WIDEST_OVER_CALIPER = 1.2
+"""A body seen wider than this times the tube under the caliper is not one; nearer than that a flare may be."""
 UNEXPLAINED = 0.12
 """Share of the fins' silhouette that may stay unexplained by one planform before it is called doubtful."""
 

@@ -292,7 +292,7 @@ def open_folder(folder: Path) -> tuple[Session, dict]:
     session = Session(folder, path, asked)
     session.extra = {k: asked[k] for k in ("camera",) if k in asked}
     session.load_photo(path)
-    words = {k: str(v) if k == "seed" else v for k, v in asked.items() if k in WORDS}
+    words = {k: v for k, v in asked.items() if k in WORDS}
     begin = {"words": words, "drawn": history.get("drawn")}
     begin |= {name: tuple(history.get(name) or ()) for name in ("regions", "pulls")}
     try:

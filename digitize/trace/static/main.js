@@ -83,7 +83,8 @@ function takeBack() {
 }
 
 function again(change) {
-  const words = Object.fromEntries(Object.entries(view.asked).filter(([name]) => name !== "camera").map(([name, words]) => [name, name === "seed" ? String(words) : words]));
+  const words = { ...view.asked };
+  delete words.camera;
   doing(() => send("measure", { words, regions: view.regions, pulls: view.pulls, ...change })).then(poll);
 }
 
