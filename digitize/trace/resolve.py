@@ -76,8 +76,11 @@ def trace(base: Measured, start: Sketch, sketch: Sketch, settled: bool = True) -
     """The measurement as the sketch has it. base: as found; start: its sketch; settled: a point is let go, so look too
     whether the scales agree, which takes a solution for each. Raises Refusal of the kind that fits."""
     options = options_of(base.photo, sketch.asked)
-    if sketch is start or to_json(sketch) == to_json(start):
-        return Traced(sketch, base, options)
+    if _same_words(start, sketch) and to_json(replace(sketch, asked=start.asked)) == to_json(start):
+        # nothing was moved: the solid itself, not what comes of its points carried to pixels and back
+        name = sketch.asked.get("name") or base.solid.geometry.name
+        solid = replace(base.solid, geometry=replace(base.solid.geometry, name=name))
+        return Traced(sketch, replace(base, solid=solid), options)
     adjusted, references, warnings = _adjusted(base, start, sketch, options, settled)
     return Traced(sketch, _measured(base, start, sketch, adjusted, references, warnings), options)
 
@@ -104,11 +107,14 @@ def options_of(photo: Photo, asked: dict) -> MeasureOptions:
 # --- pose and scale ---------------------------------------------------------------------------------------
 
 
+def _same_words(start: Sketch, sketch: Sketch) -> bool:
+    """Whether what is told of the scale is as it was."""
+    return all(sketch.asked.get(word) == start.asked.get(word) for word in ("scale", "behind", "distance"))
+
+
 def _adjusted(base: Measured, start: Sketch, sketch: Sketch, options: MeasureOptions, settled: bool):
     """(adjustment, references, warnings): the measured one unless axis or scale were touched."""
-    words = ("scale", "behind", "distance")
-    same_words = all(sketch.asked.get(w) == start.asked.get(w) for w in words)
-    if same_words and not sketch.axis_hand and not any(ends.hand for ends in sketch.ends):
+    if _same_words(start, sketch) and not sketch.axis_hand and not any(ends.hand for ends in sketch.ends):
         return base.solid.adjusted, base.references, base.warnings
     kinds = {claim.kind for claim in options.scales}
     searched = tuple(r for r in _references(base, sketch, options) if r.kind in kinds and r.kind != "points")
