@@ -1,5 +1,6 @@
 """From a results folder and what was asked to the whole plan of nose weight, as ballast.json holds it."""
 
+import math
 from dataclasses import dataclass
 
 from digitize import stability
@@ -22,12 +23,14 @@ from digitize.cautions import mass_caution
 from digitize.cavity import filling, nose_cavity
 from digitize.errors import UsageRefusal
 from digitize.outside import CODES
+from digitize.quantities import density_g_cm3, length_mm, mass_g
 from digitize.records import Quantity
 from digitize.saved import MADE_BY, Saved
 
 GRAVITY = 9.80665
 THRUST_TO_WEIGHT = 5.0  # common practice, no source
 MOST_DENSITY_G_CM3 = 23.0  # no metal is denser
+MOST_CALIBERS = 20.0
 
 
 @dataclass(frozen=True)
@@ -43,6 +46,33 @@ class Asked:
     mass_g: float | None = None
     balance_mm: float | None = None
     fin_density_g_cm3: float | None = None
+
+
+def asked_of(
+    margin: float = stability.WANTED_CALIBERS,
+    at: str | None = None,
+    fill: str | None = None,
+    density: str | None = None,
+    wall: str | None = None,
+    depth: str | None = None,
+    mass: str | None = None,
+    balance: str | None = None,
+    fin_density: str | None = None,
+) -> Asked:
+    """The options as typed, parsed. Raises UsageRefusal."""
+    if not math.isfinite(margin) or not 0 <= margin <= MOST_CALIBERS:
+        raise UsageRefusal(f"--margin: {margin:g} is no margin to want", "give calibers, 0 to 20, as 1.5")
+    return Asked(
+        margin=margin,
+        at_mm=None if at is None else length_mm(at, "--at"),
+        fill=fill,
+        density_g_cm3=None if density is None else density_g_cm3(density, "--density"),
+        wall_mm=None if wall is None else length_mm(wall, "--wall"),
+        depth_mm=None if depth is None else length_mm(depth, "--depth"),
+        mass_g=None if mass is None else mass_g(mass, "--mass"),
+        balance_mm=None if balance is None else length_mm(balance, "--balance"),
+        fin_density_g_cm3=None if fin_density is None else density_g_cm3(fin_density, "--fin-density"),
+    )
 
 
 def plan_ballast(saved: Saved, asked: Asked) -> dict:

@@ -25,6 +25,7 @@ from digitize.trace.pull import pulls_of
 from digitize.trace.resolve import solve_briefly
 from digitize.trace.session import HISTORY, Session, checked_words, open_folder
 from digitize.trace.sketch import from_json, to_json
+from digitize.trace.weight import nose_weight
 
 SAMPLES = Path(__file__).parents[1] / "samples"
 DRAW_FIN = {"do": "draw-fin", "points": None, "count": 4, "roll_deg": 0.0}
@@ -324,6 +325,20 @@ def test_a_calibrated_camera_is_used_and_kept(tmp_path):
     session.begin(ASKED, drawn())
     assert session.asked["camera"] == str(path)
     assert "camera.toml" in session.base.prior.source
+
+
+def test_the_weight_s_band_is_that_of_the_statics(session):
+    """At one place the law of the lever gives the grams for any balance point: (M x + w p) / (M + w) = wanted."""
+    result, geometry = session.shown()
+    told = nose_weight(session.folder, result, geometry, {"margin": "5", "at": "30mm"})
+    cp, diameter = result.cp_x_mm.value, result.max_diameter_mm.value
+    wanted_mm = cp - 5 * diameter
+    by_lever = 150.0 * (250.0 - wanted_mm) / (wanted_mm - 30.0)
+    need = told["need"]
+    assert need["middle_g"] == pytest.approx(by_lever, rel=2e-3)  # the curve is read between its points
+    assert need["least_g"] < need["middle_g"] < need["most_g"]
+    # the command rounds up to the next half gram
+    assert 0 <= told["plan"]["weight"]["mass_g"] - need["most_g"] < 0.6
 
 
 def test_a_reference_is_set_by_its_corners(tmp_path):

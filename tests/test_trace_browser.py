@@ -1,6 +1,7 @@
 """The page in a real browser: Chromium from the system, driven by Playwright. Skipped where there is none."""
 
 import json
+import re
 import shutil
 import threading
 import time
@@ -10,11 +11,13 @@ import pytest
 import uvicorn
 from trace_scene import ASKED, SEDGE, drawn, fin_px, photo_file, rim, seen
 
+from digitize import cli
 from digitize.aero.components import centre_of_pressure
 from digitize.geometry import read_geometry
 from digitize.trace.serve import listen
 from digitize.trace.server import application
 from digitize.trace.session import Session, open_folder
+from digitize.trace.weight import nose_weight
 
 CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine: apt-get install chromium")
@@ -185,6 +188,51 @@ def test_by_keys_alone(page, session):
         assert page.evaluate("document.activeElement.dataset.key") == "fin-0-0-1"
         page.keyboard.press("Control+z")
         until(lambda: number(page, "cp") == before)
+
+
+def settled_weight(page) -> str:
+    page.wait_for_selector("#weight-answer:not([aria-busy]) #weight-needed")
+    return page.inner_text("#weight-needed")
+
+
+def test_nose_weight_on_the_page_is_the_command_s(page, session, capsys):
+    """Told where it goes, moved along the curve, asked again once a corner is let go, and after saving as printed."""
+    with Served(session) as served:
+        page.goto(served.url)
+        page.fill("#weight-margin", "5")
+        page.select_option("#weight-fill", "at")
+        page.fill("#weight-at", "25")
+        page.press("#weight-at", "Tab")
+        until(lambda: "at 25 mm from the nose tip" in settled_weight(page))
+        before = settled_weight(page)
+        plan = nose_weight(session.folder, *session.shown(), {"margin": "5", "at": "25mm"})["plan"]
+        assert page.input_value("#grams") == f"{plan['weight']['mass_g']:g}"
+        page.focus("#grams")
+        page.keyboard.press("Home")
+        until(lambda: "No weight" in page.inner_text("#weighed"))
+        shown = re.search(r"margin ([\d.]+) ± ([\d.]+)", page.inner_text("#weighed"))
+        margin = session.full.margin_calibers
+        assert [float(v) for v in shown.groups()] == pytest.approx([margin.value, margin.pm95], abs=0.01)
+        drag(page, seen(380.0, 55.0), seen(380.0, 45.0))
+        page.wait_for_selector("#weight-answer[aria-busy]")  # while dragging, the old answer is marked as such
+        page.mouse.up()
+        until(lambda: session.at == 2 and settled_weight(page) != before)
+        page.click("#save")
+        page.wait_for_selector("text=Saved in results")
+        now = settled_weight(page)
+    assert cli.main(["ballast", str(session.folder), "--margin", "5", "--at", "25mm"]) == 0
+    assert now in " ".join(capsys.readouterr().out.split())
+
+
+def test_nose_weight_names_the_field_to_fill_in(page, session):
+    session.change({"do": "ask", "words": {"mass": ""}})
+    with Served(session) as served:
+        page.goto(served.url)
+        page.click("[data-missing='mass']")
+        assert page.evaluate("document.activeElement.id") == "field-mass"
+        page.keyboard.type("150")
+        page.click("#tell")
+        assert "No nose weight is needed" in settled_weight(page)
 
 
 def test_a_phone_sized_window(browser, session):

@@ -1,6 +1,7 @@
 """The page's handlers in process: what they answer, and what they refuse to anyone but the page itself."""
 
 import io
+import json
 import os
 import re
 import signal
@@ -9,6 +10,7 @@ import subprocess
 import sys
 import urllib.request
 
+import numpy as np
 import pytest
 from PIL import Image
 from starlette.testclient import TestClient
@@ -124,6 +126,80 @@ def test_the_form_can_t_name_files(client):
     for words in ({"camera": "/etc/passwd"}, {"out": "x"}, {"shots": "a.toml"}, {"photo": "b.jpg"}, {"scale": [3]}):
         answer = client.post(f"/{TOKEN}/measure", json={"words": words}, headers=HERE)
         assert answer.status_code == 422 and answer.json()["refused"]["what"], words
+
+
+MOTORS = {"motor": ["small,18g,9g,70mm,5mm", "large,40g,20g,70mm,5mm"], "balanced_with": "large"}
+WEIGHTS = [
+    ({}, {}, []),
+    ({}, {"margin": "6", "fill": "lead-shot", "wall": "1mm"},
+     ["--margin", "6", "--fill", "lead-shot", "--wall", "1mm"]),
+    ({}, {"margin": "5", "at": "30mm"}, ["--margin", "5", "--at", "30mm"]),
+    (MOTORS, {"margin": "4.5", "density": "2g/cm3", "depth": "60mm"},
+     ["--margin", "4.5", "--density", "2g/cm3", "--depth", "60mm"]),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("told", "words", "argv"), WEIGHTS)
+def test_nose_weight_is_what_the_command_says_of_the_saved_folder(tmp_path, capsys, told, words, argv):
+    session = Session(tmp_path / "results")
+    session.load_photo(photo_file(tmp_path))
+    session.begin({**ASKED, **told}, drawn())
+    session.change({"do": "draw-fin", "points": fin_px().tolist(), "count": 4})
+    client = client_of(session)
+    said = client.post(f"/{TOKEN}/weight", json={"words": words}, headers=HERE).json()
+    assert not (tmp_path / "results" / "result.json").exists()  # nothing need be saved for it
+    session.save()
+    assert cli.main(["ballast", str(session.folder), "--json", *argv]) == 0
+    assert said["plan"] == json.loads(capsys.readouterr().out)
+    assert cli.main(["ballast", str(session.folder), *argv]) == 0
+    printed = " ".join(capsys.readouterr().out.split())
+    for line in (said["headline"], *said["notes"], *said["fins"]):
+        assert line in printed
+    assert len(said["states"]) == (4 if told else 1)
+    curve = said["plan"]["curve"]
+    for key in ("margin_calibers", "low_calibers"):
+        each = np.array([state[key] for state in said["states"]])
+        worst = np.argmin([state["low_calibers"] for state in said["states"]], axis=0)
+        # the grams themselves are rounded in the file
+        assert np.choose(worst, each) == pytest.approx(np.array(curve[key]), abs=2e-4)
+
+
+def test_nose_weight_follows_a_change(client, session):
+    ask = lambda: client.post(f"/{TOKEN}/weight", json={"words": WEIGHTS[2][1]}, headers=HERE).json()["plan"]  # noqa: E731
+    before, at = ask(), session.at
+    session.change({"do": "move-fin-point", "group": 0, "fin": 0, "point": 1, "to": seen(385.0, 35.0).tolist()})
+    after = ask()
+    session.go(at)
+    assert after["weight"]["mass_g"] > before["weight"]["mass_g"] + 1
+    assert ask() == before
+
+
+@pytest.mark.parametrize(
+    ("took", "fields"), [(["mass"], ["mass"]), (["balance"], ["balance"]), (["mass", "balance"], ["balance", "mass"])]
+)
+def test_nose_weight_says_which_fields_are_missing(client, session, took, fields):
+    at = session.at
+    session.change({"do": "ask", "words": dict.fromkeys(took, "")})
+    assert client.post(f"/{TOKEN}/weight", json={"words": {}}, headers=HERE).json() == {"missing": fields}
+    session.go(at)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        None, [], {"margin": 1}, {"margin": "nan"}, {"margin": "x"}, {"margin": "99"}, {"fill": "gold"}, {"at": "30"},
+        {"at": "9m"}, {"wall": "40mm"}, {"depth": "-3mm"}, {"density": "99g/cm3"}, {"at": "3mm", "fill": "clay"},
+        {"mass": "1g"}, {"balance": "1mm"}, {"at": "9" * 200},
+    ],
+)  # fmt: skip
+def test_odd_nose_weights_are_refused(client, words):
+    answer = client.post(f"/{TOKEN}/weight", json={"words": words}, headers=HERE)
+    assert answer.status_code == 422 and set(answer.json()["refused"]) == {"what", "remedy"}
+
+
+def test_nose_weight_before_there_are_numbers(tmp_path):
+    answer = client_of(Session(tmp_path)).post(f"/{TOKEN}/weight", json={"words": {}}, headers=HERE)
+    assert answer.status_code == 422
 
 
 def picture(size, form="PNG") -> bytes:

@@ -1,6 +1,5 @@
 """`digitize ballast`: nose weight for a wanted margin, or larger fins."""
 
-import math
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -8,7 +7,6 @@ from typing import Annotated
 import typer
 
 PAGE, NUMBERS = "ballast.html", "ballast.json"
-_MOST_CALIBERS = 20.0
 
 
 def ballast(
@@ -56,26 +54,12 @@ def ballast(
     ] = False,
 ) -> None:
     """Nose weight needed for a wanted margin, with the curve of margin against grams; and the other remedy, fins."""
-    from digitize.ballast_plan import Asked, plan_ballast
-    from digitize.errors import UsageRefusal
-    from digitize.quantities import density_g_cm3, length_mm, mass_g
+    from digitize.ballast_plan import asked_of, plan_ballast
     from digitize.report.ballast_page import ballast_html, summary
     from digitize.result_json import dumps
     from digitize.saved import put, read_saved
 
-    if not math.isfinite(margin) or not 0 <= margin <= _MOST_CALIBERS:
-        raise UsageRefusal(f"--margin: {margin:g} is no margin to want", "give calibers, 0 to 20, as 1.5")
-    asked = Asked(
-        margin=margin,
-        at_mm=None if at is None else length_mm(at, "--at"),
-        fill=fill,
-        density_g_cm3=None if density is None else density_g_cm3(density, "--density"),
-        wall_mm=None if wall is None else length_mm(wall, "--wall"),
-        depth_mm=None if depth is None else length_mm(depth, "--depth"),
-        mass_g=None if mass is None else mass_g(mass, "--mass"),
-        balance_mm=None if balance is None else length_mm(balance, "--balance"),
-        fin_density_g_cm3=None if fin_density is None else density_g_cm3(fin_density, "--fin-density"),
-    )
+    asked = asked_of(margin, at, fill, density, wall, depth, mass, balance, fin_density)
     plan = plan_ballast(read_saved(folder), asked)
     path = put(folder, PAGE, ballast_html(plan))
     put(folder, NUMBERS, dumps(plan))

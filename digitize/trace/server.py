@@ -20,6 +20,7 @@ from digitize.templates import pieces, sheets
 from digitize.trace.guard import Guard
 from digitize.trace.session import Session
 from digitize.trace.view import brief, view
+from digitize.trace.weight import nose_weight
 
 LARGEST_UPLOAD = 120_000_000
 LARGEST_JSON = 400_000
@@ -50,6 +51,7 @@ def application(session: Session, hosts: frozenset[str], token: str):
         Route(f"/{token}/preview", handlers.preview, **post),
         Route(f"/{token}/change", handlers.change, **post),
         Route(f"/{token}/go", handlers.go, **post),
+        Route(f"/{token}/weight", handlers.weight, **post),
         Route(f"/{token}/save", handlers.save, **post),
     ]
     app = Starlette(routes=routes, exception_handlers={Refusal: _refused, ClientDisconnect: _gone})
@@ -110,6 +112,11 @@ class Handlers:
         await run_in_threadpool(self.session.go, to)
         return JSONResponse(await run_in_threadpool(view, self.session))
 
+    async def weight(self, request: Request) -> Response:
+        """Nose weight for the numbers shown; nothing is changed or kept."""
+        words = (await _json(request)).get("words")
+        return JSONResponse(await run_in_threadpool(_weight, self.session, words))
+
     async def save(self, request: Request) -> Response:
         await _body(request, LARGEST_JSON)
         await run_in_threadpool(self.session.save)
@@ -130,6 +137,11 @@ class Handlers:
         headers = {"Content-Disposition": f'{how}; filename="{name}"'}
         kind = "application/octet-stream" if name == REPORT else _DOWNLOADS[path.suffix]
         return Response(content, headers=headers, media_type=kind)
+
+
+def _weight(session: Session, words) -> dict:
+    result, geometry = session.shown()
+    return nose_weight(session.folder, result, geometry, words)
 
 
 def _templates(folder: Path) -> bytes:

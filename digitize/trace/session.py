@@ -19,7 +19,7 @@ from digitize.files import replace_file
 from digitize.outline.silhouette import Marked
 from digitize.photo.read import read_photo
 from digitize.pipeline import fit_photo, measure_photo
-from digitize.records import Photo, Result
+from digitize.records import Geometry, Photo, Result
 from digitize.report.folder import RESULT, check_out_dir, write_results
 from digitize.result_json import to_dict
 from digitize.trace import edits
@@ -216,6 +216,13 @@ class Session:
     def result(self) -> Result:
         """The full result, with what was changed by hand."""
         return replace(self.full, changed_by_hand=self.changed(self.states[self.at]))
+
+    def shown(self) -> tuple[Result, Geometry]:
+        """The numbers as shown, and the geometry they stand on. Raises UsageRefusal if there are none."""
+        with self.lock:
+            if self.traced is None:
+                raise UsageRefusal("there are no numbers yet", "measure the photo first")
+            return self.result(), self.traced.measured.solid.geometry
 
     def save(self) -> Path:
         """Write the results folder, as `measure` does. Raises UsageRefusal."""

@@ -17,5 +17,5 @@ export const svg = (tag, attributes = {}, ...children) => fill(document.createEl
 export const byId = (id) => document.getElementById(id);
 
 // Words that name the command's options, in the form's own words.
-const FIELDS = { scale: "the scale", fins: "the number of fins", behind: "how far the reference lies behind", balance: "the balance point", pose: "how the fins stand", nose: "where the nose points", distance: "the distance", mass: "the mass", out: "another folder" };
+const FIELDS = { scale: "the scale", fins: "the number of fins", behind: "how far the reference lies behind", balance: "the balance point", pose: "how the fins stand", nose: "where the nose points", distance: "the distance", mass: "the mass", out: "another folder", at: "the weight's place", fill: "what goes in", density: "the filling's density", wall: "the nose's wall", depth: "how far the filling reaches", margin: "the margin wanted" };
 export const plainly = (text) => text.replace(/--([a-z][a-z-]*)/g, (_, name) => FIELDS[name] || name.replaceAll("-", " "));

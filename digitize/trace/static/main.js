@@ -3,13 +3,14 @@ import { Refused, send, state, upload } from "./api.js";
 import { byId, html } from "./dom.js";
 import { Form } from "./form.js";
 import { changes, sentence, table, verdict, warnings } from "./numbers.js";
-import { curve, downloads, noseWeight } from "./result.js";
+import { curve, downloads } from "./result.js";
 import { Sheet } from "./sheet.js";
+import { NoseWeight } from "./weight.js";
 
 let view = null;
 let filled = false;
 let regions = [];
-const weight = { grams: 0, place: 30 };
+const weight = new NoseWeight(byId("weight"));
 const trouble = { said: null };
 
 const sheet = new Sheet(byId("sheet"), byId("loupe"), byId("stage"), {
@@ -117,9 +118,10 @@ function show(next, whole = true) {
     tools();
     fins();
     more();
+    weight.show(next);
     status();
     byId("cautions").replaceChildren(html("h2", {}, "Cautions"), html("ul", { class: "soft" }, ...next.cautions.map((c) => html("li", {}, c))));
-  }
+  } else weight.stale();
 }
 
 function numbers(next) {
@@ -221,11 +223,12 @@ function fins() {
 
 function more() {
   if (view.phase !== "ready") {
-    byId("more").replaceChildren();
+    for (const id of ["more", "files"]) byId(id).replaceChildren();
     return;
   }
   const quick = html("div", { class: "row" }, html("button", { type: "button", id: "tell", onclick: tell }, "Use balance, mass and scale as told below"));
-  byId("more").replaceChildren(quick, ...curve(view.result), ...noseWeight(view.result, weight), ...downloads(view));
+  byId("more").replaceChildren(quick, ...curve(view.result));
+  byId("files").replaceChildren(...downloads(view));
 }
 
 // What of the form can be used without looking at the photo again.

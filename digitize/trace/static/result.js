@@ -1,4 +1,4 @@
-// What to do with the result: the picture, the curve, nose weight, files to take away.
+// What to do with the result: the picture, the curve, files to take away.
 import { html, svg } from "./dom.js";
 
 export function downloads(view) {
@@ -49,31 +49,4 @@ function pairs(data) {
   if (Array.isArray(data.points)) return data.points.map((p) => [p.alpha_deg, p.cp_x_mm]);
   if (Array.isArray(data.alpha_deg)) return data.alpha_deg.map((deg, i) => [deg, data.cp_x_mm[i]]);
   return [];
-}
-
-// Nose weight: grams at a place move the balance point by the law of the lever.
-export function noseWeight(result, kept) {
-  if (!result.balance_mm || !result.mass_g)
-    return [html("p", { class: "soft" }, "Tell balance point and lift-off mass to see what nose weight does.")];
-  const mass = result.mass_g;
-  const most = Math.ceil(mass / 2);
-  const grams = html("input", { type: "range", min: 0, max: most, step: 0.5, value: Math.min(kept.grams, most), id: "grams", "aria-label": "grams of nose weight" });
-  const place = html("input", { type: "number", min: 0, max: Math.round(result.length_mm.value), step: 1, value: kept.place, id: "place" });
-  const said = html("output", { for: "grams place", id: "weighed" });
-  const show = () => {
-    kept.grams = Number(grams.value);
-    kept.place = Number(place.value);
-    const balance = (mass * result.balance_mm.value + kept.grams * kept.place) / (mass + kept.grams);
-    const margin = (result.cp.x_mm.value - balance) / result.max_diameter_mm.value;
-    said.textContent = `${kept.grams} g there: balance point ${balance.toFixed(0)} mm, margin ${margin.toFixed(2)} \u00b1 ${result.margin_calibers.pm95.toFixed(2)} calibers. Balance it again once the weight is in.`;
-  };
-  grams.addEventListener("input", show);
-  place.addEventListener("input", show);
-  show();
-  return [
-    html("h2", {}, "Nose weight"),
-    html("label", { for: "grams" }, "Grams"), grams,
-    html("label", { for: "place" }, "Its middle, mm from the nose tip"), place,
-    html("p", {}, said),
-  ];
 }

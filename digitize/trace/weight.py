@@ -1,0 +1,99 @@
+"""Nose weight on the page: the very plan of `digitize ballast`, for the numbers that are shown, saved or not."""
+
+from pathlib import Path
+
+import numpy as np
+
+from digitize.ballast import Weight, with_weight
+from digitize.ballast_plan import Asked, asked_of, plan_ballast, states_of
+from digitize.errors import UsageRefusal
+from digitize.geometry import rounded
+from digitize.records import Geometry, Result
+from digitize.report.ballast_page import fin_words, headline, notes
+from digitize.result_json import to_dict
+from digitize.saved import Saved
+
+WORDS = ("margin", "at", "fill", "density", "wall", "depth")
+"""Options of `ballast` that the page holds; mass and balance point are told in its form."""
+
+
+def nose_weight(folder: Path, result: Result, geometry: Geometry, words: dict) -> dict:
+    """What the page shows of nose weight. words: options of `ballast` as typed. Raises UsageRefusal, GeometryRefusal.
+
+    {"missing": [...]} names the words of the form that have to be told first; else "plan" is ballast.json, "states"
+    holds every state's margin and the low end of its band along the plan's curve, "need" the weight's own band.
+    """
+    data = to_dict(result)
+    missing = _missing(data)
+    if missing:
+        return {"missing": missing}
+    saved, asked = Saved(folder, data, rounded(geometry), data["name"]), asked_for(words)
+    plan = plan_ballast(saved, asked)
+    return {
+        "plan": plan,
+        "headline": headline(plan),
+        "notes": notes(plan),
+        "fins": fin_words(plan),
+        "states": _curves(saved, asked, plan),
+        "need": need(plan),
+    }
+
+
+def asked_for(words) -> Asked:
+    """The page's words, parsed as the command's. Raises UsageRefusal."""
+    odd = UsageRefusal("the nose weight's fields are not understood", "reload the page")
+    if not isinstance(words, dict) or not set(words) <= set(WORDS):
+        raise odd
+    if not all(isinstance(text, str) and len(text) <= 100 for text in words.values()):
+        raise odd
+    said = {name: text.strip() for name, text in words.items() if text.strip()}
+    if "margin" in said:
+        try:
+            said["margin"] = float(said["margin"])
+        except ValueError:
+            raise UsageRefusal(f"--margin: {said['margin']!r} is not a number", "give calibers, as 1.5") from None
+    return asked_of(**said)
+
+
+def need(plan: dict) -> dict:
+    """Grams with which the high end of the margin's band, the margin itself, and the low end first reach what is
+    wanted: the 95 % band of the weight that is needed. None: not within the plan's curve."""
+    curve = plan["curve"]
+    grams, margin, low = (np.array(curve[key]) for key in ("grams", "margin_calibers", "low_calibers"))
+    wanted = plan["wanted_calibers"]
+    ends = {"least_g": 2 * margin - low, "middle_g": margin, "most_g": low}
+    return {key: _first(grams, values - wanted) for key, values in ends.items()}
+
+
+def _first(grams: np.ndarray, over: np.ndarray) -> float | None:
+    """Where `over` first is 0 or more, between the grams linearly."""
+    reached = np.flatnonzero(over >= 0)
+    if not len(reached):
+        return None
+    k = int(reached[0])
+    if k == 0:
+        return float(grams[0])
+    return float(grams[k - 1] - over[k - 1] * (grams[k] - grams[k - 1]) / (over[k] - over[k - 1]))
+
+
+def _missing(data: dict) -> list[str]:
+    states = data["balance_states"]
+    masses = [state["mass_g"] for state in states] or [data["mass_g"]]
+    return [*([] if states else ["balance"]), *(["mass"] if None in masses else [])]
+
+
+def _curves(saved: Saved, asked: Asked, plan: dict) -> list[dict]:
+    """Each state's own margin with the weights of the plan's curve in."""
+    weights = [Weight(g, x) for g, x in zip(plan["curve"]["grams"], plan["curve"]["x_mm"], strict=True)]
+    diameter = saved.data["max_diameter_mm"]["value"]
+    found = []
+    for state in states_of(saved, asked):
+        margins = [with_weight(state, weight, diameter).margin_calibers for weight in weights]
+        found.append(
+            {
+                "state": state.words,
+                "margin_calibers": [round(m.value, 4) for m in margins],
+                "low_calibers": [round(m.value - m.pm95, 4) for m in margins],
+            }
+        )
+    return found
