@@ -2,71 +2,19 @@
 
 import json
 import re
-import shutil
-import threading
-import time
 from pathlib import Path
 
 import pytest
-import uvicorn
+from trace_page import Served, drag, needs_chromium, number, on_screen, until
 from trace_scene import ASKED, SEDGE, drawn, fin_px, photo_file, rim, seen
 
 from digitize import cli
 from digitize.aero.components import centre_of_pressure
 from digitize.geometry import read_geometry
-from digitize.trace.serve import listen
-from digitize.trace.server import application
 from digitize.trace.session import Session, open_folder
 from digitize.trace.weight import nose_weight
 
-CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
-pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine: apt-get install chromium")
-FLAGS = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking"]
-TOKEN = "browser"
-
-
-class Served:
-    """A session behind a real server on a free port, in a thread."""
-
-    def __init__(self, session):
-        self.session, self.socket = session, listen(0)
-        port = self.socket.getsockname()[1]
-        self.url = f"http://127.0.0.1:{port}/{TOKEN}/"
-        app = application(session, frozenset({f"127.0.0.1:{port}"}), TOKEN)
-        self.server = uvicorn.Server(uvicorn.Config(app, log_level="error", lifespan="off", ws="none"))
-        self.thread = threading.Thread(target=self.server.run, kwargs={"sockets": [self.socket]}, daemon=True)
-
-    def __enter__(self):
-        self.thread.start()
-        return self
-
-    def __exit__(self, *_):
-        self.server.should_exit = True
-        self.thread.join(10)
-        self.socket.close()
-
-
-@pytest.fixture(scope="module")
-def browser():
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield browser
-        browser.close()
-
-
-@pytest.fixture
-def page(browser):
-    page = browser.new_page(viewport={"width": 1300, "height": 850})
-    page.set_default_timeout(15_000)
-    page.faults = []
-    page.on("pageerror", lambda error: page.faults.append(str(error)))
-    page.on("console", lambda message: message.type == "error" and page.faults.append(message.text))
-    yield page
-    faults = page.faults
-    page.close()
-    assert faults == []
+pytestmark = needs_chromium
 
 
 @pytest.fixture
@@ -76,31 +24,6 @@ def session(tmp_path):
     session.begin(ASKED, drawn())
     session.change({"do": "draw-fin", "points": fin_px().tolist(), "count": 4})
     return session
-
-
-def number(page, key) -> float:
-    return float(page.get_attribute(f"[data-number='{key}']", "data-value"))
-
-
-def until(condition, seconds=15.0):
-    end = time.monotonic() + seconds
-    while not condition():
-        assert time.monotonic() < end, "it did not come about"
-        time.sleep(0.02)
-
-
-def on_screen(page, point_px):
-    """Where a pixel of the photo is on the screen."""
-    words = "p => { const m = document.getElementById('sheet').getScreenCTM(); \
-return [m.a * p[0] + m.e, m.d * p[1] + m.f]; }"
-    return page.evaluate(words, list(map(float, point_px)))
-
-
-def drag(page, from_px, to_px):
-    page.mouse.move(*on_screen(page, from_px))
-    page.mouse.down()
-    page.mouse.move(*on_screen(page, [(a + b) / 2 for a, b in zip(from_px, to_px, strict=True)]))
-    page.mouse.move(*on_screen(page, to_px))
 
 
 def test_drag_a_fin_corner_undo_save_reopen(page, session):

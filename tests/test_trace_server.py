@@ -229,6 +229,9 @@ def test_uploads(tmp_path, monkeypatch):
     monkeypatch.setattr(server, "LARGEST_UPLOAD", 10**6)
     assert send(picture((300, 300))).status_code == 422
     assert len(list(tmp_path.glob("rocket/*"))) == 2
+    session.working = True
+    assert "still being measured" in send(picture((200, 200))).json()["refused"]["what"]
+    assert len(list(tmp_path.glob("rocket/*"))) == 2 and session.photo_path.name == "photo-2.png"
 
 
 def test_only_this_machine_can_connect():

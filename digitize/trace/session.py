@@ -82,6 +82,8 @@ class Session:
 
     def take_upload(self, content: bytes, suffix: str) -> None:
         """Keep an uploaded photo in the results folder and read it. Raises Refusal, and then it is not kept."""
+        if self.working:  # else its numbers would come to lie over the new photo
+            raise UsageRefusal("the photo before is still being measured", "wait until it is done")
         check_out_dir(self.folder)
         path = self.folder / f"photo{suffix}"
         if path.exists() and path.read_bytes() != content:

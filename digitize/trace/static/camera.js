@@ -51,6 +51,15 @@ export class Camera {
     this.apply();
   }
 
+  // Moved only as far as it takes to have this point in sight, with so much room to the border, in screen pixels.
+  include(at, room) {
+    const shown = this.sheet.getBoundingClientRect();
+    const low = this.toPhoto(shown.left + room, shown.top + room);
+    const high = this.toPhoto(shown.right - room, shown.bottom - room);
+    const [dx, dy] = at.map((v, k) => Math.max(v - high[k], 0) + Math.min(v - low[k], 0));
+    if (dx || dy) this.pan(dx, dy);
+  }
+
   wheel(event) {
     event.preventDefault();
     this.zoom(Math.exp(-event.deltaY * (event.ctrlKey ? 0.01 : 0.0016)), this.toPhoto(event.clientX, event.clientY));

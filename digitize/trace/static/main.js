@@ -83,6 +83,12 @@ function takeBack() {
   return buttons.length ? [html("div", { class: "row" }, ...buttons)] : [];
 }
 
+// Before there is a result a marked region is only the page's.
+function unmark() {
+  regions.pop();
+  show(view);
+}
+
 function again(change) {
   const words = { ...view.asked };
   delete words.camera;
@@ -149,7 +155,8 @@ function beginning() {
       html("div", { class: "row" },
         html("button", { type: "button", class: "chief", id: "go", onclick: () => measure() }, "Find the outline"),
         html("button", { type: "button", id: "by-hand", onclick: drawRocket }, "Draw it all by hand"),
-        html("button", { type: "button", onclick: twoPoints }, "Set two points of known distance")),
+        html("button", { type: "button", onclick: twoPoints }, "Set two points of known distance"),
+        regions.length ? html("button", { type: "button", id: "unmark", onclick: unmark }, "Take back the last marked region") : ""),
     );
   return parts;
 }
@@ -293,19 +300,28 @@ function twoPoints() {
 
 async function take(file) {
   if (!file) return;
-  filled = true;
-  regions = [];
-  await doing(() => upload(file));
+  await doing(async () => {
+    const next = await upload(file);
+    filled = true;
+    regions = [];
+    return next;
+  });
 }
 
+// Only files are taken; text dragged into a field is the field's. Leaving the window has no element it goes to.
 function dropping() {
   const zone = byId("drop");
+  const file = (event) => event.dataTransfer && event.dataTransfer.types.includes("Files");
   document.addEventListener("dragover", (event) => {
+    if (!file(event)) return;
     event.preventDefault();
     zone.hidden = false;
   });
-  zone.addEventListener("dragleave", () => (zone.hidden = true));
+  document.addEventListener("dragleave", (event) => {
+    if (!event.relatedTarget) zone.hidden = true;
+  });
   document.addEventListener("drop", (event) => {
+    if (!file(event)) return;
     event.preventDefault();
     zone.hidden = true;
     take(event.dataTransfer.files[0]);

@@ -26,12 +26,14 @@ export class Sheet {
     this.tool = "move";
     this.draft = null;
     this.pointers = new Map();
+    this.nudges = new Map(); // by a spot's key: where arrow keys have brought it, not yet told
     this.image = svg("image", { x: -0.5, y: -0.5, preserveAspectRatio: "none" });
     this.over = svg("g");
     this.held = svg("g");
     element.append(this.image, this.over, this.held);
     for (const name of ["down", "move", "up", "cancel"]) element.addEventListener(`pointer${name}`, (event) => this[name](event));
     element.addEventListener("keydown", (event) => this.key(event));
+    element.addEventListener("focusin", (event) => this.reveal(event.target));
     new ResizeObserver(() => this.resize()).observe(element);
   }
 
@@ -57,12 +59,22 @@ export class Sheet {
     const focused = document.activeElement && document.activeElement.dataset ? document.activeElement.dataset.key : null;
     this.over.replaceChildren(...lines(this.view, this.draft));
     this.spots = this.view.sketch && !this.draft ? spots(this.view.sketch) : [];
+    for (const spot of this.spots) if (this.nudges.has(spot.key)) spot.at = this.nudges.get(spot.key).to;
     this.held.replaceChildren(...this.spots.map((spot) => this.spot(spot)));
     this.resize();
     if (focused) {
       const again = this.held.querySelector(`[data-key="${focused}"]`);
-      if (again) again.focus({ preventScroll: true });
+      if (again) {
+        this.redrawing = true;
+        again.focus({ preventScroll: true });
+        this.redrawing = false;
+      }
     }
+  }
+
+  // A spot that keys have gone to is brought into sight.
+  reveal(node) {
+    if (node.spot && !this.redrawing && !this.pointers.size) this.camera.include(node.spot.at, 24);
   }
 
   spot(spot) {
@@ -134,8 +146,8 @@ export class Sheet {
   down(event) {
     this.element.setPointerCapture(event.pointerId);
     this.pointers.set(event.pointerId, { x: event.clientX, y: event.clientY });
-    if (this.pointers.size === 2) {
-      this.let_go();
+    if (this.pointers.size > 1) {
+      this.give_up();
       return;
     }
     const at = this.camera.toPhoto(event.clientX, event.clientY);
@@ -197,8 +209,14 @@ export class Sheet {
 
   cancel(event) {
     this.pointers.delete(event.pointerId);
-    if (this.drag && this.drag.change) this.told.drop();
+    this.give_up();
+  }
+
+  // What was dragged goes back to where it was.
+  give_up() {
+    const moved = this.pull || (this.drag && this.drag.change);
     this.let_go();
+    if (moved) this.told.drop();
   }
 
   // The found outline is taken hold of where it is nearest, if that is near enough.
@@ -282,17 +300,36 @@ export class Sheet {
     event.stopPropagation();
   }
 
-  // Arrow keys add up; the change is made once they rest.
+  // Arrow keys add up, over answers that come meanwhile; the change is made once they rest.
   nudge(spot, to) {
     spot.at = to;
-    const change = spot.change(to, 0.5);
+    for (const other of this.nudges.values()) other.due = other.spot.key !== spot.key;
+    this.nudges.set(spot.key, { spot, to, due: false });
     const node = this.held.querySelector(`[data-key="${spot.key}"]`);
     for (const dot of node.querySelectorAll("circle")) {
       dot.setAttribute("cx", to[0]);
       dot.setAttribute("cy", to[1]);
     }
     this.resize();
+    this.reveal(node);
     clearTimeout(this.resting);
-    this.resting = setTimeout(() => this.told.commit(change), 350);
+    this.resting = setTimeout(() => {
+      for (const each of this.nudges.values()) each.due = true;
+      this.settle();
+    }, 350);
+  }
+
+  async settle() {
+    if (this.settling) return;
+    this.settling = true;
+    try {
+      const due = () => [...this.nudges.values()].find((nudge) => nudge.due);
+      for (let next = due(); next; next = due()) {
+        this.nudges.delete(next.spot.key);
+        await this.told.commit(next.spot.change(next.to, 0.5));
+      }
+    } finally {
+      this.settling = false;
+    }
   }
 }
