@@ -11,16 +11,24 @@ from digitize.errors import UnreadableRefusal, UsageRefusal
 def read_toml(path: Path, kind: str) -> dict:
     """What a TOML file holds; kind: what it should be, for the message. Raises UnreadableRefusal."""
     try:
-        return tomllib.loads(Path(path).read_bytes().decode("utf-8-sig"))
-    except (
-        OSError,
-        ValueError,
-    ) as error:  # both decoders' errors are ValueErrors, and so is a zero byte in a name
-        reason = getattr(error, "strerror", None) or str(error)
-        raise UnreadableRefusal(
-            f"{path}: no {kind} can be read from it ({' '.join(reason.split())})",
-            f"Give the path of a {kind} in TOML",
-        ) from None
+        content = Path(path).read_bytes()
+    except (OSError, ValueError) as error:  # a zero byte in a name is a ValueError
+        raise _not_toml(path, kind, error) from None
+    return parse_toml(content, path, kind)
+
+
+def parse_toml(content: bytes, name: str | Path, kind: str) -> dict:
+    """The same from the file's content; name: how the message calls it. Raises UnreadableRefusal."""
+    try:
+        return tomllib.loads(content.decode("utf-8-sig"))
+    except (ValueError, RecursionError) as error:  # both decoders' errors are ValueErrors
+        raise _not_toml(name, kind, error) from None
+
+
+def _not_toml(name: str | Path, kind: str, error: Exception) -> UnreadableRefusal:
+    reason = getattr(error, "strerror", None) or str(error)
+    what = f"{name}: no {kind} can be read from it ({' '.join(reason.split())})"
+    return UnreadableRefusal(what, f"Give the path of a {kind} in TOML")
 
 
 def replace_file(path: Path, content: bytes) -> None:

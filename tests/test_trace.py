@@ -320,11 +320,20 @@ def test_a_calibrated_camera_is_used_and_kept(tmp_path):
     path = tmp_path / "camera.toml"
     write_camera(path, CameraFile(float(FOCAL_PX), 0.0, WIDTH, HEIGHT, 0.003, 0.005, 8, 0.2))
     session = Session(tmp_path / "r")
-    session.extra = {"camera": str(path)}
+    session.choose_camera(path)
     session.load_photo(photo_file(tmp_path))
-    session.begin(ASKED, drawn())
+    session.begin({**ASKED, "camera": "camera.toml"}, drawn())
     assert session.asked["camera"] == str(path)
     assert "camera.toml" in session.base.prior.source
+
+
+def test_masses_put_in_are_saved_with_the_geometry(session):
+    begun = session.states[0].asked
+    session.begin({**begun, "add": ["parachute,12g,180mm"]}, drawn())
+    session.save()
+    assert [m.mass_g for m in read_geometry(session.folder / "geometry.toml").masses] == [12.0]
+    session.begin(begun, drawn())
+    session.change({**DRAW_FIN, "points": fin_px().tolist()})
 
 
 def test_the_weight_s_band_is_that_of_the_statics(session):

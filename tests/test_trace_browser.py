@@ -6,11 +6,12 @@ from pathlib import Path
 
 import pytest
 from trace_page import Served, drag, needs_chromium, number, on_screen, until
-from trace_scene import ASKED, SEDGE, drawn, fin_px, photo_file, rim, seen
+from trace_scene import ASKED, FOCAL_PX, HEIGHT, SEDGE, WIDTH, drawn, fin_px, photo_file, rim, seen
 
 from digitize import cli
 from digitize.aero.components import centre_of_pressure
 from digitize.geometry import read_geometry
+from digitize.photo.calibration import CameraFile, write_camera
 from digitize.trace.session import Session, open_folder
 from digitize.trace.weight import nose_weight
 
@@ -156,6 +157,35 @@ def test_nose_weight_names_the_field_to_fill_in(page, session):
         page.keyboard.type("150")
         page.click("#tell")
         assert "No nose weight is needed" in settled_weight(page)
+
+
+def test_a_calibration_from_the_form_is_used_and_stays(page, tmp_path):
+    good, bad = tmp_path / "lens.toml", tmp_path / "bad.toml"
+    write_camera(good, CameraFile(float(FOCAL_PX), 0.0, WIDTH, HEIGHT, 0.003, 0.005, 8, 0.2))
+    bad.write_text("focal_px = 3\n")
+    session = Session(tmp_path / "rocket")
+    session.load_photo(photo_file(tmp_path))
+    with Served(session) as served:
+        page.goto(served.url)
+        page.fill("#field-scale-tube", "30")
+        page.set_input_files("#camera-file", bad)
+        page.wait_for_selector("text=The file is no camera calibration")
+        page.faults.clear()  # the browser reports the refusal's status as a fault of its own
+        assert page.input_value("#field-camera") == "" and page.input_value("#field-scale-tube") == "30"
+        page.set_input_files("#camera-file", good)
+        until(lambda: page.input_value("#field-camera") == "camera.toml")
+        assert not page.is_visible("text=The file is no camera calibration")
+        page.reload()
+        page.wait_for_selector("#by-hand")
+        assert page.input_value("#field-camera") == "camera.toml"
+        page.fill("#field-scale-tube", "30")
+        page.click("#by-hand")
+        profile = SEDGE.profile_mm[1:]
+        for point in (seen(0.0, 0.0), rim(), *seen(profile[:, 0], profile[:, 1])):
+            page.mouse.click(*on_screen(page, point))
+        page.click("#done")
+        page.wait_for_selector("[data-number='cp']")
+        assert "camera.toml" in session.base.prior.source and page.input_value("#field-camera") == "camera.toml"
 
 
 def test_a_phone_sized_window(browser, session):

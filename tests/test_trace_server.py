@@ -1,5 +1,6 @@
 """The page's handlers in process: what they answer, and what they refuse to anyone but the page itself."""
 
+import inspect
 import io
 import json
 import os
@@ -14,12 +15,17 @@ import numpy as np
 import pytest
 from PIL import Image
 from starlette.testclient import TestClient
-from trace_scene import ASKED, drawn, fin_px, photo_file, seen
+from trace_scene import ASKED, FOCAL_PX, HEIGHT, WIDTH, drawn, fin_px, photo_file, seen
 
 from digitize import cli
+from digitize.asked import words_of
+from digitize.errors import Refusal
+from digitize.options import measure_options
+from digitize.photo.calibration import CameraFile, read_camera, write_camera
+from digitize.pipeline import camera_of
 from digitize.trace import server
 from digitize.trace.serve import listen
-from digitize.trace.session import Session
+from digitize.trace.session import WORDS, Session, open_folder
 
 HOST, TOKEN = "127.0.0.1:8123", "a-token-of-the-test"
 HERE = {"Origin": f"http://{HOST}"}
@@ -200,6 +206,84 @@ def test_odd_nose_weights_are_refused(client, words):
 def test_nose_weight_before_there_are_numbers(tmp_path):
     answer = client_of(Session(tmp_path)).post(f"/{TOKEN}/weight", json={"words": {}}, headers=HERE)
     assert answer.status_code == 422
+
+
+def camera_file(path, focal=FOCAL_PX) -> bytes:
+    write_camera(path, CameraFile(float(focal), 0.0, WIDTH, HEIGHT, 0.003, 0.005, 8, 0.2))
+    return path.read_bytes()
+
+
+def test_a_calibration_chosen_on_the_page_is_kept_and_named_as_the_command_names_it(tmp_path):
+    content = camera_file(tmp_path / "lens.toml")
+    folder = tmp_path / "rocket"
+    session = Session(folder)
+    session.load_photo(photo_file(tmp_path))
+    client = client_of(session)
+    send = lambda content: client.post(f"/{TOKEN}/camera", content=content, headers=HERE)  # noqa: E731
+    assert send(content).json() == {"chosen": "camera.toml", "cameras": ["camera.toml"]}
+    assert (folder / "camera.toml").read_bytes() == content
+    assert send(content).json()["chosen"] == "camera.toml"
+    other = camera_file(tmp_path / "other.toml", 1.01 * FOCAL_PX)
+    assert send(other).json() == {"chosen": "camera-2.toml", "cameras": ["camera.toml", "camera-2.toml"]}
+    assert (folder / "camera.toml").read_bytes() == content  # never written over
+    assert client.get(f"/{TOKEN}/state").json()["chosen"] == "camera-2.toml"  # as a reload shows it
+    session.begin({**ASKED, "camera": "camera.toml"}, drawn())
+    session.change({"do": "draw-fin", "points": fin_px().tolist(), "count": 4})
+    shown = client.get(f"/{TOKEN}/state")
+    assert shown.json()["asked"]["camera"] == "camera.toml" and shown.json()["chosen"] is None
+    session.save()
+    saved = json.loads((folder / "result.json").read_text())
+    options = measure_options([session.photo_path], **{**ASKED, "camera": folder / "camera.toml"})
+    assert saved["photo"]["asked"]["camera"] == words_of(options)["camera"]
+    named = camera_of(session.photo, options).source
+    assert any(named in line for line in saved["assumptions"])
+    moved = tmp_path / "moved"
+    folder.rename(moved)  # the whole folder may be put elsewhere
+    again, begin = open_folder(moved)
+    again.begin(**begin)
+    assert again.told(again.asked)["camera"] == "camera.toml" and "camera-2.toml" in again.cameras
+    assert again.full.cp_x_mm == session.full.cp_x_mm
+
+
+def test_what_is_no_calibration_is_said_as_the_command_says_it(tmp_path, monkeypatch):
+    good = camera_file(tmp_path / "camera.toml")
+    session = Session(tmp_path / "rocket")
+    client = client_of(session)
+    for bad in (
+        b"", b"\xff\xfe", b"a = [" + b"[" * 9000, picture((9, 9)), good.replace(b"k1 = 0.0\n", b""),
+        good.replace(b"k1 = 0.0", b"k1 = nan"), good.replace(b"photos = 8", b"photos = 8.5"),
+        good.replace(b"focal_sigma = 0.003", b"focal_sigma = 3"), good + b"more = 1\n",
+    ):  # fmt: skip
+        path = tmp_path / "bad.toml"
+        path.write_bytes(bad)
+        with pytest.raises(Refusal) as caught:
+            read_camera(path)
+        answer = client.post(f"/{TOKEN}/camera", content=bad, headers=HERE)
+        assert answer.status_code == 422
+        said = answer.json()["refused"]
+        assert said == {"what": caught.value.what.replace(str(path), "the file"), "remedy": caught.value.remedy}
+    assert client.post(f"/{TOKEN}/camera", content=b"#" * 20_001, headers=HERE).status_code == 413
+    assert not (tmp_path / "rocket").exists() and session.cameras == {}
+
+
+def test_the_form_holds_all_that_measure_can_be_told():
+    """But for what names photos and folders or is the command line's alone; the PDF's paper goes with saving."""
+    form = server._pages()["form.js"].decode()
+    fields = {name.partition(":")[0] for name in re.findall(r'^ +\["([a-z_:]+)", "', form, re.MULTILINE)}
+    told = set(inspect.signature(measure_options).parameters) - {"photos", "shots", "out", "json", "quiet"}
+    assert fields | {"pdf", "paper"} == told == set(WORDS) | {"pdf", "paper"}
+    assert 'id: "paper"' in form
+
+
+def test_the_report_as_pdf_is_saved_when_asked_for(client, session):
+    for paper in ("a3", 4):
+        assert client.post(f"/{TOKEN}/save", json={"paper": paper}, headers=HERE).status_code == 422
+    assert client.post(f"/{TOKEN}/save", json={"paper": "letter"}, headers=HERE).json()["paper"] == "letter"
+    got = client.get(f"/{TOKEN}/download/report.pdf")
+    assert b"/MediaBox [ 0 0 612 792 ]" in got.content
+    assert open_folder(session.folder)[0].paper == "letter"
+    client.post(f"/{TOKEN}/save", json={}, headers=HERE)
+    assert client.get(f"/{TOKEN}/download/report.pdf").status_code == 404
 
 
 def picture(size, form="PNG") -> bytes:

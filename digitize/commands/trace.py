@@ -27,41 +27,41 @@ def trace(
 ) -> None:
     """A page on this machine: the photo with the outline over it, to drag right by hand; the numbers follow."""
     from digitize.errors import UsageRefusal
+    from digitize.photo.calibration import read_camera
     from digitize.report.folder import check_out_dir
     from digitize.trace.serve import serve
-    from digitize.trace.session import Session, open_folder, read_history
+    from digitize.trace.session import open_folder, read_history
 
-    calibrated = {} if camera is None else {"camera": str(_checked(camera).resolve())}
+    if camera is not None:
+        read_camera(camera)
     if start is not None and start.is_dir():
         if out is not None:
             raise UsageRefusal("--out was given with a results folder", "leave it out: changes go to that folder")
-        session, begin = open_folder(start)
-        session.extra |= calibrated
+        session, begin = open_folder(start, camera)
         session.begin_in_background(**begin)
     elif start is None:
-        session = Session(out or _free(Path("rocket-digitized")))
-        session.extra |= calibrated
+        session = _new(out or _free(Path("rocket-digitized")), camera)
     else:
         folder = out or Path(f"{start.stem}-digitized")
         check_out_dir(folder, start)
         history = read_history(folder) if folder.is_dir() else None
         if history is not None and Path(str(history.get("photo"))).absolute() == start.absolute():
-            session, begin = open_folder(folder)
-            session.extra |= calibrated
+            session, begin = open_folder(folder, camera)
             session.begin_in_background(**begin)
         else:
-            session = Session(folder)
-            session.extra |= calibrated
+            session = _new(folder, camera)
             session.load_photo(start)
     serve(session, port, _say, not no_open)
 
 
-def _checked(camera: Path) -> Path:
-    """The calibration's file, once it is known to be one. Raises UnreadableRefusal."""
-    from digitize.photo.calibration import read_camera
+def _new(folder: Path, camera: Path | None):
+    """A session that begins here, with the calibration if one was given. Raises UnreadableRefusal."""
+    from digitize.trace.session import Session
 
-    read_camera(camera)
-    return camera
+    session = Session(folder)
+    if camera is not None:
+        session.choose_camera(camera)
+    return session
 
 
 def _say(address: str) -> None:

@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 
 from digitize.errors import Refusal, ScaleRefusal, UnreadableRefusal, UsageRefusal
-from digitize.files import read_toml, replace_own_file
+from digitize.files import parse_toml, read_toml, replace_own_file
 from digitize.photo.camera import FILM_DIAGONAL_MM, UNKNOWN_FOCAL35_MM, Camera, CameraPrior, camera_prior
 from digitize.photo.read import read_photo
 from digitize.photo.references.checker import find_checker
@@ -34,6 +34,7 @@ CENTRED_SHIFT = 1e-3
 SAME_ASPECT = 0.01
 OTHER_LENS = 0.12
 """Relative difference of EXIF and calibration beyond which the photo was taken with another lens or zoom."""
+_KIND = "camera calibration"
 _HEAD = """\
 # The camera's lens as found from photos of a checkerboard, for: digitize measure PHOTO --camera THIS_FILE
 # Good for photos of this camera at the same zoom and crop, in any size. Lengths in pixels.
@@ -202,7 +203,15 @@ def write_camera(path: Path, calibration: CameraFile) -> None:
 
 def read_camera(path: Path) -> CameraFile:
     """Read and check the file. Raises UnreadableRefusal."""
-    data = read_toml(path, "camera calibration")
+    return _camera_of(read_toml(path, _KIND), path)
+
+
+def parse_camera(content: bytes, name: str) -> CameraFile:
+    """The same from the file's content; name: how the message calls it. Raises UnreadableRefusal."""
+    return _camera_of(parse_toml(content, name, _KIND), name)
+
+
+def _camera_of(data: dict, path: str | Path) -> CameraFile:
     remedy = "Make it anew with digitize camera"
     kinds = {field.name: field.type for field in fields(CameraFile)}
     if data.keys() != kinds.keys():
@@ -219,7 +228,7 @@ def read_camera(path: Path) -> CameraFile:
     return found
 
 
-def _check(path: Path, found: CameraFile, remedy: str) -> None:
+def _check(path: str | Path, found: CameraFile, remedy: str) -> None:
     diagonal = float(np.hypot(found.width_px, found.height_px))
     if found.width_px < found.height_px or not 0.3 < found.focal_px / diagonal < 6:
         raise UnreadableRefusal(f"{path}: the focal length does not go with the picture's size", remedy)

@@ -106,7 +106,7 @@ def rewrite_report(saved: Saved) -> Path:
     path, overlay, pdf = saved.folder / REPORT, saved.folder / OVERLAY, saved.folder / PDF
     try:
         picture = overlay.read_bytes() if overlay.is_file() else None
-        paper = _paper_of(pdf.read_bytes()) if pdf.is_file() else None
+        paper = paper_of(pdf.read_bytes()) if pdf.is_file() else None
         shown = (saved.data.get("photo") or {}).get("file") or GEOMETRY
         outline = outline_svg(saved.data, saved.geometry.profile_mm)
         for name, content in _reports(saved.folder, saved.data, picture, shown, outline, paper).items():
@@ -117,7 +117,7 @@ def rewrite_report(saved: Saved) -> Path:
     return path
 
 
-def _paper_of(pdf: bytes) -> str | None:
+def paper_of(pdf: bytes) -> str | None:
     """The paper of a report of ours, None if it is somebody else's."""
     if not is_report(pdf):
         return None

@@ -13,7 +13,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from digitize.errors import Refusal, UsageRefusal
-from digitize.report.folder import NAMES, REPORT
+from digitize.report.folder import OWN, REPORT
 from digitize.saved import read_saved
 from digitize.template_files import templates_pdf
 from digitize.templates import pieces, sheets
@@ -24,6 +24,7 @@ from digitize.trace.weight import nose_weight
 
 LARGEST_UPLOAD = 120_000_000
 LARGEST_JSON = 400_000
+LARGEST_CALIBRATION = 20_000
 LONGEST_SHOWN_PX = 4096
 STATIC = Path(__file__).parent / "static"
 _TYPES = {".html": "text/html", ".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml"}
@@ -52,6 +53,7 @@ def application(session: Session, hosts: frozenset[str], token: str):
         Route(f"/{token}/change", handlers.change, **post),
         Route(f"/{token}/go", handlers.go, **post),
         Route(f"/{token}/weight", handlers.weight, **post),
+        Route(f"/{token}/camera", handlers.camera, **post),
         Route(f"/{token}/save", handlers.save, **post),
     ]
     app = Starlette(routes=routes, exception_handlers={Refusal: _refused, ClientDisconnect: _gone})
@@ -84,6 +86,12 @@ class Handlers:
         content = await _body(request, LARGEST_UPLOAD)
         await run_in_threadpool(_take_photo, self.session, content)
         return JSONResponse(await run_in_threadpool(view, self.session))
+
+    async def camera(self, request: Request) -> Response:
+        """A calibration's file as the request's body."""
+        content = await _body(request, LARGEST_CALIBRATION)
+        name = await run_in_threadpool(self.session.take_camera, content)
+        return JSONResponse({"chosen": name, "cameras": list(self.session.cameras)})
 
     async def measure(self, request: Request) -> Response:
         asked = await _json(request)
@@ -118,8 +126,10 @@ class Handlers:
         return JSONResponse(await run_in_threadpool(_weight, self.session, words))
 
     async def save(self, request: Request) -> Response:
-        await _body(request, LARGEST_JSON)
-        await run_in_threadpool(self.session.save)
+        paper = (await _json(request)).get("paper")
+        if not isinstance(paper, str | None):
+            raise UsageRefusal("the paper is not understood", "reload the page")
+        await run_in_threadpool(self.session.save, paper)
         return JSONResponse(await run_in_threadpool(view, self.session))
 
     async def download(self, request: Request) -> Response:
@@ -129,7 +139,7 @@ class Handlers:
             content = await run_in_threadpool(_templates, self.session.folder)
             headers = {"Content-Disposition": f'attachment; filename="{name}"'}
             return Response(content, headers=headers, media_type="application/pdf")
-        path = self.session.folder / name if name in NAMES else None
+        path = self.session.folder / name if name in OWN else None
         if path is None or not path.is_file():
             return Response("There is no such file; save first.\n", 404, media_type="text/plain")
         content = await run_in_threadpool(path.read_bytes)

@@ -4,6 +4,7 @@ The history of changes is a file in the results folder, written after each, so n
 reloaded or the program ends. The measurement itself is made again from the photo when a folder is opened.
 """
 
+import contextlib
 import json
 import threading
 from collections.abc import Callable
@@ -16,11 +17,14 @@ import shapely
 from digitize.assemble import Measured
 from digitize.errors import GeometryRefusal, Refusal, UnreadableRefusal, UsageRefusal
 from digitize.files import replace_file
+from digitize.geometry import rounded
+from digitize.options import parse_pdf
 from digitize.outline.silhouette import Marked
+from digitize.photo.calibration import parse_camera, read_camera
 from digitize.photo.read import read_photo
 from digitize.pipeline import fit_photo, measure_photo
 from digitize.records import Geometry, Photo, Result
-from digitize.report.folder import RESULT, check_out_dir, write_results
+from digitize.report.folder import PDF, RESULT, check_out_dir, paper_of, write_results
 from digitize.result_json import to_dict
 from digitize.trace import edits
 from digitize.trace.drawn import drawn_of, measure_drawn, outline_of
@@ -30,13 +34,16 @@ from digitize.trace.sketch import Sketch, from_json, points, to_json
 
 HISTORY = "trace.json"
 MARK = "digitize trace"
+CAMERA = "camera"
+"""Calibrations chosen on the page are kept under this name."""
 MOST_STATES = 300
 MOST_REGIONS = 40
 WORDS = (
     "scale", "behind", "distance", "fins", "pose", "nose", "balance", "balance_at", "mass", "hand", "thickness",
-    "sheet_bar", "name", "mach", "wind", "rod_speed", "motor", "balanced_with", "add", "seed",
+    "sheet_bar", "name", "mach", "wind", "rod_speed", "motor", "balanced_with", "add", "seed", "camera",
 )  # fmt: skip
-"""Options the form may hold: all of `measure` but those that name files."""
+"""Options the form may hold: all of `measure` but those that name photos or where the results go. `camera` is the
+name of a calibration the session knows, never a path."""
 LISTS = ("scale", "hand", "motor", "add")
 
 
@@ -60,7 +67,9 @@ class Session:
         self.lock = threading.RLock()
         self.photo: Photo | None = None
         self.asked = dict(asked or {})
-        self.extra = {}  # words that are kept but can't be given on the page
+        self.cameras: dict[str, Path] = {}  # calibrations by the names the page has for them
+        self.chosen: str | None = None  # the one given last, not measured with yet
+        self.paper = _paper(folder)
         self.beginning: Beginning | None = None
         self.working, self.said, self.refused = False, "", None
         self.base: Measured | None = None
@@ -70,6 +79,10 @@ class Session:
         self.traced: Traced | None = None
         self.full: Result | None = None
         self.saved_at: int | None = None
+        for path in sorted(folder.glob(f"{CAMERA}*.toml")):
+            with contextlib.suppress(Refusal):
+                read_camera(path)
+                self.know_camera(path)
 
     # --- beginning ----------------------------------------------------------------------------------------
 
@@ -93,8 +106,7 @@ class Session:
             self.folder.mkdir(parents=True, exist_ok=True)
             replace_file(path, content)
         except OSError as error:
-            reason = (error.strerror or "error").lower()
-            raise UsageRefusal(f"{self.folder}: can't be written ({reason})", "choose another with --out") from None
+            raise _unwritable(self.folder, error) from None
         try:
             self.load_photo(path)
         except Refusal:
@@ -102,13 +114,56 @@ class Session:
                 path.unlink(missing_ok=True)
             raise
 
+    def know_camera(self, path: Path) -> str:
+        """The name by which the page may ask for the calibration in this file."""
+        path = Path(path).resolve()
+        for name, known in self.cameras.items():
+            if known == path:
+                return name
+        names = (path.name, *(f"{path.name} ({n})" for n in range(2, 10_000)))
+        name = next(name for name in names if name not in self.cameras)
+        self.cameras[name] = path
+        return name
+
+    def choose_camera(self, path: Path) -> None:
+        """The calibration to measure with unless the form says otherwise. Raises UnreadableRefusal."""
+        read_camera(path)
+        self.chosen = self.know_camera(path)
+        self.asked["camera"] = str(Path(path).resolve())
+
+    def take_camera(self, content: bytes) -> str:
+        """Keep a calibration's file in the results folder; gives its name. Raises Refusal, and then it is not kept."""
+        parse_camera(content, "the file")
+        check_out_dir(self.folder)
+        names = (f"{CAMERA}.toml", *(f"{CAMERA}-{n}.toml" for n in range(2, 10_000)))
+        with self.lock:
+            try:
+                self.folder.mkdir(parents=True, exist_ok=True)
+                free = (p for name in names if not (p := self.folder / name).exists() or _holds(p, content))
+                path = next(free)
+                if not path.exists():
+                    replace_file(path, content)
+            except OSError as error:
+                raise _unwritable(self.folder, error) from None
+            self.chosen = self.know_camera(path)
+            return self.chosen
+
+    def _asked(self, words: dict) -> dict:
+        """The form's words as those of the options: a calibration by its file."""
+        asked = checked_words(words, self.cameras)
+        return asked if "camera" not in asked else {**asked, "camera": str(self.cameras[asked["camera"]])}
+
+    def told(self, asked: dict) -> dict:
+        """The options' words as the form's: a calibration by its name, so that no path goes out."""
+        return asked if "camera" not in asked else {**asked, "camera": self.know_camera(asked["camera"])}
+
     def begin(
         self, words: dict, drawn: dict | None = None, regions=(), pulls=(), states=None, at: int = 0, saved_at=None
     ) -> None:
         """Measure, or take what was drawn; in this thread. states: a history to go on with. Raises Refusal."""
         if self.photo is None:
             raise UsageRefusal("there is no photo yet", "choose one first")
-        asked = {**self.extra, **checked_words(words)}
+        asked = self._asked(words)
         base = self._measured(asked, drawn, regions, pulls)
         start = sketch_of(base, asked)
         if drawn:
@@ -121,12 +176,12 @@ class Session:
         with self.lock:
             self.base, self.states, self.at, self.asked = base, history, at, asked
             self.beginning, self.traced, self.full = beginning, traced, full
-            self.saved_at = saved_at
+            self.saved_at, self.chosen = saved_at, None
         self._keep()
 
     def begin_in_background(self, words: dict, *args, **kwargs) -> None:
         """The same in a thread of its own; how it goes is in `view`. Raises UsageRefusal if one is running."""
-        args = (checked_words(words), *args)
+        args = (checked_words(words, self.cameras), *args)
         with self.lock:
             if self.working:
                 raise UsageRefusal("the photo is being measured already", "wait until it is done")
@@ -226,14 +281,16 @@ class Session:
                 raise UsageRefusal("there are no numbers yet", "measure the photo first")
             return self.result(), self.traced.measured.solid.geometry
 
-    def save(self) -> Path:
-        """Write the results folder, as `measure` does. Raises UsageRefusal."""
+    def save(self, paper: str | None = None) -> Path:
+        """Write the results folder, as `measure` does; paper: of the report as PDF too. Raises UsageRefusal."""
+        paper = parse_pdf(paper is not None, paper)
         with self.lock:
             if self.traced is None:
                 raise UsageRefusal("there is nothing to save yet", "measure the photo first")
-            photo, geometry = self.photo, self.traced.measured.solid.geometry
-            write_results(self.folder, self.result(), geometry, photo.rgb, photo.shrink, photo.path)
-            self.saved_at = self.at
+            photo, traced = self.photo, self.traced
+            geometry = rounded(replace(traced.measured.solid.geometry, masses=traced.options.added))
+            write_results(self.folder, self.result(), geometry, photo.rgb, photo.shrink, photo.path, paper)
+            self.saved_at, self.paper = self.at, paper
             self._keep()
             return self.folder
 
@@ -264,6 +321,23 @@ class Session:
             ) from None
 
 
+def _holds(path: Path, content: bytes) -> bool:
+    return path.is_file() and path.read_bytes() == content
+
+
+def _unwritable(folder: Path, error: OSError) -> UsageRefusal:
+    reason = (error.strerror or "error").lower()
+    return UsageRefusal(f"{folder}: can't be written ({reason})", "choose another with --out")
+
+
+def _paper(folder: Path) -> str | None:
+    """The paper of the report as PDF that lies there, so that saving makes it anew."""
+    try:
+        return paper_of((folder / PDF).read_bytes())
+    except OSError:
+        return None
+
+
 def _sound(solve: Callable[[], Result]) -> Result:
     """The result, refused if what was drawn is a shape no numbers come out of."""
     try:
@@ -290,22 +364,25 @@ def read_history(folder: Path) -> dict | None:
     return data if isinstance(data, dict) and data.get("made_by") == MARK else None
 
 
-def open_folder(folder: Path) -> tuple[Session, dict]:
-    """A session on a results folder, and what to begin it with. Raises UsageRefusal, UnreadableRefusal."""
+def open_folder(folder: Path, camera: Path | None = None) -> tuple[Session, dict]:
+    """A session on a results folder, and what to begin it with; camera: a calibration in place of the one kept.
+
+    Raises UsageRefusal, UnreadableRefusal.
+    """
     history = read_history(folder)
     if history is None:
         photo, asked = _from_result(folder)
         history = {"photo": photo, "asked": asked, "saved_at": 0}
     path = _photo_path(folder, history.get("photo"))
-    asked = history.get("asked") or {}
+    asked = _with_camera(folder, history.get("asked") or {}, camera)
     session = Session(folder, path, asked)
-    session.extra = {k: asked[k] for k in ("camera",) if k in asked}
     session.load_photo(path)
-    words = {k: v for k, v in asked.items() if k in WORDS}
+    words = session.told({k: v for k, v in asked.items() if k in WORDS})
     begin = {"words": words, "drawn": history.get("drawn")}
     begin |= {name: tuple(history.get(name) or ()) for name in ("regions", "pulls")}
     try:
-        begin["states"] = [from_json(state) for state in history.get("states") or []]
+        states = [from_json(state) for state in history.get("states") or []]
+        begin["states"] = [replace(s, asked=_with_camera(folder, s.asked, camera)) for s in states]
         begin["at"] = int(history.get("at") or 0)
         begin["saved_at"] = history.get("saved_at")
     except (UsageRefusal, TypeError, ValueError):
@@ -344,8 +421,19 @@ def _photo_path(folder: Path, said) -> Path:
     )
 
 
-def checked_words(words: dict) -> dict:
-    """The form's words, cleaned of what is empty. Raises UsageRefusal."""
+def _with_camera(folder: Path, asked: dict, camera: Path | None) -> dict:
+    """The words with the calibration given now, or the kept one where it lies now: where it was, or in the folder."""
+    if camera is not None:
+        return {**asked, "camera": str(Path(camera).resolve())}
+    if "camera" not in asked:
+        return asked
+    was = Path(str(asked["camera"]))
+    here = folder / was.name
+    return {**asked, "camera": str(here.resolve() if not was.is_file() and here.is_file() else was)}
+
+
+def checked_words(words: dict, cameras=()) -> dict:
+    """The form's words, cleaned of what is empty; cameras: names of the calibrations there are. Raises UsageRefusal."""
     if not isinstance(words, dict):
         raise UsageRefusal("the form is not understood", "reload the page")
     found = {}
@@ -360,6 +448,8 @@ def checked_words(words: dict) -> dict:
         texts = [text.strip() for text in texts if text.strip()]
         if texts:
             found[name] = texts if name in LISTS else texts[0]
+    if found.get("camera") not in (None, *cameras):
+        raise UsageRefusal("this calibration was not given to the page", "choose its file in the form")
     if "seed" in found:
         if not (found["seed"].isascii() and found["seed"].isdigit() and len(found["seed"]) < 10):
             raise UsageRefusal(f"seed: {found['seed']!r} is no whole number", "give one, as 7")

@@ -22,7 +22,10 @@ def view(session: Session) -> dict:
             "refused": session.refused,
             "folder": session.folder.name,
             "photo": _photo(session),
-            "asked": session.asked,
+            "asked": session.told(session.asked),
+            "cameras": list(session.cameras),
+            "chosen": session.chosen,
+            "paper": session.paper,
             "cautions": list(CAUTIONS),
             **(_ready(session) if ready else {}),
         }
@@ -50,7 +53,7 @@ def preview(session: Session, traced: Traced, result) -> dict:
 def _ready(session: Session) -> dict:
     return {
         **preview(session, session.traced, session.full),
-        "asked": session.traced.sketch.asked,
+        "asked": session.told(session.traced.sketch.asked),
         "drawn": bool(session.beginning.drawn),
         "regions": list(session.beginning.regions),
         "pulls": list(session.beginning.pulls),

@@ -30,5 +30,6 @@ async function ask(path, options) {
 export const state = () => ask("state");
 export const send = (path, data) =>
   ask(path, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(data) });
-export const upload = (file) =>
-  ask("upload", { method: "POST", headers: { "Content-Type": "application/octet-stream" }, body: file });
+const post = (path, file) => ask(path, { method: "POST", headers: { "Content-Type": "application/octet-stream" }, body: file });
+export const upload = (file) => post("upload", file);
+export const uploadCamera = (file) => post("camera", file);

@@ -1,6 +1,8 @@
 // The short form: what the builder tells about photo and rocket, each field with its unit. It reads and writes the
 // words of the command's options, so the same checks answer.
+import { Refused, uploadCamera } from "./api.js";
 import { html } from "./dom.js";
+import { sentence } from "./numbers.js";
 
 const LENGTHS = ["mm", "cm", "m", "in", "ft"];
 const MASSES = ["g", "kg", "oz", "lb"];
@@ -17,6 +19,7 @@ const FIELDS = {
     ["behind", "It lies behind the rocket's axis by (0: level; minus: nearer to you)", LENGTHS, "45"],
     ["distance", "Camera to rocket", LENGTHS, "1.8"],
     ["sheet_bar", "The printed sheet's 100 mm bar, by your ruler", LENGTHS, "99.2"],
+    ["camera", "A calibration of the camera, if you have one; used once the photo is measured", { "": "none" }],
   ],
   "The rocket": [
     ["name", "Its name", "", "bramble"],
@@ -43,17 +46,46 @@ const FIELDS = {
 };
 
 export class Form {
-  constructor(element, submit) {
+  // chosen: told the answer when a calibration was taken.
+  constructor(element, submit, chosen) {
+    this.chosen = chosen;
     this.element = element;
     this.points = [];
     const groups = Object.entries(FIELDS).map(([title, fields]) => html("fieldset", {}, html("legend", {}, title), ...fields.map(field)));
     this.pointList = html("ul", { id: "points" });
     groups[0].append(this.pointList);
+    groups[groups.length - 1].append(html("label", { for: "paper" }, "The report as PDF too, when saved, on"), html("select", { id: "paper" }, ...choices({ "": "no paper: no PDF", a4: "A4", letter: "Letter" })));
     element.append(...groups, html("div", { class: "row" }, html("button", { class: "chief", type: "submit", id: "measure" }, "Find the outline and measure")));
+    this.camera = element.querySelector("#field-camera");
+    const file = html("input", { type: "file", accept: ".toml", id: "camera-file", onchange: () => this.chooseCamera(file) });
+    this.cameraTrouble = html("p", { role: "alert" });
+    this.camera.after(html("label", { for: "camera-file" }, "Its file, as digitize camera has written it (TOML)"), file, this.cameraTrouble);
     element.addEventListener("submit", (event) => {
       event.preventDefault();
       submit();
     });
+  }
+
+  // The calibrations there are to choose from, by name.
+  cameras(names) {
+    const now = this.camera.value;
+    this.camera.replaceChildren(...choices({ "": "none", ...Object.fromEntries(names.map((name) => [name, name])) }));
+    this.camera.value = names.includes(now) ? now : "";
+  }
+
+  async chooseCamera(input) {
+    this.cameraTrouble.textContent = "";
+    if (!input.files.length) return;
+    try {
+      const told = await uploadCamera(input.files[0]);
+      this.cameras(told.cameras);
+      this.camera.value = told.chosen;
+      this.chosen(told);
+    } catch (error) {
+      if (!(error instanceof Refused)) throw error;
+      this.cameraTrouble.textContent = `${sentence(error.said.what)} ${sentence(error.said.remedy)}`;
+    }
+    input.value = "";
   }
 
   // The words as the options take them.

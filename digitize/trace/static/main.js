@@ -20,7 +20,7 @@ const sheet = new Sheet(byId("sheet"), byId("loupe"), byId("stage"), {
   pulled: (pull) => pullOutline(pull),
   hint: (words) => byId("hint").replaceChildren(...hint(words)),
 });
-const form = new Form(byId("form"), () => measure());
+const form = new Form(byId("form"), () => measure(), (told) => Object.assign(view, told));
 
 // --- talking to the program ---
 
@@ -90,9 +90,7 @@ function unmark() {
 }
 
 function again(change) {
-  const words = { ...view.asked };
-  delete words.camera;
-  doing(() => send("measure", { words, regions: view.regions, pulls: view.pulls, ...change })).then(poll);
+  doing(() => send("measure", { words: view.asked, regions: view.regions, pulls: view.pulls, ...change })).then(poll);
 }
 
 // The outline is pulled under the same words as it was found with, so the picture need not be searched again.
@@ -101,21 +99,26 @@ function pullOutline({ from, to, reach }) {
 }
 
 function saving() {
-  doing(() => send("save", {}));
+  doing(() => send("save", { paper: byId("paper").value || null }));
 }
 
 // --- showing ---
 
 function show(next, whole = true) {
-  if (whole) view = next;
+  if (whole) {
+    view = next;
+    form.cameras(next.cameras);
+  }
+  const words = next.chosen ? { ...next.asked, camera: next.chosen } : next.asked;
   if (!filled && next.asked) {
-    form.fill(next.asked);
+    form.fill(words);
+    byId("paper").value = next.paper || "";
     filled = true;
     byId("told").open = next.phase !== "ready";
   }
   if (whole && next.phase === "ready") {
     regions = next.regions.slice();
-    form.fill(next.asked);
+    form.fill(words);
   }
   sheet.show({ ...next, regions });
   document.title = next.result ? `${next.result.name}: the outline by hand` : "digitize: the outline by hand";

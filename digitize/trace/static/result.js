@@ -14,6 +14,7 @@ export function downloads(view) {
       file("outline.svg", "Outline, true size"),
       file("geometry.toml", "Geometry, to solve again"),
       file("result.json", "All numbers"),
+      view.paper && file("report.pdf", "The report as PDF"),
       file("templates.pdf", "Cut-out and fin templates, true size, on A4"),
     ),
   ];
