@@ -161,6 +161,43 @@ def test_the_nose_tip_is_where_the_flanks_meet(lost_px):
     assert 0.5 * pixel < sigma < 3 * pixel
 
 
+def flat_nose(profile, length=0.25, half=0.02):
+    """A nose of radius profile(0..1) and a tube, in the flat view."""
+    x = np.linspace(0.0, 1.0, 200) ** 2
+    upper = np.column_stack([-0.4 + length * x, half * profile(x)])
+    return np.vstack([upper, [[0.4, half], [0.4, -half]], upper[::-1] * [1, -1]])
+
+
+@pytest.mark.parametrize("spur_px", [20.0, 90.0])
+@pytest.mark.parametrize("half", [0.02, 0.03])
+def test_a_line_of_the_ground_in_front_of_the_nose_is_not_nose(spur_px, half):
+    """A cone of 4.6 and of 6.9 degrees: slender noses, whose flanks a rule on their slope would take for a line."""
+    pixel = 1 / 1400
+    cone = flat_nose(lambda x: x, half=half)[1:-1]
+    spur = np.array([[-0.4, 1.3 * pixel], [-0.4 - spur_px * pixel, 1.3 * pixel]])
+    cone = cone[np.abs(cone[:, 1]) > 1.4 * pixel]
+    stations = find_stations(np.vstack([spur[::-1], cone, spur * [1, -1]]), -1.0, pixel, 0)
+    tip, sigma = nose_tip(stations)
+    assert abs(tip + 0.4) < 2 * pixel
+    assert 2 * pixel < sigma < 10 * pixel
+
+
+@pytest.mark.parametrize(
+    "profile",
+    [
+        lambda x: np.sqrt(1 - (1 - x) ** 2),  # ellipsoid
+        lambda x: np.sqrt(x),  # paraboloid of power 1/2
+        lambda x: x**0.75,
+        lambda x: np.sqrt(4 - (1 - x) ** 2) - np.sqrt(3),  # an arc, as an ogive's
+        lambda x: np.maximum(x, 0.12),  # a cone cut off
+    ],
+)
+def test_no_nose_is_taken_for_a_line_of_the_ground(profile):
+    pixel = 1 / 1400
+    stations = find_stations(flat_nose(lambda x: profile(x) / profile(np.ones(1))), -1.0, pixel, 0)
+    assert nose_tip(stations)[0] - stations.p[0] < 1.1 * pixel  # nothing is cut off
+
+
 def test_the_rim_of_the_aft_end():
     """One of radius 9 seen from 5 degrees aft bulges by sqrt(81 - y^2) tan 5; a fin covers part of it."""
     side = np.linspace(-11.5, 11.5, 41)

@@ -13,6 +13,10 @@ RIM_SIGMA_SHARE = (0.025, 0.05)
 """The rim alone gives the aft radius to no better than the first share of it; what little limb is seen between fins
 and rim keeps it within the second."""
 BLUR_PX = 1.2
+SPUR_HALF_PX, LEAST_SPUR_PX = 4.0, 8.0
+"""What is thinner and reaches farther ahead of where the flanks meet is no nose but a line of the ground."""
+FLANK_SIGMA_PX = 0.5
+"""Error of both flanks together, which moves where they meet by as much as the nose is slender."""
 WIDEST = 1.7
 """A larger tube aft is at most this much wider than the body ahead of the fins."""
 LEAST_RUN, LEAST_BULGE_PX = 3, 2.0
@@ -31,9 +35,9 @@ def nose_tip(stations: Stations) -> tuple[float, float]:
     use = fore & (half > 2.0 * pixel) & (half < max(12 * pixel, 0.2 * stations.caliber))
     if use.sum() < 6:
         return first, 1.0 * pixel
-    after_spur = _spur_end(p[fore], half[fore], pixel)
+    after_spur = _after_spur(p, half, fore & (half < max(16 * pixel, 0.3 * stations.caliber)), pixel)
     if after_spur is not None:
-        return after_spur, 2.0 * pixel
+        return after_spur
     tip, linear, curved = _run_out(p[use], half[use] / pixel)
     lost = linear * BLUR_PX + curved * BLUR_PX**TIP_POWER  # where the flanks are closer than the blur they can't show
     tip = float(np.clip(tip, first - 2 * lost - pixel, first + pixel))
@@ -60,17 +64,17 @@ def _run_out(p: np.ndarray, half_px: np.ndarray) -> tuple[float, float, float]:
     return float(found[0]), float(slopes.get(1, 0.0)), float(slopes.get(2, 0.0))
 
 
-def _spur_end(p: np.ndarray, half: np.ndarray, pixel: float) -> float | None:
-    """Where a thin even spur at the front (a line on the ground taken for rocket) ends and the nose begins; None
-    without one. A nose grows from its very tip; a spur keeps its width and then widens at once."""
-    thin = np.flatnonzero(half > 4 * pixel)
-    if not len(thin) or p[thin[0]] - p[0] < 12 * pixel:
+def _after_spur(p: np.ndarray, half: np.ndarray, flank: np.ndarray, pixel: float) -> tuple[float, float] | None:
+    """(p of the tip, its standard deviation) behind a thin spur in front of the nose, a line of the ground taken for
+    rocket; None without one. A nose is convex: nothing of it lies ahead of where its flanks meet."""
+    flank = flank & (half > SPUR_HALF_PX * pixel)
+    if flank.sum() < 6:
         return None
-    end = thin[0]
-    growth = np.polyfit(p[:end], half[:end], 1)[0] if end > 3 else 1.0
-    behind = np.searchsorted(p, p[end] + 8 * pixel)
-    widens = (half[min(behind, len(p) - 1)] - half[end]) / (8 * pixel)
-    return float(p[end] - 2 * pixel) if growth < 0.06 and widens > 0.12 else None
+    tip, linear, curved = _run_out(p[flank], half[flank] / pixel)
+    if tip - p[0] < LEAST_SPUR_PX * pixel:
+        return None
+    per_px = linear + TIP_POWER * curved * SPUR_HALF_PX ** (TIP_POWER - 1)
+    return tip, float(np.hypot(2 * pixel, FLANK_SIGMA_PX * per_px))
 
 
 def base_edge(flat: np.ndarray, stations: Stations, reach: float = 0.97) -> np.ndarray:

@@ -21,7 +21,7 @@ from digitize.solid.adjust import (
     similarity,
 )
 from digitize.solid.axis import AxisView, find_axis
-from digitize.solid.ends import WIDEST, base_edge, nose_tip, rim_of, wider_rim
+from digitize.solid.ends import LEAST_SPUR_PX, WIDEST, base_edge, nose_tip, rim_of, wider_rim
 from digitize.solid.fin_edges import edge_sigma_px, misfit_sigma_px, outward, side_areas
 from digitize.solid.planform import Carving, Coverage, carve, coverage, scenery
 from digitize.solid.pose import Pose
@@ -132,7 +132,19 @@ def measure_solid(
         profile = _profile(adjusted, stations, silhouette)
         traced = _fins(adjusted, stations, profile, cover, silhouette, fins)
     solid = _solid(name, adjusted, stations, axis, profile, traced, (tip_sigma / pixel, rim_sigma_mm), silhouette)
+    spur_mm = (tip_p - float(stations.p[0])) * float(adjusted.pose().depth_mm)
+    if spur_mm > LEAST_SPUR_PX * pixel * float(adjusted.pose().depth_mm):
+        solid = replace(solid, warnings=(*solid.warnings, _spur_words(spur_mm)))
     return _with_hidden_shoulder(solid) if wider else solid
+
+
+def _spur_words(length_mm: float) -> Warn:
+    return Warn(
+        "NOSE_SPUR",
+        f"A thin line {length_mm:.0f} mm long in front of the nose was taken for the ground's and left out",
+        "Look at the nose tip on the overlay; a ground without lines shows it clearly. A thin spike that the rocket "
+        "does carry there is not in the length",
+    )
 
 
 def _with_hidden_shoulder(solid: Solid) -> Solid:
