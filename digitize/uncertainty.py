@@ -169,6 +169,9 @@ def _body(solid: Solid, values, pose, errors: _Errors, tip_s, base_s, bias_mm):
     nominal_radii, radii = solid.adjusted.tube_radii_mm(), solid.adjusted.tube_radii_mm(values)
     for k, radius in enumerate(nominal_radii):  # a tube's radius is known from its whole length
         r = np.where(np.abs(nominal[:, 1] - radius) < 0.003 * radius, radii[:, k : k + 1], r)
+    widest = int(np.argmax(nominal_radii))
+    if nominal[:, 1].max() < 1.003 * nominal_radii[widest]:  # nothing stood out of it but by noise, see solid.profile
+        r = np.minimum(r, radii[:, widest : widest + 1])
     r[:, 0] = 0.0
     return x, np.maximum(r, 0.0)
 

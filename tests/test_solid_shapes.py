@@ -31,6 +31,7 @@ from digitize.errors import OutlineRefusal
 from digitize.solid.adjust import Told
 from digitize.solid.axis import find_axis
 from digitize.solid.measure import _check_caliper
+from digitize.solid.stations import _body_side
 from digitize.uncertainty import draw
 
 # --- shapes -----------------------------------------------------------------------------------------------
@@ -190,6 +191,20 @@ def test_an_elliptic_fin_keeps_its_curve():
     outline = solid.geometry.fins[0].outline_mm
     off = np.hypot((outline[:, 0] - 270) / 24, (outline[:, 1] - 12) / 40) - 1
     assert 0.001 < np.abs(off[1:-1]).max() < 0.03
+
+
+def test_a_fins_edge_that_comes_down_to_a_boat_tail_is_not_body():
+    """A fin from 550 to 625 mm on a tail that is 19.3 thick there: its edge falls through the body's width ahead, 28.8,
+    and an envelope of what is narrowest so far goes down with it."""
+    place = np.arange(0.0, 636.0, 0.53)
+    profile = np.interp(place, [0, 150, 570, 634, 635.5], [0, 28.8, 28.8, 18.3, 8])
+    fin = np.interp(place, [550, 565, 612, 620, 628], [0, 68, 34, 29, 19.2], left=0, right=0)
+    width = np.maximum(profile, fin)
+    envelope = np.minimum.accumulate(np.where(place > 300, width, 28.8))
+    run = tuple(np.searchsorted(place, [548, 629]))
+    seen = _body_side(place, width, envelope, [run], 0.7, 57.6)
+    assert not seen[(place > 555) & (place < 627)].any()
+    assert seen[(place > 631) & (place < 633)].all() and seen[(place > 160) & (place < 545)].all()
 
 
 # --- invariance -------------------------------------------------------------------------------------------

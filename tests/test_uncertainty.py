@@ -116,6 +116,16 @@ def test_a_caliper_fixes_the_diameter_and_leaves_the_length_to_the_edges():
     assert samples.length_mm.std() / 300 > 3 * samples.max_diameter_mm.std() / 24 * 0.5
 
 
+def test_what_is_seen_a_hair_narrower_than_the_tube_does_not_widen_the_diameters_band():
+    solid = by_caliper()
+    profile = solid.geometry.profile_mm
+    radii = np.where(profile[:, 1] > 0.99 * profile[:, 1].max(), 0.994 * profile[:, 1], profile[:, 1])
+    radii[np.argmax(profile[:, 1])] = profile[:, 1].max()
+    uneven = replace(solid, geometry=replace(solid.geometry, profile_mm=np.column_stack([profile[:, 0], radii])))
+    assert (radii != profile[:, 1]).any()
+    assert draw(uneven, 1).max_diameter_mm.std() == pytest.approx(0.05, rel=0.15)
+
+
 # --- sources ----------------------------------------------------------------------------------------------
 
 

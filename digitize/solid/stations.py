@@ -15,6 +15,8 @@ STATIONS = 1200
 CHORD_WINDOW = 0.42
 """No fin's root is expected to be longer than this share of the length."""
 CANARD_WINDOW = 0.2
+STEEPEST_TAIL = 0.5
+"""Among fins a side that falls faster than this (27 degrees) is a fin's edge come down to the body, not a boat-tail."""
 MIN_TUBE = 0.06
 """A run of constant width shorter than this share of the length is not taken for a tube."""
 MAX_TILT_TAN = 0.2
@@ -94,8 +96,8 @@ def find_stations(flat: np.ndarray, upper_sign: float, pixel: float, groups: int
     near = 0.8 * pixel + 0.004 * caliber
     envelope = _with_wider_tail(flat, envelope, upper, lower, reach, caliber, pixel)
     runs = _fin_runs(reach - envelope, np.minimum(upper, lower) - envelope, pixel, near, caliber, groups)
-    body_upper = _body_side(upper, envelope, runs, near, caliber) & ~_stands_out(upper, lower, runs, caliber, pixel)
-    body_lower = _body_side(lower, envelope, runs, near, caliber) & ~_stands_out(lower, upper, runs, caliber, pixel)
+    body_upper = _body_side(p, upper, envelope, runs, near, caliber) & ~_stands_out(upper, lower, runs, caliber, pixel)
+    body_lower = _body_side(p, lower, envelope, runs, near, caliber) & ~_stands_out(lower, upper, runs, caliber, pixel)
     tubes = _tubes(p, (upper + lower) / 2, body_upper & body_lower, pixel)
     return Stations(p, upper, lower, reach, body_upper, body_lower, tuple(runs), tuple(tubes), pixel)
 
@@ -239,12 +241,15 @@ def _true_runs(flags):
     return [(int(a), int(b) - 1) for a, b in zip(edge[::2], edge[1::2], strict=True)]
 
 
-def _body_side(width, envelope, runs, near, caliber):
+def _body_side(p, width, envelope, runs, near, caliber):
     """Stations where this side shows the body: anywhere but at fins, and there only where it keeps to the envelope."""
     other = np.zeros(len(width), bool)
+    steep = -np.gradient(width, p) > STEEPEST_TAIL
+    gentle = [last for first, last in _true_runs(~steep) if last - first >= 4]
+    steep[gentle[-1] if gentle else 0 :] = False  # the rim of the aft end, with no more body behind it
     for first, last in runs:
         step = slice(first, last + 1)
-        other[step] = width[step] - envelope[step] >= near
+        other[step] = (width[step] - envelope[step] >= near) | steep[step]
     # a fin's edge leaves the limb gradually: what is next to it is not trusted either; and behind the body's end
     # only a fin that stands out aft crosses the axis
     aft = np.arange(len(width)) > len(width) // 2
