@@ -45,7 +45,7 @@ def begun(tmp_path_factory):
 @pytest.fixture
 def session(begun):
     begun.go(1)
-    begun.states = begun.states[:2]
+    begun.history = replace(begun.history, states=begun.states[:2])
     yield begun
     begun.go(1)
 

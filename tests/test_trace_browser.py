@@ -4,6 +4,7 @@ import json
 import re
 from pathlib import Path
 
+import numpy as np
 import pytest
 from trace_page import Served, drag, needs_chromium, number, on_screen, until
 from trace_scene import ASKED, FOCAL_PX, HEIGHT, SEDGE, WIDTH, drawn, fin_px, photo_file, rim, seen
@@ -201,6 +202,62 @@ def test_a_phone_sized_window(browser, session):
         page.touchscreen.tap(*on_screen(page, seen(380.0, 55.0)))
         assert session.at == 1
     page.close()
+
+
+@pytest.mark.slow
+def test_undo_and_redo_over_a_pull_and_a_region(page, tmp_path):
+    session = Session(tmp_path / "results")
+    session.load_photo(Path(__file__).parents[1] / "samples" / "bramble-white-ruler.jpg")
+    session.begin({"scale": ["ruler=300mm", "tube=33.2mm"], "behind": "0mm", "fins": "4"})
+    outline = session.full.outline_px
+    nose, tip = outline[np.argmax(outline[:, 0])], outline[np.argmin(outline[:, 1])]
+    line = ".found"
+    with Served(session) as served:
+        page.goto(served.url)
+        page.wait_for_selector("[data-number='cp']")
+        lengths, lines = [number(page, "length")], [page.get_attribute(line, "d")]
+
+        def settled(at):
+            until(lambda: session.at == at and not session.working, 30)
+            page.wait_for_selector("#undo" if at == 0 else "#undo:enabled")
+            until(lambda: number(page, "length") == session.full.length_mm.value)
+
+        page.click("[data-tool='pull']")
+        drag(page, nose, nose + [30, 0])
+        page.mouse.up()
+        settled(1)
+        lengths, lines = [*lengths, number(page, "length")], [*lines, page.get_attribute(line, "d")]
+        assert lengths[1] > lengths[0] + 3
+        page.click("#not-rocket")
+        for off in ([-70, -30], [70, -30], [70, 25], [-70, 25]):
+            page.mouse.click(*on_screen(page, tip + off))
+        page.click("#done")
+        settled(2)
+        page.wait_for_selector("text=1 region(s) were marked")
+        page.click("#undo")
+        settled(1)
+        assert page.locator(".region").count() == 0 and page.is_visible("text=pulled in 1 place(s)")
+        page.focus("#sheet")
+        page.keyboard.press("Control+z")
+        settled(0)
+        assert page.is_visible("text=Nothing is changed by hand") and page.get_attribute(line, "d") == lines[0]
+        page.click("#redo")
+        settled(1)
+        assert number(page, "length") == lengths[1] and page.get_attribute(line, "d") == lines[1]
+        page.click("#redo")
+        settled(2)
+        page.click("#as-found")
+        settled(0)
+    again, begin = open_folder(session.folder)  # another program: the outlines gone back to are found again
+    with Served(again) as served:
+        again.begin_in_background(**begin)
+        page.goto(served.url)
+        page.wait_for_selector("#redo:enabled", timeout=30_000)
+        assert number(page, "length") == lengths[0]
+        page.click("#redo")
+        until(lambda: again.at == 1 and not again.working, 30)
+        until(lambda: number(page, "length") == lengths[1])
+        assert page.get_attribute(line, "d") == lines[1]
 
 
 @pytest.mark.slow

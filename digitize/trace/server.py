@@ -96,7 +96,7 @@ class Handlers:
     async def measure(self, request: Request) -> Response:
         asked = await _json(request)
         lists = [tuple(asked[k]) if isinstance(asked.get(k), list) else () for k in ("regions", "pulls")]
-        self.session.begin_in_background(asked.get("words"), asked.get("drawn"), *lists)
+        self.session.begin_in_background(asked.get("words"), asked.get("drawn"), *lists, go_on=True)
         return JSONResponse(await run_in_threadpool(view, self.session))
 
     async def preview(self, request: Request) -> Response:
@@ -117,7 +117,7 @@ class Handlers:
         to = (await _json(request)).get("to")
         if isinstance(to, bool) or not isinstance(to, int):
             raise UsageRefusal("no such state", "reload the page")
-        await run_in_threadpool(self.session.go, to)
+        await run_in_threadpool(self.session.go_or_begin_to, to)
         return JSONResponse(await run_in_threadpool(view, self.session))
 
     async def weight(self, request: Request) -> Response:

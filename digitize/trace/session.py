@@ -22,21 +22,22 @@ from digitize.options import parse_pdf
 from digitize.outline.silhouette import Marked
 from digitize.photo.calibration import parse_camera, read_camera
 from digitize.photo.read import read_photo
-from digitize.pipeline import fit_photo, measure_photo
+from digitize.pipeline import camera_of, fit_photo, measure_photo
 from digitize.records import Geometry, Photo, Result
 from digitize.report.folder import PDF, RESULT, check_out_dir, paper_of, write_results
 from digitize.result_json import to_dict
 from digitize.trace import edits
 from digitize.trace.drawn import drawn_of, measure_drawn, outline_of
+from digitize.trace.history import HISTORY, Beginning, History, history_json, history_of, read_history
 from digitize.trace.pull import pulled, pulls_of
 from digitize.trace.resolve import Traced, changed_by_hand, options_of, sketch_of, solve_briefly, solve_fully, trace
-from digitize.trace.sketch import Sketch, from_json, points, to_json
+from digitize.trace.sketch import Sketch, points
 
-HISTORY = "trace.json"
-MARK = "digitize trace"
 CAMERA = "camera"
 """Calibrations chosen on the page are kept under this name."""
-MOST_STATES = 300
+MOST_HELD = 20
+"""Outlines kept at hand for undo and redo, a few megabytes each; others are found again when they are gone back to."""
+MOST_SEARCHES = 6
 MOST_REGIONS = 40
 WORDS = (
     "scale", "behind", "distance", "fins", "pose", "nose", "balance", "balance_at", "mass", "hand", "thickness",
@@ -48,15 +49,12 @@ LISTS = ("scale", "hand", "motor", "add")
 
 
 @dataclass(frozen=True)
-class Beginning:
-    """What the history starts from. drawn: the first points of a rocket drawn by hand, or None; regions: what was
-    marked, as {"rocket": bool, "points": [...]}; pulls: of the outline, as {"from", "to", "reach"}. All are in pixels
-    of the full-size photo."""
+class Found:
+    """An outline's solid, and its sketch before anything was changed."""
 
-    asked: dict
-    drawn: dict | None = None
-    regions: tuple[dict, ...] = ()
-    pulls: tuple[dict, ...] = ()
+    measured: Measured
+    start: Sketch
+    drawn: bool
 
 
 class Session:
@@ -70,15 +68,12 @@ class Session:
         self.cameras: dict[str, Path] = {}  # calibrations by the names the page has for them
         self.chosen: str | None = None  # the one given last, not measured with yet
         self.paper = _paper(folder)
-        self.beginning: Beginning | None = None
         self.working, self.said, self.refused = False, "", None
-        self.base: Measured | None = None
-        self.found: tuple[str, Measured] | None = None  # the last search of the picture, and what was asked of it
-        self.states: list[Sketch] = []
-        self.at = 0
+        self.searched: dict[str, tuple] = {}  # references and outline by what was asked of the picture
+        self.found: dict[int, Found] = {}  # by the beginning's number, the one used last at the end
+        self.history = History()
         self.traced: Traced | None = None
         self.full: Result | None = None
-        self.saved_at: int | None = None
         for path in sorted(folder.glob(f"{CAMERA}*.toml")):
             with contextlib.suppress(Refusal):
                 read_camera(path)
@@ -90,8 +85,8 @@ class Session:
         """Take this photo; whatever was measured before is let go. Raises UnreadableRefusal."""
         photo = read_photo(path)
         with self.lock:
-            self.photo_path, self.photo, self.found = path, photo, None
-            self.base, self.states, self.traced, self.full, self.beginning = None, [], None, None, None
+            self.photo_path, self.photo, self.searched, self.found = path, photo, {}, {}
+            self.history, self.traced, self.full = History(), None, None
 
     def take_upload(self, content: bytes, suffix: str) -> None:
         """Keep an uploaded photo in the results folder and read it. Raises Refusal, and then it is not kept."""
@@ -157,40 +152,82 @@ class Session:
         """The options' words as the form's: a calibration by its name, so that no path goes out."""
         return asked if "camera" not in asked else {**asked, "camera": self.know_camera(asked["camera"])}
 
+    @property
+    def states(self) -> tuple[Sketch, ...]:
+        return self.history.states
+
+    @property
+    def at(self) -> int:
+        return self.history.at
+
+    @property
+    def beginning(self) -> Beginning:
+        """What the outline that is shown was found with."""
+        return self.history.beginning
+
+    @property
+    def base(self) -> Measured:
+        """The outline that is shown, before anything was changed."""
+        return self.found[self.history.now.beginning].measured
+
     def begin(
-        self, words: dict, drawn: dict | None = None, regions=(), pulls=(), states=None, at: int = 0, saved_at=None
+        self, words: dict, drawn: dict | None = None, regions=(), pulls=(), kept: History | None = None, go_on=False
     ) -> None:
-        """Measure, or take what was drawn; in this thread. states: a history to go on with. Raises Refusal."""
+        """Measure, or take what was drawn; in this thread. Raises Refusal.
+
+        kept: a history to take up again, its beginning shown measured under these words; go_on: what was done before
+        stays in the history, so that undo leads back to it.
+        """
         if self.photo is None:
             raise UsageRefusal("there is no photo yet", "choose one first")
-        asked = self._asked(words)
-        base = self._measured(asked, drawn, regions, pulls)
-        start = sketch_of(base, asked)
-        if drawn:
-            start = replace(start, hand=start.hand | True, tip_hand=True, aft_hand=True, axis_hand=True)
-        beginning = Beginning(asked, drawn, tuple(regions), tuple(pulls))
-        history = [start, *(states or [])[1:]]
-        at = min(at, len(history) - 1)
-        traced = _traced(base, start, history[at], bool(drawn))
-        full = solve_fully(traced)
+        beginning = Beginning(self._asked(words), drawn, tuple(regions), tuple(pulls))
+        found = self._found(beginning)
         with self.lock:
-            self.base, self.states, self.at, self.asked = base, history, at, asked
-            self.beginning, self.traced, self.full = beginning, traced, full
-            self.saved_at, self.chosen = saved_at, None
+            if kept is not None and kept.states:
+                number, history = kept.now.beginning, kept
+            else:
+                before = self.history if go_on else History(saved_at=kept and kept.saved_at)
+                history = before.begun(beginning, found.start)
+                if not before.states:
+                    history = replace(history, saved_at=before.saved_at)
+                number = history.now.beginning
+            found = replace(found, start=replace(found.start, beginning=number))
+            history = history.with_start(found.start)
+            traced, full = _solved(found, history.now)
+            if not go_on:
+                self.found = {}
+            self._hold(number, found)
+            self._show(history, traced, full)
+            self.chosen = None
         self._keep()
+
+    def _hold(self, number: int, found: Found) -> None:
+        """Keep the outline at hand, and no more of them than there is room for."""
+        self.found.pop(number, None)
+        self.found[number] = found
+        while len(self.found) > MOST_HELD:
+            del self.found[next(iter(self.found))]
+
+    def _show(self, history: History, traced: Traced, full: Result) -> None:
+        self.history, self.traced, self.full, self.refused = history, traced, full, None
+        self.asked = history.beginning.asked
+        self.found = {k: v for k, v in self.found.items() if k < len(history.beginnings)}
 
     def begin_in_background(self, words: dict, *args, **kwargs) -> None:
         """The same in a thread of its own; how it goes is in `view`. Raises UsageRefusal if one is running."""
         args = (checked_words(words, self.cameras), *args)
+        self._start(lambda: self.begin(*args, **kwargs))
+
+    def _start(self, work: Callable[[], None]) -> None:
         with self.lock:
             if self.working:
                 raise UsageRefusal("the photo is being measured already", "wait until it is done")
             self.working, self.said, self.refused = True, "starting", None
-        threading.Thread(target=self._work, args=(args, kwargs), daemon=True).start()
+        threading.Thread(target=self._work, args=(work,), daemon=True).start()
 
-    def _work(self, args, kwargs) -> None:
+    def _work(self, work: Callable[[], None]) -> None:
         try:
-            self.begin(*args, **kwargs)
+            work()
         except Refusal as refusal:
             self.refused = {"what": refusal.what, "remedy": refusal.remedy}
         except Exception as error:
@@ -204,27 +241,40 @@ class Session:
     def _say(self, words: str) -> None:
         self.said = words
 
-    def _measured(self, asked: dict, drawn: dict | None, regions, pulls) -> Measured:
-        """The photo measured; one whose outline is only pulled is not searched again."""
+    def _found(self, beginning: Beginning) -> Found:
+        """The outline begun with. Raises Refusal."""
+        measured, drawn = self._measured(beginning), bool(beginning.drawn)
+        start = sketch_of(measured, beginning.asked)
         if drawn:
-            return measure_drawn(self.photo, asked, drawn_of(drawn))
-        options, wanted = options_of(self.photo, asked), pulls_of(self.photo, pulls)
-        key = json.dumps([asked, list(regions)], sort_keys=True)
-        if self.found is None or self.found[0] != key or not wanted:
-            self.found = key, measure_photo(self.photo, options, self._say, marked_of(self.photo, regions))
-        found = self.found[1]
-        if not wanted:
-            return found
+            start = replace(start, hand=start.hand | True, tip_hand=True, aft_hand=True, axis_hand=True)
+        return Found(measured, start, drawn)
+
+    def _measured(self, beginning: Beginning) -> Measured:
+        """The photo measured; the picture is not searched again for what was found in it before."""
+        photo, asked = self.photo, beginning.asked
+        if beginning.drawn:
+            return measure_drawn(photo, asked, drawn_of(beginning.drawn))
+        options, wanted = options_of(photo, asked), pulls_of(photo, beginning.pulls)
+        marked = marked_of(photo, beginning.regions)
+        key = json.dumps([asked.get("scale"), asked.get("sheet_bar"), beginning.regions], sort_keys=True)
+        if key not in self.searched:
+            measured = measure_photo(photo, options, self._say, marked)
+            self.searched[key] = measured.references, measured.silhouette
+            while len(self.searched) > MOST_SEARCHES:
+                del self.searched[next(iter(self.searched))]
+            if not wanted:
+                return measured
+        references, silhouette = self.searched[key]
         self._say("fitting the solid")
-        return fit_photo(self.photo, options, found.prior, found.references, pulled(found.silhouette, wanted))
+        return fit_photo(photo, options, camera_of(photo, options), references, pulled(silhouette, wanted))
 
     def changed(self, sketch: Sketch) -> tuple[str, ...]:
         """What differs from the automatic result, in words."""
-        begun = self.beginning
+        begun, found = self.history.beginnings[sketch.beginning], self.found[sketch.beginning]
         lines = [f"{len(begun.regions)} region(s) were marked as rocket or not."] if begun.regions else []
         if begun.pulls:
             lines.append(f"The found outline was pulled in {len(begun.pulls)} place(s).")
-        return (*lines, *changed_by_hand(self.states[0], sketch, bool(begun.drawn)))
+        return (*lines, *changed_by_hand(found.start, sketch, found.drawn))
 
     # --- changing -----------------------------------------------------------------------------------------
 
@@ -239,40 +289,55 @@ class Session:
         with self.lock:
             traced = self._changed(change)
             full = _sound(lambda: solve_fully(traced))
-            self.states = [*self.states[: self.at + 1], traced.sketch]
-            if len(self.states) > MOST_STATES:
-                self.states = [self.states[0], *self.states[2:]]
-            self.at = len(self.states) - 1
-            self.traced, self.full, self.refused = traced, full, None
-            if self.saved_at is not None and self.saved_at >= self.at:
-                self.saved_at = None
+            self._show(self.history.changed(traced.sketch), traced, full)
             self._keep()
 
     def _changed(self, change: dict, settled: bool = True) -> Traced:
         if self.traced is None:
             raise UsageRefusal("there is nothing to change yet", "measure the photo first")
-        begun, drawn = self.states[0], bool(self.beginning.drawn)
+        found = self.found[self.history.now.beginning]
         try:
             with np.errstate(all="ignore"):  # a point may be dragged anywhere; what comes of it is looked at
-                sketch = edits.apply(self.states[self.at], change, self.traced.pose)
-                return _traced(self.base, begun, sketch, drawn, settled)
+                sketch = edits.apply(self.history.now, change, self.traced.pose)
+                return _traced(found, sketch, settled)
         except (ArithmeticError, ValueError, IndexError, shapely.errors.ShapelyError):
             raise GeometryRefusal("what was drawn has no shape a rocket can have", "undo the last change") from None
 
     def go(self, to: int) -> None:
-        """Undo and redo: to the state of that number."""
+        """Undo and redo: to the state of that number. Raises Refusal if its outline can't be found again."""
         with self.lock:
-            if self.traced is None or not 0 <= to < len(self.states):
+            if not 0 <= to < len(self.states):
                 return
-            traced = _traced(self.base, self.states[0], self.states[to], bool(self.beginning.drawn))
-            self.full, self.traced, self.at, self.refused = solve_fully(traced), traced, to, None
+            number = self.states[to].beginning
+            beginning, found = self.history.beginnings[number], self.found.get(number)
+        fresh = found is None
+        if fresh:
+            found = self._found(beginning)
+            found = replace(found, start=replace(found.start, beginning=number))
+        with self.lock:
+            history = self.history
+            if to >= len(history.states) or history.beginnings[history.states[to].beginning] is not beginning:
+                return  # something else was done meanwhile
+            history = replace(history.with_start(found.start) if fresh else history, at=to)
+            traced, full = _solved(found, history.now)
+            self._hold(number, found)
+            self._show(history, traced, full)
             self._keep()
+
+    def go_or_begin_to(self, to: int) -> None:
+        """The same; in a thread of its own where an outline has to be found again. Raises UsageRefusal."""
+        with self.lock:
+            at_hand = not 0 <= to < len(self.states) or self.states[to].beginning in self.found
+        if at_hand:
+            self.go(to)
+        else:
+            self._start(lambda: self.go(to))
 
     # --- keeping ------------------------------------------------------------------------------------------
 
     def result(self) -> Result:
         """The full result, with what was changed by hand."""
-        return replace(self.full, changed_by_hand=self.changed(self.states[self.at]))
+        return replace(self.full, changed_by_hand=self.changed(self.history.now))
 
     def shown(self) -> tuple[Result, Geometry]:
         """The numbers as shown, and the geometry they stand on. Raises UsageRefusal if there are none."""
@@ -290,7 +355,7 @@ class Session:
             photo, traced = self.photo, self.traced
             geometry = rounded(replace(traced.measured.solid.geometry, masses=traced.options.added))
             write_results(self.folder, self.result(), geometry, photo.rgb, photo.shrink, photo.path, paper)
-            self.saved_at, self.paper = self.at, paper
+            self.history, self.paper = replace(self.history, saved_at=self.at), paper
             self._keep()
             return self.folder
 
@@ -300,17 +365,7 @@ class Session:
         path = self.folder / HISTORY
         if path.exists() and read_history(self.folder) is None:
             raise UsageRefusal(f"{path} was not written by this tool", "choose another folder with --out")
-        data = {
-            "made_by": MARK,
-            "photo": str(self.photo_path.resolve()),
-            "asked": self.beginning.asked,
-            "drawn": self.beginning.drawn,
-            "regions": list(self.beginning.regions),
-            "pulls": list(self.beginning.pulls),
-            "states": [to_json(state) for state in self.states],
-            "at": self.at,
-            "saved_at": self.saved_at,
-        }
+        data = history_json(self.history, self.photo_path)
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
             replace_file(path, json.dumps(data).encode())
@@ -350,18 +405,14 @@ def _sound(solve: Callable[[], Result]) -> Result:
     raise GeometryRefusal("what was drawn has no shape a rocket can have", "undo the last change")
 
 
-def _traced(base: Measured, start: Sketch, sketch: Sketch, drawn: bool, settled: bool = True) -> Traced:
-    traced = trace(base, start, sketch, settled)
-    return with_drawn_outline(traced) if drawn else traced
+def _traced(found: Found, sketch: Sketch, settled: bool = True) -> Traced:
+    traced = trace(found.measured, found.start, sketch, settled)
+    return with_drawn_outline(traced) if found.drawn else traced
 
 
-def read_history(folder: Path) -> dict | None:
-    """What trace.json holds, None if it is absent, broken or somebody else's."""
-    try:
-        data = json.loads((folder / HISTORY).read_text("utf-8"))
-    except (OSError, ValueError, RecursionError):
-        return None
-    return data if isinstance(data, dict) and data.get("made_by") == MARK else None
+def _solved(found: Found, sketch: Sketch) -> tuple[Traced, Result]:
+    traced = _traced(found, sketch)
+    return traced, solve_fully(traced)
 
 
 def open_folder(folder: Path, camera: Path | None = None) -> tuple[Session, dict]:
@@ -369,24 +420,27 @@ def open_folder(folder: Path, camera: Path | None = None) -> tuple[Session, dict
 
     Raises UsageRefusal, UnreadableRefusal.
     """
-    history = read_history(folder)
-    if history is None:
+    data = read_history(folder)
+    if data is None:
         photo, asked = _from_result(folder)
-        history = {"photo": photo, "asked": asked, "saved_at": 0}
-    path = _photo_path(folder, history.get("photo"))
-    asked = _with_camera(folder, history.get("asked") or {}, camera)
-    session = Session(folder, path, asked)
+        data = {"photo": photo, "asked": asked, "saved_at": 0}
+    kept = history_of(data)
+    path = _photo_path(folder, data.get("photo"))
+    session = Session(folder, path)
+
+    def with_camera(of):
+        return replace(of, asked=_with_camera(folder, of.asked, camera))
+
+    def words(asked: dict) -> dict:
+        return session.told({k: v for k, v in asked.items() if k in WORDS})
+
+    begun = [with_camera(beginning) for beginning in kept.beginnings]
+    begun = [replace(b, asked=session._asked(words(b.asked))) for b in begun]
+    kept = replace(kept, beginnings=tuple(begun), states=tuple(map(with_camera, kept.states)))
+    now = kept.beginning if kept.states else begun[-1]
+    session.asked = now.asked
     session.load_photo(path)
-    words = session.told({k: v for k, v in asked.items() if k in WORDS})
-    begin = {"words": words, "drawn": history.get("drawn")}
-    begin |= {name: tuple(history.get(name) or ()) for name in ("regions", "pulls")}
-    try:
-        states = [from_json(state) for state in history.get("states") or []]
-        begin["states"] = [replace(s, asked=_with_camera(folder, s.asked, camera)) for s in states]
-        begin["at"] = int(history.get("at") or 0)
-        begin["saved_at"] = history.get("saved_at")
-    except (UsageRefusal, TypeError, ValueError):
-        begin["states"], begin["at"], begin["saved_at"] = None, 0, None
+    begin = {"words": words(now.asked), "drawn": now.drawn, "regions": now.regions, "pulls": now.pulls, "kept": kept}
     return session, begin
 
 

@@ -59,7 +59,8 @@ def _ready(session: Session) -> dict:
         "pulls": list(session.beginning.pulls),
         "at": session.at,
         "states": len(session.states),
-        "saved": session.saved_at == session.at,
+        "found_at": session.history.found_at,
+        "saved": session.history.saved_at == session.at,
         "outline": np.round(session.full.outline_px, 1).tolist(),
     }
 

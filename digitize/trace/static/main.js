@@ -165,13 +165,13 @@ function beginning() {
 }
 
 function history() {
-  const go = (to) => doing(() => send("go", { to }));
+  const go = (to) => doing(() => send("go", { to })).then(poll);
   const button = (words, id, enabled, act) => html("button", { type: "button", id, onclick: act, disabled: !enabled }, words);
   return html(
     "div", { class: "row" },
     button("Undo", "undo", view.at > 0, () => go(view.at - 1)),
     button("Redo", "redo", view.at < view.states - 1, () => go(view.at + 1)),
-    button("As found", "as-found", view.at > 0, () => go(0)),
+    button("As found", "as-found", view.at > view.found_at, () => go(view.found_at)),
     html("button", { type: "button", id: "save", class: view.saved ? "" : "chief", onclick: saving }, view.saved ? "Saved" : "Save"),
   );
 }
@@ -200,7 +200,7 @@ function tools() {
 function pick(name) {
   sheet.stop();
   sheet.tool = name;
-  const words = { move: "", add: "Click on the line where a point is wanted.", remove: "Click on the point to take out.", pull: "Drag the thin yellow outline; body and fins are then fitted to it anew. Changes made so far begin anew." }[name];
+  const words = { move: "", add: "Click on the line where a point is wanted.", remove: "Click on the point to take out.", pull: "Drag the thin yellow outline; body and fins are then fitted to it anew, without the changes made so far; Undo brings those back." }[name];
   byId("hint").replaceChildren(...hint(words));
   tools();
 }
@@ -272,7 +272,7 @@ function drawFin() {
 function region(rocket) {
   sheet.begin({
     least: 3, most: null, closed: true,
-    words: () => `Click round what is ${rocket ? "rocket" : "not rocket (hand, stand, string)"}; then the outline is found again. Changes made so far begin anew.`,
+    words: () => `Click round what is ${rocket ? "rocket" : "not rocket (hand, stand, string)"}; then the outline is found again, without the changes made so far; Undo brings those back.`,
     done: (points) => {
       regions.push({ rocket, points });
       measure();
@@ -336,7 +336,7 @@ document.addEventListener("keydown", (event) => {
   const to = event.key.toLowerCase() === "z" ? view.at + (event.shiftKey ? 1 : -1) : event.key.toLowerCase() === "y" ? view.at + 1 : null;
   if (to === null) return;
   event.preventDefault();
-  if (to >= 0 && to < view.states) doing(() => send("go", { to }));
+  if (to >= 0 && to < view.states) doing(() => send("go", { to })).then(poll);
 });
 
 dropping();
