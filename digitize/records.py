@@ -92,12 +92,14 @@ class Silhouette:
     of Photo.rgb; sigma_px: (n,) standard deviation of each point along the outline's normal; big where the edge
     was weak, hidden (a string, a support) or bridged.
     mask: (H, W) bool, the region inside, at the resolution of Photo.rgb.
+    hand: (n,) bool, points a person has set; None: there are none.
     """
 
     outline_px: np.ndarray
     sigma_px: np.ndarray
     mask: np.ndarray
     warnings: tuple[Warn, ...] = ()
+    hand: np.ndarray | None = None
 
 
 # --- components and their aerodynamics --------------------------------------------------------------------

@@ -23,8 +23,8 @@ LEAST_RUN, LEAST_BULGE_PX = 3, 2.0
 """Points of one side, and the bulge over them, that tell a wider rim from fins."""
 
 
-def nose_tip(stations: Stations) -> tuple[float, float]:
-    """(p of the nose tip, its standard deviation).
+def nose_tip(stations: Stations, hand_p: float = np.inf) -> tuple[float, float]:
+    """(p of the nose tip, its standard deviation). hand_p: of the foremost point a person has set.
 
     Blur rounds a pointed tip off and shortens it by several pixels, so the tip is where the flanks behind it run
     together.
@@ -36,7 +36,7 @@ def nose_tip(stations: Stations) -> tuple[float, float]:
     if use.sum() < 6:
         return first, 1.0 * pixel
     after_spur = _after_spur(p, half, fore & (half < max(16 * pixel, 0.3 * stations.caliber)), pixel)
-    if after_spur is not None:
+    if after_spur is not None and hand_p >= after_spur[0]:  # what a person has set is no line of the ground
         return after_spur
     tip, linear, curved = _run_out(p[use], half[use] / pixel)
     lost = linear * BLUR_PX + curved * BLUR_PX**TIP_POWER  # where the flanks are closer than the blur they can't show

@@ -114,7 +114,8 @@ def measure_solid(
     axis = find_axis(prior.camera, silhouette.outline_px, nose)
     pixel = 1 / prior.camera.focal_px
     stations = find_stations(axis.flat, axis.upper, pixel, len(fins))
-    tip_p, tip_sigma = nose_tip(stations)
+    hand_p = np.inf if silhouette.hand is None else axis.flat[silhouette.hand, 0].min(initial=np.inf)
+    tip_p, tip_sigma = nose_tip(stations, float(hand_p))
     problem = _problem(prior, axis, stations, tip_p, references, told, silhouette)
     if references and told.behind_mm is None:
         problem = replace(problem, told=_unsaid_set_back(problem, stations))

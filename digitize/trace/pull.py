@@ -42,9 +42,10 @@ def pulls_of(photo: Photo, data) -> tuple[Pull, ...]:
 def pulled(silhouette: Silhouette, pulls: tuple[Pull, ...]) -> Silhouette:
     """The outline after all of them; where it was moved it is as good as a hand sets it."""
     outline, sigma = silhouette.outline_px, silhouette.sigma_px
+    hand = np.zeros(len(outline), bool)
     for pull in pulls:
         away = np.hypot(*(outline - pull.start).T) / pull.reach_px
         weight = np.where(away < 1, np.cos(np.pi / 2 * np.minimum(away, 1)) ** 2, 0.0)
         outline = outline + weight[:, None] * (pull.end - pull.start)
-        sigma = np.where(weight > 0.05, HAND_SIGMA_PX, sigma)
-    return replace(silhouette, outline_px=outline, sigma_px=sigma)
+        hand |= weight > 0.05
+    return replace(silhouette, outline_px=outline, sigma_px=np.where(hand, HAND_SIGMA_PX, sigma), hand=hand)
