@@ -292,6 +292,7 @@ def doubt_of(warnings) -> str | None:
         "TWO_FINS",
         "HAND_MATTERS",
         "WIDER_TAIL_UNSURE",
+        "RULER_ONE_END",
     }
     return next((warning.text for warning in warnings if warning.code in grave), None)
 

@@ -12,6 +12,7 @@ from trace_scene import ASKED, FOCAL_PX, HEIGHT, SEDGE, WIDTH, drawn, fin_px, ph
 
 from digitize.aero.components import centre_of_pressure
 from digitize.asked import words_of
+from digitize.assemble import doubt_of
 from digitize.errors import GeometryRefusal, Refusal, UnreadableRefusal, UsageRefusal
 from digitize.geometry import read_geometry
 from digitize.options import measure_options
@@ -20,7 +21,7 @@ from digitize.photo.read import read_photo
 from digitize.records import ReferencePoints
 from digitize.result_json import to_dict
 from digitize.trace import edits
-from digitize.trace.ends import ends_of, set_by_hand
+from digitize.trace.ends import ends_of, partly_read, set_by_hand
 from digitize.trace.pull import pulls_of
 from digitize.trace.resolve import solve_briefly
 from digitize.trace.session import HISTORY, Session, checked_words, open_folder
@@ -365,6 +366,25 @@ def test_a_reference_is_set_by_its_corners(tmp_path):
             set_by_hand(photo, found, replace(ends, points_px=corners, hand=True), None)
     with pytest.raises(UsageRefusal):
         set_by_hand(photo, replace(found, kind="a4"), moved, None)
+
+
+def test_a_ruler_that_was_partly_read_needs_both_of_its_ends(tmp_path):
+    """The length that was told does not lie between an end and the place where the reading stopped."""
+    photo = read_photo(photo_file(tmp_path))
+    marks = np.column_stack([np.arange(1.0, 300.0), np.zeros(299)])
+    found = ReferencePoints("ruler", "ruler, 300 mm", marks * 3 + [200, 700], marks, 0.1, 5e-4, np.zeros((4, 2)))
+    ends = ends_of(photo, found)
+    part = partly_read(photo, found, ends, 300.0)
+    assert (part.read_mm, part.told_mm, part.unset) == (298.0, 300.0, (0, 1))
+    assert partly_read(photo, found, ends, 298.0) is None
+    for k in (0, 1):
+        one = replace(ends, points_px=ends.points_px + np.eye(2)[[k]].T * [[3, 0]] * (2 * k - 1), hand=True)
+        assert partly_read(photo, found, one, 300.0).unset == (1 - k,)
+        (warning,) = set_by_hand(photo, found, one, 300.0).warnings
+        assert warning.code == "RULER_ONE_END" and "298 mm" in warning.text and doubt_of([warning])
+        assert set_by_hand(photo, found, one, 298.0).warnings == ()
+    both = replace(ends, points_px=ends.points_px + [[-3, 0], [3, 0]], hand=True)
+    assert partly_read(photo, found, both, 300.0).unset == () and set_by_hand(photo, found, both, 300.0).warnings == ()
 
 
 def test_the_seed_is_told_in_the_form():

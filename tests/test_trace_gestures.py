@@ -16,6 +16,7 @@ from digitize.trace.session import Session
 pytestmark = [needs_chromium, pytest.mark.slow]
 SAMPLES = Path(__file__).parents[1] / "samples"
 BRAMBLE = {"scale": ["ruler=300mm", "tube=33.2mm"], "behind": "0mm", "fins": "4"}
+THISTLE = {"scale": ["ruler=300mm"], "behind": "0mm", "fins": "3", "nose": "left", "balance": "250mm"}
 TEASEL = {"scale": ["card"], "behind": "9mm", "fins": "6", "nose": "right"}
 
 
@@ -32,6 +33,12 @@ def measured(folder: Path, photo: str, asked: dict):
 @pytest.fixture(scope="module")
 def bramble(tmp_path_factory):
     with measured(tmp_path_factory.mktemp("bramble"), "bramble-white-ruler.jpg", BRAMBLE) as served:
+        yield served
+
+
+@pytest.fixture(scope="module")
+def thistle(tmp_path_factory):
+    with measured(tmp_path_factory.mktemp("thistle"), "thistle-steel-ruler.jpg", THISTLE) as served:
         yield served
 
 
@@ -278,6 +285,31 @@ def test_no_key_is_lost_while_an_answer_is_on_its_way(page, bramble):
         page.wait_for_timeout(pause)
     wanted = pytest.approx(place + [11.0, 0.0], abs=0.006)
     until(lambda: session.states[-1].ends[0].points_px[1] == wanted)
+
+
+def test_a_ruler_that_was_partly_read_asks_for_both_its_ends(page, thistle):
+    session = shown(page, thistle)
+    page.click("#whole")
+    found, (first, last) = number(page, "length"), session.states[0].ends[0].points_px
+    mm = (last - first) / 298  # its first and last millimetre are cut off by its own ends
+    hint = page.locator(".to-set")
+    assert hint.text_content() == "298 of 300 mm read: to use its ends, set both" and hint.is_visible()
+    assert "298 of 300 mm read" in page.get_attribute("[data-key='ends-0-0']", "aria-label")
+    for _ in range(4):
+        page.click("#zoom-in")
+    page.focus("[data-key='ends-0-1']")  # comes into sight
+    drag(page, last, last + mm)
+    page.mouse.up()
+    until(lambda: session.at == 1)
+    page.wait_for_selector("text=still is where the reading stopped")
+    assert hint.text_content() == "298 of 300 mm read: set end 1 too"
+    assert "look-again" in page.get_attribute(".verdict", "class")
+    page.focus("[data-key='ends-0-0']")
+    for key in ["ArrowLeft"] * round(float(mm[0])):
+        page.keyboard.press(key)
+    until(lambda: session.at == 2 and number(page, "length") == session.full.length_mm.value)
+    assert hint.count() == 0 and page.locator("text=still is where the reading stopped").count() == 0
+    assert number(page, "length") == pytest.approx(found, rel=0.0015)  # a pixel of either is 0.07 % of the ruler
 
 
 def test_a_corner_of_a_card_is_dragged_and_moved_by_keys(page, teasel):

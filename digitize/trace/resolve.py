@@ -23,7 +23,7 @@ from digitize.solid.agreement import check_agreement
 from digitize.solid.fin_edges import outward
 from digitize.solid.measure import MOST_TILT_RAD, FinsSaid, FinTrace, Solid, start_depth
 from digitize.solid.pose import Pose, view_of_axis
-from digitize.trace.ends import ends_of, set_by_hand
+from digitize.trace.ends import ends_of, set_by_hand, told_lengths
 from digitize.trace.sketch import HAND_SIGMA_PX, Sketch, SketchFin, to_json
 from digitize.uncertainty import HIDDEN_SHARE
 
@@ -142,12 +142,10 @@ def _adjusted(base: Measured, start: Sketch, sketch: Sketch, options: MeasureOpt
 
 def _references(base: Measured, sketch: Sketch, options: MeasureOptions):
     """As found, or by the ends set by hand."""
-    lengths = iter([claim.length_mm for claim in options.scales if claim.kind == "ruler"])
-    found = list(base.references)
+    found, told = list(base.references), told_lengths(base.references, options.scales)
     for k, ends in enumerate(sketch.ends[: len(found)]):
-        ruler_mm = next(lengths, None) if found[k].kind == "ruler" else None
         if ends.hand:
-            found[k] = set_by_hand(base.photo, found[k], ends, ruler_mm)
+            found[k] = set_by_hand(base.photo, found[k], ends, told[k])
     return found
 
 

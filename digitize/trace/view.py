@@ -5,6 +5,7 @@ import numpy as np
 from digitize.cautions import CAUTIONS
 from digitize.result_json import to_dict
 from digitize.trace import edits
+from digitize.trace.ends import partly_read, told_lengths
 from digitize.trace.resolve import Traced
 from digitize.trace.session import Session
 
@@ -44,7 +45,7 @@ def brief(session: Session, traced: Traced, result) -> dict:
 def preview(session: Session, traced: Traced, result) -> dict:
     """Sketch, numbers, what is changed."""
     return {
-        "sketch": sketch_view(traced),
+        "sketch": {**sketch_view(traced), "ends": _ends(session, traced)},
         "result": _numbers(result),
         "changed": list(session.changed(traced.sketch)),
     }
@@ -94,7 +95,6 @@ def sketch_view(traced: Traced) -> dict:
         "body_hand": sketch.hand.tolist(),
         "fins": [_fin(traced, k) for k in range(len(sketch.fins))],
         "scales": _scales(traced),
-        "ends": _ends(traced),
         "references": [
             {"label": r.label, "points": _px(photo.to_full_px(r.outline_px))}
             for r in measured.references
@@ -148,14 +148,20 @@ def _scales(traced: Traced) -> list[dict]:
     ]
 
 
-def _ends(traced: Traced) -> list[dict]:
-    """What can be dragged of the references in use."""
-    used = {claim.kind for claim in traced.options.scales}
-    return [
-        {"reference": k, "label": ends.label, "points": _px(ends.points_px), "hand": ends.hand}
-        for k, ends in enumerate(traced.sketch.ends)
-        if len(ends.points_px) and ends.kind in used
-    ]
+def _ends(session: Session, traced: Traced) -> list[dict]:
+    """What can be dragged of the references in use; partly: how much of a ruler was read, if not all of it, and which
+    of its ends lie yet where the reading stopped."""
+    used, found = {claim.kind for claim in traced.options.scales}, session.base.references
+    told, seen = told_lengths(found, traced.options.scales), []
+    for k, ends in enumerate(traced.sketch.ends):
+        if not len(ends.points_px) or ends.kind not in used:
+            continue
+        part = partly_read(traced.measured.photo, found[k], ends, told[k])
+        partly = part and {"read_mm": round(part.read_mm, 1), "told_mm": part.told_mm, "unset": list(part.unset)}
+        seen.append(
+            {"reference": k, "label": ends.label, "points": _px(ends.points_px), "hand": ends.hand, "partly": partly}
+        )
+    return seen
 
 
 def _px(points) -> list:

@@ -26,6 +26,7 @@ export function lines(view, draft) {
     made.push(...cased([...sketch.upper, ...[...sketch.lower].reverse()], "body", true));
     made.push(svg("path", { class: "line axis", d: path([sketch.tip, sketch.aft]) }));
     for (const scale of sketch.scales) made.push(...cased(scale.points, "scale"));
+    for (const ends of sketch.ends) if (toSet(ends)) made.push(beside(sketch, ends, toSet(ends)));
   }
   if (sketch && result && result.drawing) made.push(...marks(result.drawing, halfWidth(sketch)));
   if (draft && draft.points.length) {
@@ -33,6 +34,26 @@ export function lines(view, draft) {
     for (const point of draft.points) made.push(svg("circle", { class: "handle hand", cx: point[0], cy: point[1], "data-r": 4 }));
   }
   return made;
+}
+
+// A ruler that was not read from end to end: what is told of it lies between its ends only once both are set.
+function toSet({ partly }) {
+  if (!partly || !partly.unset.length) return "";
+  const which = partly.unset.length === 2 ? "to use its ends, set both" : `set end ${partly.unset[0] + 1} too`;
+  return `${partly.read_mm} of ${partly.told_mm} mm read: ${which}`;
+}
+
+// Words along a ruler, on its side that is away from the rocket and its marks.
+function beside(sketch, { label, points: [a, b] }, words) {
+  const size = Math.hypot(b[0] - a[0], b[1] - a[1]) || 1;
+  const at = middle(a, b);
+  const off = middle(sketch.tip, sketch.aft).map((v, k) => at[k] - v);
+  let across = [-(b[1] - a[1]) / size, (b[0] - a[0]) / size];
+  if (across[0] * off[0] + across[1] * off[1] < 0) across = across.map((v) => -v);
+  const outline = (sketch.references.find((reference) => reference.label === label) || { points: [] }).points;
+  const half = Math.max(0, ...outline.map((p) => (p[0] - at[0]) * across[0] + (p[1] - at[1]) * across[1]));
+  const side = Math.abs(across[1]) > Math.abs(across[0]) ? Math.sign(across[1]) : Math.sign(across[0]);
+  return svg("text", { class: "mark to-set", "data-text": JSON.stringify([at, across, side, half]) }, words);
 }
 
 function halfWidth(sketch) {
@@ -84,7 +105,7 @@ export function spots(sketch) {
     ends.points.forEach((at, end) =>
       made.push({
         key: `ends-${ends.reference}-${end}`, at, kind: `scale${ends.hand ? " hand" : ""}`, tab: true,
-        label: `${ends.points.length === 2 ? "end" : "corner"} ${end + 1} of the reference, ${ends.label}`,
+        label: `${ends.points.length === 2 ? "end" : "corner"} ${end + 1} of the reference, ${ends.label}${toSet(ends) ? `; ${toSet(ends)}` : ""}`,
         change: (to) => ({ do: "move-ends", reference: ends.reference, end, to }),
       }),
     );
