@@ -141,6 +141,54 @@ def test_a_second_finger_gives_up_what_the_first_began(touched, bramble):
     assert session.at == 0 and not session.working and session.beginning.pulls == ()
 
 
+def test_moves_between_two_frames_are_one_and_the_newest_is_asked_for(page, bramble):
+    """Whatever rate the pointer has: one question at a time, the last place wins, an answer is drawn in a frame."""
+    session = shown(page, bramble)
+    asked, under_way = [], []
+
+    def slow(route):
+        asked.append(route.request.post_data_json["to"])
+        under_way.append(len(asked) - len(answers))
+        page.wait_for_timeout(120)
+        answers.append(route.fetch())
+        route.fulfill(response=answers[-1])
+
+    answers = []
+    page.route("**/preview", slow)
+    tip = np.array(on_screen(page, session.full.drawing.fins[0][fin_tip(session)]))
+    page.mouse.move(*tip)
+    page.mouse.down()
+    page.evaluate(
+        """([x, y]) => {
+          window.drawn = [];
+          const seen = new MutationObserver(() => window.drawn.push(window.inFrame));
+          seen.observe(document.getElementById("numbers"), { childList: true });
+          const frame = window.requestAnimationFrame;
+          window.requestAnimationFrame = (work) => frame((now) => { window.inFrame = now; work(now); });
+          const sheet = document.getElementById("sheet");
+          const move = (k) => sheet.dispatchEvent(
+            new PointerEvent("pointermove", { pointerId: 1, pointerType: "mouse", clientX: x, clientY: y - k, bubbles: true }));
+          for (let k = 1; k <= 20; k += 1) move(k);
+          setTimeout(() => { for (let k = 21; k <= 30; k += 1) move(k); }, 60);
+          setTimeout(() => { for (let k = 31; k <= 40; k += 1) move(k); }, 100);
+        }""",
+        tip.tolist(),
+    )
+    until(lambda: page.wait_for_timeout(20) or len(answers) == 2)
+    rest(page)
+    start = np.array(session.full.drawing.fins[0][fin_tip(session)])
+    px = 1 / page.evaluate("document.getElementById('sheet').getScreenCTM().a")
+    assert [float(start[1] - to[1]) / px for to in asked] == pytest.approx([20, 40], abs=0.2)
+    assert under_way == [1, 1]
+    shown_cp = answers[-1].json()["result"]["cp"]["x_mm"]["value"]
+    until(lambda: number(page, "cp") == shown_cp)
+    drawn = page.evaluate("window.drawn")
+    assert len(drawn) == len(set(drawn)) == 2 and None not in drawn
+    page.mouse.up()
+    until(lambda: session.at == 1)
+    assert session.full.cp_x_mm.value == shown_cp
+
+
 def dropped(page, name: str, content: bytes, on="#sheet"):
     """A file dragged over the page and dropped on that element of it."""
     words = """([name, content]) => {

@@ -16,7 +16,10 @@ const trouble = { said: null };
 const sheet = new Sheet(byId("sheet"), byId("loupe"), byId("stage"), {
   preview: (change) => follow(change),
   commit: (change) => doing(() => send("change", change)),
-  drop: () => show(view),
+  drop: () => {
+    trouble.said = null;
+    show(view);
+  },
   pulled: (pull) => pullOutline(pull),
   hint: (words) => byId("hint").replaceChildren(...hint(words)),
 });
@@ -37,30 +40,45 @@ async function doing(work) {
   status();
 }
 
-// One preview at a time; of those that come meanwhile only the newest is sent.
+// One preview at a time; of those that come meanwhile only the newest is sent. An answer is drawn with the next frame,
+// while the program works on the next one already, unless its drag is over by then.
 let waiting = null;
 let busy = false;
 async function follow(change) {
   waiting = change;
   if (busy) return;
   busy = true;
-  while (waiting) {
-    const now = waiting;
-    waiting = null;
-    try {
-      const begun = performance.now();
-      const seen = await send("preview", now);
-      document.body.dataset.followed = (performance.now() - begun).toFixed(1);
-      if (!sheet.drag) break;
-      trouble.said = null;
-      show({ ...view, ...seen }, false);
-    } catch (error) {
-      if (!(error instanceof Refused)) throw error;
-      trouble.said = error.said;
+  try {
+    while (waiting) {
+      const [now, drag] = [waiting, sheet.drag];
+      waiting = null;
+      let answer;
+      try {
+        answer = { seen: await send("preview", now), said: null };
+      } catch (error) {
+        if (!(error instanceof Refused)) throw error;
+        answer = { seen: null, said: error.said };
+      }
+      arrived({ ...answer, drag });
     }
-    status();
+  } finally {
+    busy = false;
   }
-  busy = false;
+}
+
+let answered = null;
+function arrived(answer) {
+  if (!answered) requestAnimationFrame(drawAnswer);
+  answered = answer;
+}
+
+function drawAnswer() {
+  const { seen, said, drag } = answered;
+  answered = null;
+  if (!drag || drag !== sheet.drag) return;
+  trouble.said = said;
+  if (seen) show({ ...view, ...seen }, false);
+  status();
 }
 
 async function poll() {

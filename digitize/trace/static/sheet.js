@@ -144,6 +144,7 @@ export class Sheet {
   // --- pointer and fingers ---
 
   down(event) {
+    this.moved();
     this.element.setPointerCapture(event.pointerId);
     this.pointers.set(event.pointerId, { x: event.clientX, y: event.clientY });
     if (this.pointers.size > 1) {
@@ -165,30 +166,45 @@ export class Sheet {
     event.preventDefault();
   }
 
+  // Moves are only noted; what they come to is drawn with the next frame, once for all that came before it.
   move(event) {
-    const before = this.pointers.get(event.pointerId);
-    if (!before) {
-      if (this.draft) this.loupe.show(this.camera.toPhoto(event.clientX, event.clientY), event.clientX, event.clientY, this.camera.scale(), this.view.photo.width);
+    const known = this.pointers.get(event.pointerId);
+    if (!known && !this.draft) return;
+    const now = { x: event.clientX, y: event.clientY };
+    if (!this.frame) {
+      this.before = [...this.pointers.values()].map((p) => ({ ...p }));
+      this.frame = requestAnimationFrame(() => this.moved());
+    }
+    if (known) Object.assign(known, now);
+    this.last = now;
+  }
+
+  // What was noted is done, at the latest when something else begins or the pointer is let go.
+  moved() {
+    if (!this.frame) return;
+    cancelAnimationFrame(this.frame);
+    this.frame = null;
+    const { x, y } = this.last;
+    if (this.pointers.size === 2) {
+      this.camera.pinch(this.before, [...this.pointers.values()]);
       return;
     }
-    const old = [...this.pointers.values()].map((p) => ({ ...p }));
-    this.pointers.set(event.pointerId, { x: event.clientX, y: event.clientY });
-    if (this.pointers.size === 2) {
-      this.camera.pinch(old, [...this.pointers.values()]);
+    const at = this.camera.toPhoto(x, y);
+    if (!this.pointers.size) {
+      if (this.draft) this.loupe.show(at, x, y, this.camera.scale(), this.view.photo.width);
       return;
     }
     if (!this.start) return;
-    if (Math.hypot(event.clientX - this.start.x, event.clientY - this.start.y) > 3) this.start.moved = true;
-    const at = this.camera.toPhoto(event.clientX, event.clientY);
+    if (Math.hypot(x - this.start.x, y - this.start.y) > 3) this.start.moved = true;
     if (this.pull) {
-      this.loupe.show(at, event.clientX, event.clientY, this.camera.scale(), this.view.photo.width);
+      this.loupe.show(at, x, y, this.camera.scale(), this.view.photo.width);
       this.pull.to = at;
       const line = this.over.querySelector(".found");
       line.setAttribute("d", `M${pulled(this.view.outline, this.pull).map((p) => p.join(",")).join("L")}Z`);
     } else if (this.drag) {
       if (!this.start.moved) return;
       const to = [at[0] + this.drag.off[0], at[1] + this.drag.off[1]];
-      this.loupe.show(to, event.clientX, event.clientY, this.camera.scale(), this.view.photo.width);
+      this.loupe.show(to, x, y, this.camera.scale(), this.view.photo.width);
       this.drag.change = this.drag.spot.change(to, SNAP * this.camera.scale());
       this.told.preview(this.drag.change);
     } else if (this.start.moved) {
@@ -197,6 +213,7 @@ export class Sheet {
   }
 
   up(event) {
+    this.moved();
     const last = this.pointers.size === 1;
     this.pointers.delete(event.pointerId);
     if (!last || !this.start) return;
@@ -208,6 +225,7 @@ export class Sheet {
   }
 
   cancel(event) {
+    this.moved();
     this.pointers.delete(event.pointerId);
     this.give_up();
   }
