@@ -28,7 +28,7 @@ from digitize.second_opinion import method_view, next_with_method, whole_band, w
 from digitize.solid.mark import marked_balance
 from digitize.solid.measure import UNEXPLAINED, Solid
 from digitize.solve import fin_result, geometry_warnings, radius_choice, tip_points
-from digitize.uncertainty import SAMPLES, Samples, band, draw, next_measurement, shares
+from digitize.uncertainty import SAMPLES, Samples, band, bands, draw, next_measurement, shares
 
 
 @dataclass(frozen=True)
@@ -145,7 +145,8 @@ def _cutout(solid: Solid, samples: Samples, rolls_deg) -> tuple[Quantity, Quanti
     body_area = float(2 * np.trapezoid(geometry.profile_mm[:, 1], geometry.profile_mm[:, 0]))
     weights = []
     for k, roll in enumerate(rolls_deg):
-        alone, _, _ = areas.cutout(replace(geometry, fins=(geometry.fins[k],)), [roll])
+        only = len(geometry.fins) == 1
+        alone = area if only else areas.cutout(replace(geometry, fins=(geometry.fins[k],)), [roll])[0]
         weights.append((alone - body_area) / float(np.mean(samples.fins[k]["area_mm2"])))
     sampled_area, sampled_centroid = samples.cutout(weights)
     return band(sampled_area, area), band(sampled_centroid, centroid)
@@ -181,14 +182,10 @@ def fin_bands(solid: Solid, samples: Samples, k: int) -> FinResult:
     exact, drawn = fin_result(solid.geometry, solid.geometry.fins[k]), samples.fins[k]
     outline = solid.geometry.fins[k].outline_mm
     tip_x = drawn["outline"][:, tip_points(outline, float(np.mean(drawn["radius_mm"]))), 0]
-    return replace(
-        exact,
-        root_chord_mm=band(drawn["root_chord_mm"], exact.root_chord_mm.value),
-        span_mm=band(drawn["span_mm"], exact.span_mm.value),
-        area_mm2=band(drawn["area_mm2"], exact.area_mm2.value),
-        tip_chord_mm=band(np.ptp(tip_x, axis=1), exact.tip_chord_mm.value),
-        sweep_mm=band(tip_x.min(1) - drawn["outline"][:, 0, 0], exact.sweep_mm.value),
-    )
+    sizes = {name: drawn[name] for name in ("root_chord_mm", "span_mm", "area_mm2")}
+    sizes |= {"tip_chord_mm": np.ptp(tip_x, axis=1), "sweep_mm": tip_x.min(1) - drawn["outline"][:, 0, 0]}
+    found = bands(list(sizes.values()), [getattr(exact, name).value for name in sizes])
+    return replace(exact, **dict(zip(sizes, found, strict=True)))
 
 
 def _reference_warnings(measured: Measured) -> list[Warn]:

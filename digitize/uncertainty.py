@@ -74,6 +74,12 @@ def band(values: np.ndarray, value: float) -> Quantity:
     return Quantity(float(value), float((high - low) / 2))
 
 
+def bands(drawn: Sequence[np.ndarray], values: Sequence[float]) -> list[Quantity]:
+    """The same of several, each (S,), at once: what quantiles cost is mostly the call."""
+    low, high = np.quantile(np.stack(drawn), [0.025, 0.975], axis=1)
+    return [Quantity(float(value), float(half)) for value, half in zip(values, (high - low) / 2, strict=True)]
+
+
 def draw(solid: Solid, seed: int, count: int = SAMPLES, only: str | None = None) -> Samples:
     """`count` rockets that might as well be this one; only: let just this one of SOURCES err."""
     errors = _Errors(np.random.default_rng(seed), count, only)
@@ -96,7 +102,7 @@ def draw(solid: Solid, seed: int, count: int = SAMPLES, only: str | None = None)
         _fin(solid, k, pose, errors, tip_s, bias_px, profile_x, profile_r) for k in range(len(solid.fins))
     ]
     arrays = [
-        (t.said.count, f["polygon"], f["radius_mm"], f["span_mm"])
+        (t.said.count, f["planform"], f["radius_mm"], f["span_mm"])
         for t, f in zip(solid.fins, fins, strict=True)
     ]
     cp_x, slope = batch.cp_batch(profile_x, profile_r, arrays)
@@ -189,7 +195,7 @@ def _hidden_sigma(solid: Solid) -> np.ndarray:
 
 
 def _fin(solid: Solid, k: int, pose, errors: _Errors, tip_s, bias_px, profile_x, profile_r) -> dict:
-    """One group's samples: sizes (S,) and the closed polygon (S, m, 2) outside the body."""
+    """One group's samples: sizes (S,), the outline (S, k, 2) and the planform outside the body."""
     trace, nominal = solid.fins[k], solid.geometry.fins[k].outline_mm
     # one stretch of edge in EDGE_MODES errs alone, so together they move the area by less than each
     edge_px = np.hypot(np.hypot(FIN_EDGE_SIGMA_PX, trace.edge_sigma_px), trace.misfit_sigma_px * np.sqrt(EDGE_MODES))
@@ -213,7 +219,7 @@ def _fin(solid: Solid, k: int, pose, errors: _Errors, tip_s, bias_px, profile_x,
     radius = ((root[:, 1:, 1] + root[:, :-1, 1]) / 2 * step).sum(1) / step.sum(1)
     plan = planform(polygon)
     return {
-        "polygon": polygon,
+        "planform": plan,
         "outline": outline,
         "radius_mm": radius,
         "span_mm": outline[..., 1].max(1) - radius,

@@ -24,6 +24,7 @@ from digitize.solid.adjust import (
     Told,
     TubeLimbs,
     adjust,
+    adjust_near,
     adjust_robustly,
     similarity,
 )
@@ -230,6 +231,21 @@ def test_points_beside_the_tube_lose_their_weight():
     plain, robust = adjust(problem), adjust_robustly(problem)
     assert abs(np.log(plain.pose().depth_mm / 600)) > 3e-3
     assert abs(np.log(robust.pose().depth_mm / 600)) < 1e-3
+
+
+@pytest.mark.parametrize("told_mm", [40.1, 41.0, 44.0, 30.0, 120.0])
+def test_from_a_solution_near_by_it_is_as_good_as_the_same(told_mm):
+    """From near or far: within two hundredths of the standard deviation of what `adjust` says, and the covariance."""
+    truth, told = Truth(kinds=("card", "a4")), Told(tube_mm=40.0, behind_mm=45.0)
+    problem = problem_of(truth, told, 0.1, np.random.default_rng(4))
+    start = adjust(problem).values
+    moved = replace(problem, told=replace(told, tube_mm=told_mm))
+    exact, near = adjust(moved, start), adjust_near(moved, start)
+    sigma = np.sqrt(np.diag(exact.covariance))
+    assert np.abs(near.values - exact.values).max() > 0 or told_mm > 100
+    assert (np.abs(near.values - exact.values) < 0.02 * sigma).all()
+    assert np.sqrt(np.diag(near.covariance)) == pytest.approx(sigma, rel=1e-3)
+    assert near.sources == exact.sources and near.residuals == pytest.approx(exact.residuals, abs=0.02)
 
 
 def test_similarity_is_that_of_known_points():

@@ -20,10 +20,10 @@ from digitize.photo.calibration import CameraFile, write_camera
 from digitize.photo.read import read_photo
 from digitize.records import ReferencePoints
 from digitize.result_json import to_dict
-from digitize.trace import edits
+from digitize.trace import edits, resolve
 from digitize.trace.ends import ends_of, partly_read, set_by_hand
 from digitize.trace.pull import pulls_of
-from digitize.trace.resolve import solve_briefly
+from digitize.trace.resolve import sketch_of, solve_briefly, trace
 from digitize.trace.session import HISTORY, Session, checked_words, open_folder
 from digitize.trace.sketch import from_json, to_json
 from digitize.trace.weight import nose_weight
@@ -89,6 +89,46 @@ def test_a_change_of_scale_leaves_the_picture_and_moves_all_lengths(session):
     session.change({"do": "ask", "words": {"scale": ["tube=60mm"]}})
     assert session.full.length_mm.value == pytest.approx(2 * before, rel=2e-3)
     assert to_json(session.states[-1])["body_px"] == to_json(session.states[1])["body_px"]
+
+
+def test_the_same_words_about_another_outline_are_solved_anew(session):
+    """Two photos one after the other, the same told of both: the second is not scaled by the first."""
+    base, asked = session.base, {**ASKED, "scale": ["tube=60mm"]}
+    tubes = base.solid.adjusted.problem.tubes
+    middle = np.mean([tube.points_px.mean(0) for tube in tubes], axis=0)
+    wider = tuple(replace(tube, points_px=middle + (tube.points_px - middle) * [1.0, 1.25]) for tube in tubes)
+    adjusted = base.solid.adjusted
+    other = replace(adjusted, problem=replace(adjusted.problem, tubes=wider))
+    depth_mm = []
+    for found in (base, replace(base, solid=replace(base.solid, adjusted=other))):
+        start = sketch_of(found, ASKED)
+        for settled in (False, True):
+            depth_mm.append(float(trace(found, start, replace(start, asked=asked), settled).pose.depth_mm))
+    assert depth_mm[0] == pytest.approx(depth_mm[1], rel=1e-4) and depth_mm[2] == pytest.approx(depth_mm[3], rel=1e-4)
+    assert depth_mm[3] == pytest.approx(depth_mm[1] / 1.25, rel=5e-3)
+
+
+def test_a_dragged_scale_shows_what_is_kept(session):
+    """While dragging it is solved less finely, but far within the band; what is kept does not depend on the drag."""
+    a, b = seen(100.0, -40.0), seen(300.0, -40.0)
+    words = f"points={a[0]},{a[1]},{b[0]},{b[1]},200mm"
+    session.change({"do": "ask", "words": {"scale": ["tube=30mm", words], "behind": "0mm"}})
+    for move in ({"do": "move-reference", "reference": 1, "end": 1}, {"do": "move-end", "end": "tip", "snap": 0}):
+        at = session.traced.sketch.tip_px if "snap" in move else b
+        kept = []
+        for dragged in (True, False):
+            for step in range(6 * dragged):
+                session.preview({**move, "to": (at + [0.3 * step, 0.5 * step]).tolist()})
+            change = {**move, "to": (at + [1.5, 2.5]).tolist()}
+            brief = session.preview(change)[1] if dragged else None
+            session.change(change)
+            kept.append(session.full)
+            for name in ("cp_x_mm", "length_mm", "max_diameter_mm"):
+                shown, full = getattr(brief or session.full, name), getattr(session.full, name)
+                assert abs(shown.value - full.value) < 0.02 * full.pm95
+            session.go(session.at - 1)
+            resolve._solutions.cache_clear()
+        assert to_dict(kept[0]) == to_dict(kept[1])
 
 
 def test_two_points_of_known_distance_scale_it(session):

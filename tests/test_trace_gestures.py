@@ -166,8 +166,9 @@ def test_moves_between_two_frames_are_one_and_the_newest_is_asked_for(page, bram
           const frame = window.requestAnimationFrame;
           window.requestAnimationFrame = (work) => frame((now) => { window.inFrame = now; work(now); });
           const sheet = document.getElementById("sheet");
+          const mouse = { pointerId: 1, pointerType: "mouse", bubbles: true };
           const move = (k) => sheet.dispatchEvent(
-            new PointerEvent("pointermove", { pointerId: 1, pointerType: "mouse", clientX: x, clientY: y - k, bubbles: true }));
+            new PointerEvent("pointermove", { ...mouse, clientX: x, clientY: y - k }));
           for (let k = 1; k <= 20; k += 1) move(k);
           setTimeout(() => { for (let k = 21; k <= 30; k += 1) move(k); }, 60);
           setTimeout(() => { for (let k = 31; k <= 40; k += 1) move(k); }, 100);

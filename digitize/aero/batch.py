@@ -6,17 +6,17 @@ import numpy as np
 
 from digitize.aero import body, fins, interference
 
-FinArrays = tuple[int, np.ndarray, np.ndarray, np.ndarray]
+FinArrays = tuple[int, np.ndarray | fins.Planform, np.ndarray, np.ndarray]
 
 
 def fin_load(count: int, polygon, radius_mm, span_mm, reference_area_mm2):
     """Slope (per radian) of a fin group beside the body, and where it acts (mm from the nose tip).
     Broadcasts.
 
-    polygon: (..., m, 2) closed, with the points along the body; radius_mm, span_mm, reference_area_mm2:
-    (...).
+    polygon: (..., m, 2) closed, with the points along the body, or its planform if that is there already;
+    radius_mm, span_mm, reference_area_mm2: (...).
     """
-    plan = fins.planform(polygon)
+    plan = polygon if isinstance(polygon, fins.Planform) else fins.planform(polygon)
     one_fin = fins.fin_slope(plan.area_mm2, span_mm, plan.midchord_slope, reference_area_mm2)
     factor = interference.count_factor(count) * interference.body_factor(count, radius_mm, span_mm)
     return factor * one_fin, plan.quarter_chord_mm
@@ -26,8 +26,8 @@ def cp_batch(profile_x, profile_r, fin_groups: Sequence[FinArrays]):
     """Centre of pressure and slope of S rockets: (cp_x (S,) mm from the nose tip, cn_alpha (S,) per radian).
 
     profile_x: (n,) or (S, n); profile_r: (S, n), millimetres. fin_groups: (count, polygon (S, m, 2) closed
-    with the points along the body, radius (S,), span (S,)) for each group. The reference area is that of each
-    rocket's largest diameter. A rocket without a positive slope has no centre of pressure: its cp_x is NaN.
+    with the points along the body or its planform, radius (S,), span (S,)) for each group. The reference area is that
+    of each rocket's largest diameter. A rocket without a positive slope has no centre of pressure: its cp_x is NaN.
     """
     profile_r = np.asarray(profile_r, float)
     profile_x = np.broadcast_to(np.asarray(profile_x, float), profile_r.shape)

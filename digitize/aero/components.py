@@ -5,9 +5,11 @@ body radius between the fins'; here it is the mean radius along the root, which 
 `other_readings` shows how much the choice matters.
 """
 
+from collections.abc import Sequence
+
 import numpy as np
 
-from digitize.aero import batch, body
+from digitize.aero import batch, body, fins
 from digitize.errors import GeometryRefusal
 from digitize.records import CentreOfPressure, FinGroup, Geometry, PartLoad
 
@@ -23,15 +25,14 @@ def centre_of_pressure(geometry: Geometry) -> CentreOfPressure:
     positive.
     """
     profile_x, profile_r = geometry.profile_mm.T
-    x_mm, slope = batch.cp_batch(
-        profile_x, profile_r[None], [_fin_arrays(geometry, g) for g in geometry.fins]
-    )
+    groups = [_with_planform(_fin_arrays(geometry, group)) for group in geometry.fins]
+    x_mm, slope = batch.cp_batch(profile_x, profile_r[None], groups)
     if not np.isfinite(x_mm[0]):
         raise GeometryRefusal(
             "the parts' normal forces add up to nothing, so there is no centre of pressure",
             "add the fins to the geometry, or check the diameters of the tail",
         )
-    parts = (*_body_parts(profile_x, profile_r), *_fin_parts(geometry))
+    parts = (*_body_parts(profile_x, profile_r), *_fin_parts(geometry, groups))
     return CentreOfPressure(float(x_mm[0]), float(slope[0]), parts)
 
 
@@ -91,11 +92,16 @@ def _fin_arrays(geometry: Geometry, group: FinGroup, radius_mm: float | None = N
     return group.count, polygon[None], np.array([radius_mm]), np.array([span_mm])
 
 
-def _fin_parts(geometry: Geometry):
+def _with_planform(group: batch.FinArrays) -> batch.FinArrays:
+    """It is used twice and takes the longest."""
+    return group[0], fins.planform(group[1]), *group[2:]
+
+
+def _fin_parts(geometry: Geometry, groups: Sequence[batch.FinArrays]):
     area = body.reference_area(geometry.profile_mm[:, 1])
-    for number, group in enumerate(geometry.fins, 1):
+    for number, (group, arrays) in enumerate(zip(geometry.fins, groups, strict=True), 1):
         name = f"fins ({group.count})" if len(geometry.fins) == 1 else f"fins {number} ({group.count})"
-        slope, x_mm = batch.fin_load(*_fin_arrays(geometry, group), area)
+        slope, x_mm = batch.fin_load(*arrays, area)
         yield PartLoad(name, float(slope[0]), float(x_mm[0]))
 
 

@@ -171,6 +171,8 @@ class _State:
 _POSE = 7  # log focal, k1, edge bias, log depth, tilt, turn_z, turn_x
 _PLANE = 7  # rotation vector 3, translation 3, size
 _STEP = np.finfo(float).eps ** 0.5
+_NEAR_STEPS = 9
+_SETTLED = 3e-3  # standard deviations; the slopes' own rounding keeps the steps from falling below a third of it
 
 
 def _unpack(problem: Problem, values: np.ndarray) -> _State:
@@ -326,28 +328,52 @@ def adjust_robustly(problem: Problem) -> Adjusted:
 
 def adjust(problem: Problem, start: np.ndarray | None = None) -> Adjusted:
     """Solve; the covariance is that of the linearised problem at the solution. start: (m,) values to begin from."""
-
-    def stacked(values):
-        return np.concatenate([r for _, _, r in _residuals(problem, values)], -1)
-
-    def jacobian(values):
-        # forward differences, all unknowns at once: a residual costs the same for one set of values as for twenty
-        step = _STEP * np.where(values >= 0, 1.0, -1.0) * np.maximum(1.0, np.abs(values))
-        moved = values + np.diag(step)
-        change = stacked(np.vstack([values, moved]))
-        return ((change[1:] - change[0]) / _column(np.diag(moved) - values)).T
-
     if start is None:
         start = np.zeros(_POSE + len(problem.tubes) + _PLANE * len(problem.references))
-    fit = least_squares(stacked, start, jacobian, method="lm", x_scale=1.0, max_nfev=200 * len(start))
-    rows = _residuals(problem, fit.x)
-    information = fit.jac.T @ fit.jac
+    fit = least_squares(
+        lambda values: _stacked(problem, values), start, lambda values: _linearised(problem, values)[1],
+        method="lm", x_scale=1.0, max_nfev=200 * len(start),
+    )  # fmt: skip
+    return _adjusted(problem, fit.x, fit.jac)
+
+
+def adjust_near(problem: Problem, start: np.ndarray) -> Adjusted:
+    """The solution to a hundredth of its standard deviations, several times faster, from values (m,) near by:
+    Gauss-Newton steps without damping. Where they do not settle soon, it is solved by `adjust`."""
+    values = start
+    for _ in range(_NEAR_STEPS):
+        residuals, slopes = _linearised(problem, values)
+        if not np.isfinite(slopes).all():
+            break
+        step = np.linalg.solve(slopes.T @ slopes, slopes.T @ -residuals)
+        values = values + step
+        if np.linalg.norm(slopes @ step) < _SETTLED:
+            return _adjusted(problem, values, slopes)
+    return adjust(problem, start)
+
+
+def _stacked(problem: Problem, values: np.ndarray) -> np.ndarray:
+    """(..., k) all unit-sigma residuals."""
+    return np.concatenate([r for _, _, r in _residuals(problem, values)], -1)
+
+
+def _linearised(problem: Problem, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(residuals (k,), their slopes (k, m)) at values (m,)."""
+    # forward differences, all unknowns at once: a residual costs the same for one set of values as for twenty
+    step = _STEP * np.where(values >= 0, 1.0, -1.0) * np.maximum(1.0, np.abs(values))
+    moved = values + np.diag(step)
+    change = _stacked(problem, np.vstack([values, moved]))
+    return change[0], ((change[1:] - change[0]) / _column(np.diag(moved) - values)).T
+
+
+def _adjusted(problem: Problem, values: np.ndarray, jacobian: np.ndarray) -> Adjusted:
+    rows = _residuals(problem, values)
     return Adjusted(
         problem=problem,
-        values=fit.x,
-        covariance=np.linalg.inv(information),
-        jacobian=fit.jac,
-        residuals=fit.fun,
+        values=values,
+        covariance=np.linalg.inv(jacobian.T @ jacobian),
+        jacobian=jacobian,
+        residuals=np.concatenate([r for _, _, r in rows], -1),
         sources=tuple(source for source, _, r in rows for _ in r),
         names=tuple(name for _, name, r in rows for _ in r),
     )

@@ -18,7 +18,7 @@ from digitize.options import MeasureOptions, measure_options
 from digitize.photo.camera import Camera
 from digitize.pipeline import points_reference, told_of
 from digitize.records import FinGroup, Geometry, Photo, Result
-from digitize.solid.adjust import Adjusted, EndPoints, Problem, TubeLimbs, adjust
+from digitize.solid.adjust import Adjusted, EndPoints, Problem, TubeLimbs, adjust, adjust_near
 from digitize.solid.agreement import check_agreement
 from digitize.solid.fin_edges import outward
 from digitize.solid.measure import MOST_TILT_RAD, FinsSaid, FinTrace, Solid, start_depth
@@ -134,7 +134,7 @@ def _adjusted(base: Measured, start: Sketch, sketch: Sketch, options: MeasureOpt
     found = base.solid.adjusted
     alike = len(problem.tubes) == len(found.problem.tubes) and len(references) == len(base.references)
     key = repr(sketch.asked), sketch.axis_hand, _bytes(sketch)
-    adjusted = _solve(_Key(problem, found.values if alike else None, key))
+    adjusted = _solve(_Key(base.solid, problem, found.values if alike else None, key), settled)
     if not settled:
         return adjusted, references, base.warnings
     return adjusted, references, check_agreement(adjusted, tuple(c.text or c.kind for c in options.scales))
@@ -156,29 +156,40 @@ def _bytes(sketch: Sketch) -> bytes:
 
 
 class _Key:
-    """A problem, and values to begin from, told apart by the sketch they come from; arrays have no hash."""
+    """A problem, and values to begin from, told apart by the solid that was found (the one object: another photo, or a
+    pulled outline, has its own) and the sketch they come from; arrays have no hash."""
 
-    def __init__(self, problem: Problem, start: np.ndarray | None, key):
-        self.problem, self.start, self.key = problem, start, key
+    def __init__(self, found: Solid, problem: Problem, start: np.ndarray | None, key):
+        self.found, self.problem, self.start, self.key = found, problem, start, key
 
     def __hash__(self):
         return hash(self.key)
 
     def __eq__(self, other):
-        return self.key == other.key
+        return self.found is other.found and self.key == other.key
 
 
 @lru_cache(maxsize=8)
-def _solve(key: _Key) -> Adjusted:
-    return sound_adjustment(key.problem, key.start)
+def _solutions(key: _Key) -> dict[bool, Adjusted]:
+    """Those there are already: settled or not -> solution."""
+    return {}
 
 
-def sound_adjustment(problem: Problem, start: np.ndarray | None = None) -> Adjusted:
+def _solve(key: _Key, settled: bool) -> Adjusted:
+    """While a point is dragged, quickly; one that is solved in full already does for both."""
+    found = _solutions(key)
+    if True not in found and settled not in found:
+        found[settled] = sound_adjustment(key.problem, key.start, not settled)
+    return found.get(True) or found[settled]
+
+
+def sound_adjustment(problem: Problem, start: np.ndarray | None = None, quickly: bool = False) -> Adjusted:
     """The problem solved, from values (m,) near by if there are any; what was set by hand may be anything, so it may
-    have no solution. Raises GeometryRefusal."""
+    have no solution. quickly: to the digits a drag shows. Raises GeometryRefusal."""
     try:
         with np.errstate(all="ignore"):  # trial steps may go astray; the solution is looked at below
-            adjusted = adjust(problem, start)
+            near = quickly and start is not None
+            adjusted = adjust_near(problem, start) if near else adjust(problem, start)
             numbers = [float(adjusted.pose().tilt_rad), float(adjusted.pose().depth_mm), *adjusted.tube_radii_mm()]
         if np.isfinite([*numbers, *adjusted.covariance.ravel()]).all() and abs(numbers[0]) < MOST_TILT_RAD:
             return adjusted

@@ -1,5 +1,7 @@
 """What the page is told: the sketch with its handles, the numbers, what may be done next. Plain lists and numbers."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from digitize.cautions import CAUTIONS
@@ -75,7 +77,7 @@ def _photo(session: Session) -> dict | None:
 
 
 def _numbers(result) -> dict:
-    data = to_dict(result)
+    data = to_dict(replace(result, outline_px=np.zeros((0, 2))))
     data.pop("outline_px")
     return data
 
