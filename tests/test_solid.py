@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import shapely
 from drawing import Pose, Reference
 from silhouettes import (
     CALIPER_A,
@@ -237,6 +238,17 @@ def test_a_bar_is_refused_with_a_point_or_without():
     assert "fin" in refused(pencil).what
     bar = fine([[300, 570], [1500, 570], [1500, 630], [300, 630]])
     assert "nose" in refused(bar).what
+
+
+def test_a_shadow_along_one_side_of_most_of_the_body_is_refused():
+    """It makes the commonest width, and the axis with it; the nose then lies beside the axis."""
+    outline = outline_of(scene_a())
+    (left, _), (right, _) = outline[outline[:, 0].argmin()], outline[outline[:, 0].argmax()]
+    nose_y = float(outline[outline[:, 0].argmin(), 1])
+    span, half = right - left, 12.0 / 300 * (right - left)
+    shadow = shapely.box(left + 0.3 * span, nose_y, left + 0.8 * span, nose_y + 1.2 * half)
+    joined = shapely.segmentize(shapely.Polygon(outline).union(shadow), 1.0)
+    assert "beside the body's axis" in refused(np.array(joined.exterior.coords)[:-1]).what
 
 
 def test_a_round_blob_is_refused():

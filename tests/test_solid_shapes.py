@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from drawing import FinSet, Lug, Pose, Rocket
 from drawing.invented import _nose as nose_of
+from drawing.occasions import random_scene
 from silhouettes import (
     CALIPER_A,
     FIN_A,
@@ -31,7 +32,7 @@ from digitize.errors import OutlineRefusal
 from digitize.solid.adjust import Told
 from digitize.solid.axis import find_axis
 from digitize.solid.measure import _check_caliper
-from digitize.solid.stations import _body_side
+from digitize.solid.stations import _body_side, _width_behind_fins
 from digitize.uncertainty import draw
 
 # --- shapes -----------------------------------------------------------------------------------------------
@@ -90,6 +91,20 @@ def test_a_larger_tube_hidden_by_its_fins_but_for_its_end():
     check(replace(scene_a(), rocket=Rocket(profile, (FinSet(4, fin, 2.0),))), cp=0.08, length=0.8, area=2.5)
 
 
+def test_a_larger_tubes_last_bit_between_swept_fins_and_ahead_of_one_on_the_axis():
+    """Half-widths in pixels: fins to station 1100, ten of bare tube of 50 between their tips, its rim's arc, and then
+    only the edge of the fin nearest to the camera, which sweeps aft beyond the body as the others do."""
+    place = np.arange(1200)
+    tube = np.where(place < 1110, 50.0, 50 * np.sqrt(np.clip(1 - ((place - 1110) / 9) ** 2, 0, 1)))
+    half = np.where(place < 840, 39.5, np.where(place < 1100, 157.0, np.maximum(tube, 11.0)))
+    half[1100] = 90.0
+    reach = np.where(place < 840, 39.5, 157.0)
+    alike = np.ones(1200, bool)
+    width, first = _width_behind_fins(half, alike, reach, 79.0, 1.0)
+    assert width == pytest.approx(50.0, abs=0.5) and first == 1101
+    assert _width_behind_fins(np.where(place < 840, 39.5, 157.0 - place / 10), alike, reach, 79.0, 1.0) is None
+
+
 def test_a_larger_tube_wholly_hidden_by_its_fins_is_told_by_its_rim():
     """Its shoulder lies under the roots, which reach to its end: nothing but the aft end's arc shows its width. The
     caliper was on it, so that the scale hangs on it too."""
@@ -128,6 +143,16 @@ def test_six_fins_level_at_their_ends_are_no_larger_tube(roll_deg):
     profile = np.array([[0.0, 0], [60, 12], [300, 12]])
     fin = np.array([[250.0, 12], [270, 45], [297, 45], [297, 12]])
     check(replace(scene_a(), rocket=Rocket(profile, (FinSet(6, fin, 2.0, roll_deg=roll_deg),))))
+
+
+def test_the_fronts_of_six_fins_are_no_larger_tube():
+    """The turned fins' fronts rise from the body on both sides alike, as a step to a larger tube would, and their tips
+    run level for a stretch before the flat ones begin."""
+    scene, told = random_scene(np.random.default_rng(71000221), width_px=1600)
+    assert told["fins"] == "6"
+    scene = replace(scene, references=())
+    off = errors(scene, solve(scene, Told(length_mm=float(scene.rocket.length_mm))))
+    assert abs(off["diameter"]) < 2.0 and abs(off["cp"]) < 0.15
 
 
 def test_a_boat_tail_behind_a_larger_tube_with_fins_ahead_on_its_cone():

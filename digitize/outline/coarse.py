@@ -12,7 +12,7 @@ from digitize.outline.body import find_body
 from digitize.outline.limbs import Limbs
 from digitize.outline.looks import first_looks, look_again, second_look
 from digitize.outline.patches import colour_features, cut_into_patches
-from digitize.outline.pieces import first_region, rocket_likeness, with_body
+from digitize.outline.pieces import first_region, rocket_likeness, with_body, without_crumbs
 
 LONG_SIDE_PX = 1000
 _PATCH_PX = 8
@@ -70,6 +70,7 @@ def find_region(rgb: np.ndarray, excluded_px: list[np.ndarray]) -> Region:
         look = second_look(fine, look, body, mask, excluded)
         mask = with_body(look.figure[fine.label], look.evidence[fine.label], body, feature)
 
+    mask = without_crumbs(mask, body, feature)
     whole = np.zeros((2, *small.shape[:2]), bool)
     whole[0][box], whole[1][box] = mask, earlier
     axis = Axis(body.axis.origin_px + corner, body.axis.direction)

@@ -14,6 +14,10 @@ _DISC = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (5, 5))
 # smaller, in squares of the half-width.
 _LOW_PIECE = 0.2
 _SMALL_PIECE = 0.5
+# A crumb is about as wide as a patch; its ground and its fin are several steps of colour apart.
+_CRUMB_PX = 8
+_CRUMB_STEP = 4.0
+_CRUMB_SHARE = 0.35
 
 
 def first_region(figure: np.ndarray, contrast: np.ndarray) -> np.ndarray:
@@ -158,6 +162,27 @@ def without_soft_pieces(mask: np.ndarray, body: Body, feature: np.ndarray) -> np
         if edge.any() and np.median(sharp[box][edge] / np.maximum(far[box][edge], 1e-6)) < 0.45:
             result[part][box] &= ~piece
     return result
+
+
+def without_crumbs(mask: np.ndarray, body: Body, feature: np.ndarray) -> np.ndarray:
+    """The region less what clings to a fin's border but has the ground's colour there: patches that the blur of the
+    edge joined to the fin. Each pixel of the border is held against the ground's colour around it and the fin's further
+    in."""
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * _CRUMB_PX + 1,) * 2)
+    bytes_ = mask.astype(np.uint8)
+    inside, outside = cv2.erode(bytes_, disc), 1 - cv2.dilate(bytes_, disc)
+    means, weights = [], []
+    for part in (inside, outside):
+        weight = cv2.GaussianBlur(part.astype(np.float32), (0, 0), 1.5 * _CRUMB_PX)
+        total = cv2.GaussianBlur(feature * part[..., None].astype(np.float32), (0, 0), 1.5 * _CRUMB_PX)
+        means.append(total / np.maximum(weight, 1e-3)[..., None])
+        weights.append(weight)
+    fin, ground = means
+    apart, off = (np.sqrt(np.einsum("hwc,hwc->hw", d, d)) for d in (fin - ground, feature - ground))
+    told_apart = (np.minimum(*weights) > 0.02) & (apart > _CRUMB_STEP)
+    crumb = mask & (inside == 0) & ~body.near & told_apart & (off < _CRUMB_SHARE * apart)
+    crumb = cv2.morphologyEx(crumb.astype(np.uint8), cv2.MORPH_OPEN, _DISC).astype(bool)
+    return mask & ~crumb
 
 
 def _steepest(feature: np.ndarray) -> np.ndarray:

@@ -15,6 +15,8 @@ STATIONS = 1200
 CHORD_WINDOW = 0.42
 """No fin's root is expected to be longer than this share of the length."""
 CANARD_WINDOW = 0.2
+ABRUPT = 6
+"""A body that gains most of its width within so many stations may be one, or the front of fins turned half away."""
 STEEPEST_TAIL = 0.5
 """Among fins a side that falls faster than this (27 degrees) is a fin's edge come down to the body, not a boat-tail."""
 MIN_TUBE = 0.06
@@ -139,8 +141,12 @@ def _with_wider_tail(flat, envelope, upper, lower, reach, caliber, pixel):
         behind, slender = slice(last, last + int(CANARD_WINDOW * n)), envelope[first]
         again = (narrow > 0.7 * slender) & (narrow < slender + 0.25 * (width - slender)) & level
         stays = again[behind].sum() < window
-        shown = level[first : last + 1].any() or (
-            _ends_as_wide(narrow, width, pixel) and _rim_allows(flat, width, envelope[first], pixel)
+        rise = half[max(first - ABRUPT, 0)]
+        abrupt = width - rise > 0.8 * (width - envelope[first]) > 0.08 * caliber
+        steady = level[first : last + 1].any() and not abrupt
+        shown = steady or (
+            (level[first : last + 1].any() or _ends_as_wide(narrow, width, pixel))
+            and _rim_allows(flat, width, envelope[first], pixel)
         )
         if first > n // 3 and width < 2.2 * envelope[first] and more_behind and stays and shown:
             start = first
@@ -148,12 +154,12 @@ def _with_wider_tail(flat, envelope, upper, lower, reach, caliber, pixel):
                 start -= 1
             raised[start:first] = np.maximum(raised[start:first], half[start:first])
             raised[first:] = np.maximum(raised[first:], np.minimum(width, narrow[first:]))
-    width = _width_behind_fins(half, alike, reach, caliber, pixel)
-    slender = np.flatnonzero(narrow <= 1.04 * raised)
+    behind = _width_behind_fins(half, alike, reach, caliber, pixel)
     ahead = raised[-n // 4]
-    behind = width is not None and 1.06 * ahead < width < 2.2 * ahead and _rim_allows(flat, width, ahead, pixel)
-    if behind and len(slender):
-        hidden = slice(int(slender[slender < 0.97 * n][-1]), n)
+    if behind is not None and 1.06 * ahead < behind[0] < 2.2 * ahead and _rim_allows(flat, behind[0], ahead, pixel):
+        width, shown_from = behind
+        slender = np.flatnonzero(narrow[:shown_from] <= 1.04 * raised[:shown_from])
+        hidden = slice(int(slender[-1]) if len(slender) else n, n)
         raised[hidden] = np.maximum(raised[hidden], np.minimum(width, narrow[hidden]))
     return raised
 
@@ -191,10 +197,11 @@ def _rim_allows(flat, width, slender, pixel):
 
 
 def _width_behind_fins(half, alike, reach, caliber, pixel):
-    """Half-width of the body's last bit between the fins and its end, where both sides are alike and level; None
-    without one. Fins may hide all else of a larger tube they stand on."""
-    n = len(half)
-    bits = _true_runs(_level(half, 5, pixel) & alike & (half > 0.45 * caliber))
+    """(half-width, first station) of the body's last bit between the fins and its end, where both sides are alike and
+    level; None without one. Fins may hide all else of a larger tube they stand on."""
+    n = int(np.flatnonzero(half > 0.25 * caliber)[-1]) + 1  # behind it only a fin on the axis, seen edge-on
+    half = half[:n]
+    bits = _true_runs(_level(half, 4, pixel) & alike[:n] & (half > 0.45 * caliber))
     if not bits or bits[-1][1] < 0.95 * n:
         return None
     first, last = bits[-1]
@@ -204,7 +211,7 @@ def _width_behind_fins(half, alike, reach, caliber, pixel):
     rim = half[last + 1 :]
     round_end = len(rim) < 3 or rim[len(rim) // 2] > 0.75 * width
     stands_out = reach[max(first - n // 10, 0) : first].max(initial=0.0) > width + 0.3 * caliber
-    return width if stands_out and round_end and reach[last] < 1.1 * width else None
+    return (width, first) if stands_out and round_end else None
 
 
 def _fin_runs(over, both_over, pixel, near, caliber, groups):
