@@ -156,6 +156,7 @@ def _silhouette(
     photo: Photo, references: tuple[ReferencePoints, ...], say: Callable[[str], None], marked: Marked
 ) -> Silhouette:
     """The outline, with flat objects nobody named kept out too: a ruler always, card and paper once in doubt."""
+    references = tuple(r for r in references if r.kind != "points")  # a distance on the rocket covers nothing of it
     named = {reference.kind for reference in references}
     aside = references if "ruler" in named else (*references, *unnamed_ruler(photo))
     try:

@@ -16,8 +16,10 @@ from digitize.assemble import doubt_of
 from digitize.errors import GeometryRefusal, Refusal, UnreadableRefusal, UsageRefusal
 from digitize.geometry import read_geometry
 from digitize.options import measure_options
+from digitize.outline.silhouette import NOTHING_MARKED
 from digitize.photo.calibration import CameraFile, write_camera
 from digitize.photo.read import read_photo
+from digitize.pipeline import _silhouette, points_reference
 from digitize.records import ReferencePoints
 from digitize.result_json import to_dict
 from digitize.trace import edits, resolve
@@ -312,6 +314,18 @@ def test_a_measured_photo_stays_as_it_was_until_it_is_changed(tmp_path):
     # half of each strip lies on a fin's tip, 40 px; the edge is then sought again near by
     assert session.full.outline_px[:, 1].min() > top + 20 and session.full.outline_px[:, 1].max() < bottom - 20
     assert session.result().changed_by_hand == ("2 region(s) were marked as rocket or not.",)
+
+
+def test_two_points_on_the_rocket_hide_nothing_of_it():
+    """A distance across both fins' tips, or along the body, is no object before the rocket."""
+    photo = read_photo(SAMPLES / "bramble-white-ruler.jpg")
+    outline = _silhouette(photo, (), print, NOTHING_MARKED).outline_px
+    fins = outline[outline[:, 0] < outline[:, 0].min() + 0.1 * np.ptp(outline[:, 0])]
+    top, bottom = fins[np.argmin(fins[:, 1])], fins[np.argmax(fins[:, 1])]
+    words = ",".join(f"{v:.1f}" for v in photo.to_full_px(np.array([top + [40, 12], bottom + [40, -12]])).ravel())
+    (claim,) = measure_options([photo.path], scale=[f"points={words},100mm"]).scales
+    again = _silhouette(photo, (points_reference(photo, claim),), print, NOTHING_MARKED)
+    assert np.array_equal(again.outline_px, outline)
 
 
 @pytest.mark.parametrize("pulls", [[{}], [{"from": [1, 2], "to": [1, 2], "reach": 0}], [3], [{"from": [1], "to": 2}]])
