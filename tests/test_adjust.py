@@ -242,7 +242,8 @@ def test_from_a_solution_near_by_it_is_as_good_as_the_same(told_mm):
     moved = replace(problem, told=replace(told, tube_mm=told_mm))
     exact, near = adjust(moved, start), adjust_near(moved, start)
     sigma = np.sqrt(np.diag(exact.covariance))
-    assert np.abs(near.values - exact.values).max() > 0 or told_mm > 100
+    quickly = np.abs(near.values - exact.values).max() > 0
+    assert quickly == (abs(told_mm - 40) < 5)  # from farther off it is solved as ever
     assert (np.abs(near.values - exact.values) < 0.02 * sigma).all()
     assert np.sqrt(np.diag(near.covariance)) == pytest.approx(sigma, rel=1e-3)
     assert near.sources == exact.sources and near.residuals == pytest.approx(exact.residuals, abs=0.02)

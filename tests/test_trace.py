@@ -22,6 +22,7 @@ from digitize.photo.read import read_photo
 from digitize.pipeline import _silhouette, points_reference
 from digitize.records import ReferencePoints
 from digitize.result_json import to_dict
+from digitize.solid.adjust import adjust_near
 from digitize.trace import edits, resolve
 from digitize.trace.ends import ends_of, partly_read, set_by_hand
 from digitize.trace.pull import pulls_of
@@ -110,9 +111,10 @@ def test_the_same_words_about_another_outline_are_solved_anew(session):
     assert depth_mm[3] == pytest.approx(depth_mm[1] / 1.25, rel=5e-3)
 
 
-def test_a_dragged_scale_shows_what_is_kept(session):
+def test_a_dragged_scale_shows_what_is_kept(session, monkeypatch):
     """While dragging it is solved less finely, but far within the band; what is kept does not depend on the drag."""
-    a, b = seen(100.0, -40.0), seen(300.0, -40.0)
+    monkeypatch.setattr(resolve, "adjust_near", lambda *args: quick.append(1) or adjust_near(*args))
+    quick, a, b = [], seen(100.0, -40.0), seen(300.0, -40.0)
     words = f"points={a[0]},{a[1]},{b[0]},{b[1]},200mm"
     session.change({"do": "ask", "words": {"scale": ["tube=30mm", words], "behind": "0mm"}})
     for move in ({"do": "move-reference", "reference": 1, "end": 1}, {"do": "move-end", "end": "tip", "snap": 0}):
@@ -131,6 +133,7 @@ def test_a_dragged_scale_shows_what_is_kept(session):
             session.go(session.at - 1)
             resolve._solutions.cache_clear()
         assert to_dict(kept[0]) == to_dict(kept[1])
+    assert len(quick) == 12  # all but the first of each, which is where it was
 
 
 def test_two_points_of_known_distance_scale_it(session):

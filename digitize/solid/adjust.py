@@ -154,6 +154,14 @@ class Adjusted:
         planes = [p for p, r in zip(planes, self.problem.references, strict=True) if r.label in kept]
         return np.concatenate([self.values[:first], *planes])
 
+    def values_near(self, problem: Problem) -> np.ndarray:
+        """Values (m,) to begin from for a problem with other tubes, as of an axis drawn by hand, or more references."""
+        pose, planes = self.values[:_POSE].copy(), self.values[_POSE + len(self.problem.tubes) :].reshape(-1, _PLANE)
+        pose[3] = 100 * np.log(float(self.pose().depth_mm) / problem.start_depth_mm)
+        known = {r.label: plane for r, plane in zip(self.problem.references, planes, strict=True)}
+        kept = [known.get(r.label, np.zeros(_PLANE)) for r in problem.references]
+        return np.concatenate([pose, np.full(len(problem.tubes), pose[3]), *kept])
+
     def behind_mm(self, values: np.ndarray | None = None) -> list[float]:
         """Set-back of each reference from the axis, as solved, or at other values (m,)."""
         values = self.values if values is None else values
@@ -339,11 +347,13 @@ def adjust(problem: Problem, start: np.ndarray | None = None) -> Adjusted:
 
 def adjust_near(problem: Problem, start: np.ndarray) -> Adjusted:
     """The solution to a hundredth of its standard deviations, several times faster, from values (m,) near by:
-    Gauss-Newton steps without damping. Where they do not settle soon, it is solved by `adjust`."""
-    values = start
+    Gauss-Newton steps without damping. Where they lead uphill or do not settle soon, it is not near, and is solved by
+    `adjust`."""
+    values, cost = start, np.inf
     for _ in range(_NEAR_STEPS):
         residuals, slopes = _linearised(problem, values)
-        if not np.isfinite(slopes).all():
+        before, cost = cost, residuals @ residuals
+        if not np.isfinite(slopes).all() or not cost < before + _SETTLED:
             break
         step = np.linalg.solve(slopes.T @ slopes, slopes.T @ -residuals)
         values = values + step

@@ -5,6 +5,7 @@ the adjustment is solved again from what is now said, with its own covariance. A
 error of HAND_SIGMA_PX besides what all points share.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
@@ -132,9 +133,10 @@ def _adjusted(base: Measured, start: Sketch, sketch: Sketch, options: MeasureOpt
     problem = replace(problem, references=references, told=told)
     problem = replace(problem, start_depth_mm=start_depth(problem))
     found = base.solid.adjusted
-    alike = len(problem.tubes) == len(found.problem.tubes) and len(references) == len(base.references)
     key = repr(sketch.asked), sketch.axis_hand, _bytes(sketch)
-    adjusted = _solve(_Key(base.solid, problem, found.values if alike else None, key), settled)
+    alike = len(problem.tubes) == len(found.problem.tubes) and len(references) == len(base.references)
+    start = found.values if alike else None
+    adjusted = _solve(_Key(base.solid, problem, start, found.values_near(problem), key), settled)
     if not settled:
         return adjusted, references, base.warnings
     return adjusted, references, check_agreement(adjusted, tuple(c.text or c.kind for c in options.scales))
@@ -156,11 +158,11 @@ def _bytes(sketch: Sketch) -> bytes:
 
 
 class _Key:
-    """A problem, and values to begin from, told apart by the solid that was found (the one object: another photo, or a
-    pulled outline, has its own) and the sketch they come from; arrays have no hash."""
+    """A problem, and values to begin from in full and quickly, told apart by the solid that was found (the one object:
+    another photo, or a pulled outline, has its own) and the sketch they come from; arrays have no hash."""
 
-    def __init__(self, found: Solid, problem: Problem, start: np.ndarray | None, key):
-        self.found, self.problem, self.start, self.key = found, problem, start, key
+    def __init__(self, found: Solid, problem: Problem, start: np.ndarray | None, near: np.ndarray, key):
+        self.found, self.problem, self.start, self.near, self.key = found, problem, start, near, key
 
     def __hash__(self):
         return hash(self.key)
@@ -178,24 +180,35 @@ def _solutions(key: _Key) -> dict[bool, Adjusted]:
 def _solve(key: _Key, settled: bool) -> Adjusted:
     """While a point is dragged, quickly; one that is solved in full already does for both."""
     found = _solutions(key)
-    if True not in found and settled not in found:
-        found[settled] = sound_adjustment(key.problem, key.start, not settled)
-    return found.get(True) or found[settled]
+    if True in found or settled in found:
+        return found.get(True) or found[settled]
+    near = None if settled else _sound(lambda: adjust_near(key.problem, key.near))
+    found[settled] = near or sound_adjustment(key.problem, key.start)
+    return found[settled]
 
 
-def sound_adjustment(problem: Problem, start: np.ndarray | None = None, quickly: bool = False) -> Adjusted:
+def sound_adjustment(problem: Problem, start: np.ndarray | None = None) -> Adjusted:
     """The problem solved, from values (m,) near by if there are any; what was set by hand may be anything, so it may
-    have no solution. quickly: to the digits a drag shows. Raises GeometryRefusal."""
+    have no solution. Raises GeometryRefusal."""
+    adjusted = _sound(lambda: adjust(problem, start))
+    if adjusted is None:
+        raise GeometryRefusal(
+            "axis, body and scale do not fit together", "undo the last change, or draw the body again"
+        )
+    return adjusted
+
+
+def _sound(solve: Callable[[], Adjusted]) -> Adjusted | None:
+    """The solution, None where it is none a rocket can have."""
     try:
         with np.errstate(all="ignore"):  # trial steps may go astray; the solution is looked at below
-            near = quickly and start is not None
-            adjusted = adjust_near(problem, start) if near else adjust(problem, start)
+            adjusted = solve()
             numbers = [float(adjusted.pose().tilt_rad), float(adjusted.pose().depth_mm), *adjusted.tube_radii_mm()]
         if np.isfinite([*numbers, *adjusted.covariance.ravel()]).all() and abs(numbers[0]) < MOST_TILT_RAD:
             return adjusted
     except (np.linalg.LinAlgError, ValueError):
         pass
-    raise GeometryRefusal("axis, body and scale do not fit together", "undo the last change, or draw the body again")
+    return None
 
 
 def _by_hand_axis(problem: Problem, photo: Photo, sketch: Sketch) -> Problem:
