@@ -220,14 +220,13 @@ def _own_warnings(measured: Measured, options: MeasureOptions, cp_x: Quantity, c
         warnings += _side_warning(trace, k)
         warnings += _roll_warning(solid, trace, k, options)
     if measured.references and options.behind_mm is None and solid.adjusted.problem.told.tube_mm is None:
-        percent = (
-            100 * 1.96 * solid.adjusted.problem.told.behind_sigma_mm / float(solid.adjusted.pose().depth_mm)
-        )
+        told, depth_mm = solid.adjusted.problem.told, float(solid.adjusted.pose().depth_mm)
+        percent = 100 * 1.96 * told.behind_sigma_mm / depth_mm
         if options.pose.kind != "resting":
             warnings.append(Warn(
                 "SET_BACK_UNKNOWN",
-                "How far the reference lies behind the axis was not said; "
-                f"that may cost {percent:.1f} % of every length",
+                f"How far the reference lies behind the axis was not said; {told.behind_guess_mm:.0f} mm was taken as "
+                f"likely, and that may cost {percent:.1f} % of every length",
                 "Give --behind (0mm when level with the axis), or the caliper diameter with --scale tube=",
             ))  # fmt: skip
     if measured.prior.log_focal_sigma > 0.1 and cp_x.pm95 > 0.1 * caliber:

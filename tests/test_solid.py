@@ -115,12 +115,18 @@ def test_references_level_and_set_back(kind, behind_mm):
     assert both.adjusted.behind_mm()[0] == pytest.approx(behind_mm, abs=4.0)
 
 
-def test_a_set_back_nobody_told_is_not_hidden():
-    """45 mm at 520 is 8.7 %; the set-back's own sigma must reach it."""
-    scene = replace(scene_a(520.0), references=(Reference("card", (0.0, 110.0), 45.0),))
+@pytest.mark.parametrize("behind_mm", [0.0, 35.0, 45.0, 70.0])
+def test_a_set_back_nobody_told_is_expected_behind_the_axis_and_not_hidden(behind_mm):
+    """A card seen alone can't tell it; level with the axis or as far behind as the fins reach and 20 mm more, 45 of 520
+    being 8.7 %: what was not expected of that goes into every length, and its own sigma must reach it."""
+    scene = replace(scene_a(520.0), references=(Reference("card", (0.0, 110.0), behind_mm),))
     solid = solve(scene, Told())
-    assert errors(scene, solid)["length"] == pytest.approx(100 * 45 / (520 - 0), abs=0.6)
-    assert 1.96 * solid.adjusted.problem.told.behind_sigma_mm > 45
+    told = solid.adjusted.problem.told
+    reach_mm = scene.rocket.fins[0].outline_mm[:, 1].max()
+    assert told.behind_guess_mm == pytest.approx((reach_mm + 20) / 2, rel=0.12)
+    missed_mm = behind_mm - told.behind_guess_mm
+    assert errors(scene, solid)["length"] == pytest.approx(100 * missed_mm / (520 - missed_mm), abs=0.9)
+    assert 1.96 * told.behind_sigma_mm > abs(missed_mm)
 
 
 # --- the expectation about edges --------------------------------------------------------------------------

@@ -38,14 +38,15 @@ TAPE_SIGMA_MM = 0.5
 class Told:
     """What the user said that bears on scale and pose. Lengths in mm, angles in rad; None where not said.
 
-    tilt: expected (mean, sigma); plane_tilt: expected (mean, sigma) of the axis against the references' plane,
-    positive when the nose is farther from the plane.
+    behind_guess_mm: expected set-back where it was not said; tilt: expected (mean, sigma); plane_tilt: expected (mean,
+    sigma) of the axis against the references' plane, positive when the nose is farther from the plane.
     """
 
     tube_mm: float | None = None
     length_mm: float | None = None
     behind_mm: float | None = None
     behind_sigma_mm: float = 3.0
+    behind_guess_mm: float = 0.0
     distance_mm: float | None = None
     tilt: tuple[float, float] = (0.0, np.radians(3.0))
     plane_tilt: tuple[float, float] = (0.0, np.radians(4.0))
@@ -304,7 +305,8 @@ def _reference_rows(problem: Problem, pose: Pose, planes: list, k: int) -> list[
         ),
     ]
     if k == 0:
-        behind = (_behind(pose, planes[0]) - (told.behind_mm or 0.0)) / told.behind_sigma_mm
+        expected_mm = told.behind_guess_mm if told.behind_mm is None else told.behind_mm
+        behind = (_behind(pose, planes[0]) - expected_mm) / told.behind_sigma_mm
         rows.append(("set-back", "set-back", _column(behind)))
     else:
         first_normal, first_translation = planes[0][0][..., 2], planes[0][1]

@@ -31,6 +31,8 @@ from digitize.solid.roll import find_roll
 from digitize.solid.stations import MIN_TUBE, Stations, find_stations
 
 POINTS_PER_TUBE = 24
+UNSAID_SIGMA = 0.4
+"""Standard deviation of an unsaid set-back as a share of the most it is likely to be; evenly spread it were 0.29."""
 FLAT_FACE = 0.4
 """How far behind the tip the body has nine tenths of its radius, as a share of it: a hemisphere after 0.56."""
 MOST_TILT_RAD = np.radians(25.0)
@@ -312,9 +314,10 @@ def start_depth(problem: Problem) -> float:
 
 
 def _unsaid_set_back(problem: Problem, stations: Stations) -> Told:
-    """A reference on the table under the rocket may lie as far behind the axis as the fins reach, and a little more."""
-    reach_mm = float(stations.reach.max()) * problem.start_depth_mm
-    return replace(problem.told, behind_sigma_mm=(reach_mm + 20.0) / 1.96)
+    """A reference lies level with the axis, or on the table or wall behind it, as far as the fins reach and a little
+    more: anything between, so half of it is expected, and the band reaches past both ends."""
+    most_mm = float(stations.reach.max()) * problem.start_depth_mm + 20.0
+    return replace(problem.told, behind_guess_mm=0.5 * most_mm, behind_sigma_mm=UNSAID_SIGMA * most_mm)
 
 
 def _without_caliper(adjusted: Adjusted) -> Adjusted:

@@ -129,7 +129,8 @@ def _adjusted(base: Measured, start: Sketch, sketch: Sketch, options: MeasureOpt
         problem = _by_hand_axis(problem, base.photo, sketch)
     told = replace(told_of(options), tilt=problem.told.tilt, plane_tilt=problem.told.plane_tilt)
     if references and told.behind_mm is None:
-        told = replace(told, behind_sigma_mm=max(problem.told.behind_sigma_mm, 20.0))
+        guess, sigma = problem.told.behind_guess_mm, max(problem.told.behind_sigma_mm, 20.0)
+        told = replace(told, behind_guess_mm=guess, behind_sigma_mm=sigma)
     problem = replace(problem, references=references, told=told)
     problem = replace(problem, start_depth_mm=start_depth(problem))
     found = base.solid.adjusted
