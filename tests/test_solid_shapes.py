@@ -99,10 +99,15 @@ def test_a_larger_tubes_last_bit_between_swept_fins_and_ahead_of_one_on_the_axis
     half = np.where(place < 840, 39.5, np.where(place < 1100, 157.0, np.maximum(tube, 11.0)))
     half[1100] = 90.0
     reach = np.where(place < 840, 39.5, 157.0)
-    alike = np.ones(1200, bool)
-    width, first = _width_behind_fins(half, alike, reach, 79.0, 1.0)
+    width, first = _width_behind_fins(half, half, reach, 79.0, 1.0)
     assert width == pytest.approx(50.0, abs=0.5) and first == 1101
-    assert _width_behind_fins(np.where(place < 840, 39.5, 157.0 - place / 10), alike, reach, 79.0, 1.0) is None
+    falling = np.where(place < 840, 39.5, 157.0 - place / 10)
+    assert _width_behind_fins(falling, falling, reach, 79.0, 1.0) is None
+    turned = np.where(place < 1180, half, 90.0)  # three fins: the two on the other side stand out to the end
+    turned[850:] = np.maximum(turned[850:], 90.0)
+    width, first = _width_behind_fins(half, turned, reach, 79.0, 1.0)
+    assert width == pytest.approx(50.0, abs=0.5) and first == 1101
+    assert _width_behind_fins(np.where(place < 840, 39.5, 157.0), turned, reach, 79.0, 1.0) is None
 
 
 def test_a_larger_tube_wholly_hidden_by_its_fins_is_told_by_its_rim():
@@ -207,6 +212,13 @@ def test_a_lost_nose_is_refused_and_a_hemisphere_is_not():
     check(rocket(*nose_of("ellipse", 12.0, 12.0)), length=0.4)
 
 
+def test_a_lost_nose_is_refused_ahead_of_a_larger_tube_too():
+    profile = np.array([[0.0, 0], [0.5, 10], [210, 10], [222, 13], [300, 13]])
+    rocket = Rocket(profile, (FinSet(4, FIN_A + np.array([0, 1]), 2.0),))
+    with pytest.raises(OutlineRefusal, match="nose"):
+        solve(replace(scene_a(), rocket=rocket), Told(tube_mm=26.0))
+
+
 def test_an_elliptic_fin_keeps_its_curve():
     """Area pi/4 of root times span (geometry) and nowhere off the half ellipse by much."""
     turn = np.linspace(0, np.pi, 49)
@@ -230,6 +242,26 @@ def test_a_fins_edge_that_comes_down_to_a_boat_tail_is_not_body():
     seen = _body_side(place, width, envelope, [run], 0.7, 57.6)
     assert not seen[(place > 555) & (place < 627)].any()
     assert seen[(place > 631) & (place < 633)].all() and seen[(place > 160) & (place < 545)].all()
+
+
+@pytest.mark.parametrize("seed", [71000152, 83000136, 83000163, 83000198])
+def test_what_the_limb_leaves_of_turned_fins_is_no_edge_to_carry_on(seed):
+    """Fins at 45 degrees near the camera: where their roots come out from behind the limb a short edge along the body
+    is left, that carried on to the root would lengthen it by half and more."""
+    scene, told = random_scene(np.random.default_rng(seed), width_px=1600)
+    assert told["pose"] == "diagonal"
+    scene = replace(scene, references=())
+    off = errors(scene, solve(scene, Told(length_mm=float(scene.rocket.length_mm))))
+    assert abs(off["cp"]) < 0.03 and abs(off["areas"][-1]) < 2.5
+
+
+@pytest.mark.parametrize("roll_deg", [0.0, 45.0])
+def test_a_strake_keeps_its_length(roll_deg):
+    fin = np.array([[200.0, 12], [250, 21], [264, 48], [290, 48], [288, 12]])
+    scene = replace(scene_a(), rocket=with_fins(ROCKET_A, FinSet(4, fin, 2.0, roll_deg=roll_deg)))
+    solid = solve(scene, CALIPER_A)
+    assert solid.geometry.fins[0].outline_mm[0, 0] == pytest.approx(200.0, abs=6.0)
+    assert abs(errors(scene, solid)["areas"][0]) < 3.0
 
 
 # --- invariance -------------------------------------------------------------------------------------------

@@ -34,7 +34,9 @@ POINTS_PER_TUBE = 24
 UNSAID_SIGMA = 0.4
 """Standard deviation of an unsaid set-back as a share of the most it is likely to be; evenly spread it were 0.29."""
 FLAT_FACE = 0.4
-"""How far behind the tip the body has nine tenths of its radius, as a share of it: a hemisphere after 0.56."""
+"""How far behind the tip the body's front part has nine tenths of its radius, as a share of it: a hemisphere after
+0.56."""
+FRONT_PART = 0.3
 MOST_TILT_RAD = np.radians(25.0)
 NOSE_PART = 0.03, 0.25
 NOSE_OFF_AXIS = 0.02
@@ -225,8 +227,9 @@ def _check_caliper(adjusted: Adjusted, widest_mm: float, tube_mm: float) -> None
 
 def _check_nose(profile: np.ndarray) -> None:
     """Refuse a front end far blunter than any nose: a tube whose nose the outline has lost."""
-    largest = profile[:, 1].max()
-    if profile[profile[:, 1] >= 0.9 * largest][0, 0] < FLAT_FACE * largest:
+    behind = FRONT_PART * profile[-1, 0]
+    full = max(profile[profile[:, 0] <= behind, 1].max(), np.interp(behind, *profile.T))
+    if profile[profile[:, 1] >= 0.9 * full][0, 0] < FLAT_FACE * full:
         raise OutlineRefusal(
             "The front end of the rocket in the outline is flat, as if the nose were missing",
             "Photograph the whole rocket on a ground that the nose stands out from in colour",

@@ -24,6 +24,10 @@ EDGE_ON_RAD = np.radians(70.0)
 ROLL_DOUBT_RAD = 0.03
 CORNER_RAD = np.radians(25.0)
 """A turn of the outline sharper than this is a corner, behind which another edge begins."""
+LEDGE_RISE_PX, LEDGE_SLOPE = 8.0, 0.35
+MOST_CARRIED = 4.5
+"""A ledge stays within so many pixels of where it starts and rises from the body by no more than this slope; a strake
+does so too, but is seen for a fifth at least of what it is carried on."""
 EDGE_ROUNDING = 0.4
 """Share of the half thickness by which an oblique fin's edge stands out in the picture: about 0.3 for round and 0.7
 for square edges at 45 degrees (1 - cos and sin); in between, since nobody says which."""
@@ -161,7 +165,8 @@ def _carve_once(scene: Scenery, pose: Pose, job: Carving) -> Planform | None:
     points = np.column_stack(
         [np.interp(path[:, 1], np.arange(len(s)), s), np.interp(path[:, 0], np.arange(len(y)), y)]
     )
-    points = _simplified(points, 0.4 * job.step_mm)
+    points = _without_ledge(_simplified(points, 0.4 * job.step_mm), job)
+    points = _without_ledge(points[::-1], job)[::-1]
     lead, hidden_lead = _to_root(points, job)
     trail, hidden_trail = _to_root(points[::-1], job)
     outline = np.vstack([lead, points, trail])
@@ -271,6 +276,21 @@ def _simplified(points, tolerance):
         if len(out) <= 60:
             return out
         tolerance *= 1.3
+
+
+def _without_ledge(points, job):
+    """The edge without a start that runs along the body, just where the body stops hiding the fins, if so little of it
+    is seen that the root would rest on the unseen rest of it: the true edge begins behind it."""
+    height = points[:, 1] - np.interp(points[:, 0], *job.profile_s_mm.T)
+    run, rise = np.abs(np.diff(points[:, 0])), np.diff(height)
+    low = np.minimum.accumulate(height[1:] < height[0] + LEDGE_RISE_PX * job.step_mm)
+    along = np.flatnonzero(low & (rise < LEDGE_SLOPE * run))
+    if not len(along) or height[0] <= 0 or len(points) - along[-1] < 5:
+        return points
+    k = int(along[-1]) + 1
+    seen = abs(points[k, 0] - points[0, 0])
+    slope = max((height[k] - height[0]) / max(seen, 1e-9), 0.05)
+    return points[k:] if height[0] / slope > MOST_CARRIED * seen else points
 
 
 def _to_root(points, job):

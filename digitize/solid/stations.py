@@ -154,7 +154,7 @@ def _with_wider_tail(flat, envelope, upper, lower, reach, caliber, pixel):
                 start -= 1
             raised[start:first] = np.maximum(raised[start:first], half[start:first])
             raised[first:] = np.maximum(raised[first:], np.minimum(width, narrow[first:]))
-    behind = _width_behind_fins(half, alike, reach, caliber, pixel)
+    behind = _width_behind_fins(upper, lower, reach, caliber, pixel)
     ahead = raised[-n // 4]
     if behind is not None and 1.06 * ahead < behind[0] < 2.2 * ahead and _rim_allows(flat, behind[0], ahead, pixel):
         width, shown_from = behind
@@ -196,12 +196,22 @@ def _rim_allows(flat, width, slender, pixel):
     return max(on[beyond & (q > 0)].mean(), on[beyond & (q < 0)].mean()) > 0.3
 
 
-def _width_behind_fins(half, alike, reach, caliber, pixel):
-    """(half-width, first station) of the body's last bit between the fins and its end, where both sides are alike and
-    level; None without one. Fins may hide all else of a larger tube they stand on."""
+def _width_behind_fins(upper, lower, reach, caliber, pixel):
+    """(half-width, first station) of the body's last bit between the fins and its end, level on both sides alike, or on
+    one side if a fin ends on that very side and the other is no narrower; None without one. Fins may hide all else of
+    a larger tube they stand on."""
+    half, alike = (upper + lower) / 2, np.abs(upper - lower) < 1.2 * pixel + 0.01 * caliber
+    sides = [(half, reach, alike)]
+    sides += [(a, a, a < b + 1.2 * pixel + 0.01 * caliber) for a, b in ((upper, lower), (lower, upper))]
+    found = (_last_level_bit(*side, caliber, pixel) for side in sides)
+    return next((bit for bit in found if bit is not None), None)
+
+
+def _last_level_bit(half, fins, usable, caliber, pixel):
+    """(half-width, first station) of what is level last before the end, behind `fins` that stand out; None without."""
     n = int(np.flatnonzero(half > 0.25 * caliber)[-1]) + 1  # behind it only a fin on the axis, seen edge-on
     half = half[:n]
-    bits = _true_runs(_level(half, 4, pixel) & alike[:n] & (half > 0.45 * caliber))
+    bits = _true_runs(_level(half, 4, pixel) & usable[:n] & (half > 0.45 * caliber))
     if not bits or bits[-1][1] < 0.95 * n:
         return None
     first, last = bits[-1]
@@ -210,7 +220,7 @@ def _width_behind_fins(half, alike, reach, caliber, pixel):
     # between fins that stand out aft
     rim = half[last + 1 :]
     round_end = len(rim) < 3 or rim[len(rim) // 2] > 0.75 * width
-    stands_out = reach[max(first - n // 10, 0) : first].max(initial=0.0) > width + 0.3 * caliber
+    stands_out = fins[max(first - n // 10, 0) : first].max(initial=0.0) > width + 0.3 * caliber
     return (width, first) if stands_out and round_end else None
 
 
