@@ -110,6 +110,19 @@ def test_a_larger_tubes_last_bit_between_swept_fins_and_ahead_of_one_on_the_axis
     assert _width_behind_fins(np.where(place < 840, 39.5, 157.0), turned, reach, 79.0, 1.0) is None
 
 
+def test_a_larger_tube_that_one_side_alone_shows_gives_its_own_width():
+    """Three fins: one flat in the picture's plane hides the tube on its side from where the cone ends, the turned ones
+    stand out beyond its end on the other."""
+    scene, told = random_scene(np.random.default_rng(83000226), width_px=1600)
+    assert told["fins"] == "3" and told["pose"] == "in-plane"
+    scene = replace(scene, references=())
+    rocket = scene.rocket
+    by_caliper = errors(scene, solve(scene, Told(tube_mm=rocket.max_diameter_mm)))
+    assert abs(by_caliper["length"]) < 0.5 and abs(by_caliper["cp"]) < 0.05
+    by_tape = errors(scene, solve(scene, Told(length_mm=float(rocket.length_mm))))
+    assert abs(by_tape["diameter"]) < 0.5
+
+
 def test_a_larger_tube_wholly_hidden_by_its_fins_is_told_by_its_rim():
     """Its shoulder lies under the roots, which reach to its end: nothing but the aft end's arc shows its width. The
     caliper was on it, so that the scale hangs on it too."""

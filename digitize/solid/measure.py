@@ -266,7 +266,7 @@ def _problem(prior, axis, stations, tip_p, references, told, silhouette) -> Prob
     ends = replace(ends, rim_px=rim)
     draft = Problem(prior, view, upper, (), ends, references, told, 1000.0)
     upper_px, lower_px = _limb_px(draft, stations)
-    tubes = tuple(_tube_limbs(run, upper_px, lower_px, silhouette) for run in _tube_runs(stations))
+    tubes = tuple(_tube_limbs(run, stations, upper_px, lower_px, silhouette) for run in _tube_runs(stations))
     draft = replace(draft, tubes=tubes)
     return replace(draft, start_depth_mm=start_depth(draft))
 
@@ -283,6 +283,9 @@ def _tube_runs(stations: Stations) -> list[np.ndarray]:
         runs.append(run[trim : len(run) - trim])
     runs = [run for run in runs if len(run) >= 6]
     half = np.where(both, (stations.upper + stations.lower) / 2, 0.0)
+    if stations.fin_runs:  # beside fins one side may show a larger tube where the other is hidden
+        one = (np.arange(len(half)) >= stations.fin_runs[-1][0]) & (stations.body_upper ^ stations.body_lower)
+        half[one] = np.where(stations.body_upper, stations.upper, stations.lower)[one]
     by_width = np.argsort(half)
     widest = np.sort([k for k in by_width[-12:] if half[k] > 0.98 * np.median(half[by_width[-5:]])])
     if not runs or np.median(half[widest]) > 1.03 * max(np.median(half[run]) for run in runs):
@@ -290,10 +293,11 @@ def _tube_runs(stations: Stations) -> list[np.ndarray]:
     return runs
 
 
-def _tube_limbs(run, upper_px, lower_px, silhouette) -> TubeLimbs:
+def _tube_limbs(run, stations, upper_px, lower_px, silhouette) -> TubeLimbs:
     pick = run[np.linspace(0, len(run) - 1, min(POINTS_PER_TUBE, len(run))).astype(int)]
-    side = np.r_[np.ones(len(pick)), -np.ones(len(pick))]
-    points = np.concatenate([upper_px[pick], lower_px[pick]])
+    upper, lower = pick[stations.body_upper[pick]], pick[stations.body_lower[pick]]
+    side = np.r_[np.ones(len(upper)), -np.ones(len(lower))]
+    points = np.concatenate([upper_px[upper], lower_px[lower]])
     nearest = cKDTree(silhouette.outline_px).query(points)[1]
     return TubeLimbs(points, side, np.hypot(LIMB_SIGMA_PX, silhouette.sigma_px[nearest]))
 
