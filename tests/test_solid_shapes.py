@@ -31,7 +31,7 @@ from digitize.aero.components import centre_of_pressure
 from digitize.errors import OutlineRefusal
 from digitize.solid.adjust import Told
 from digitize.solid.axis import find_axis
-from digitize.solid.measure import _check_caliper
+from digitize.solid.sound import check_caliper
 from digitize.solid.stations import _body_side, _width_behind_fins
 from digitize.uncertainty import draw
 
@@ -143,8 +143,8 @@ def test_a_larger_tube_wholly_hidden_by_its_fins_is_told_by_its_rim():
 def test_a_body_far_wider_than_the_caliper_said_is_refused():
     adjusted = solve(scene_a(), CALIPER_A).adjusted
     with pytest.raises(OutlineRefusal, match="the caliper was on"):
-        _check_caliper(adjusted, 14.5, 10.0)
-    _check_caliper(adjusted, 11.5, 10.0)
+        check_caliper(adjusted, 14.5, 10.0)
+    check_caliper(adjusted, 11.5, 10.0)
 
 
 @pytest.mark.parametrize("count", [3, 4, 6])

@@ -22,8 +22,9 @@ from digitize.records import FinGroup, Geometry, Photo, Result
 from digitize.solid.adjust import Adjusted, EndPoints, Problem, TubeLimbs, adjust, adjust_near
 from digitize.solid.agreement import check_agreement
 from digitize.solid.fin_edges import outward
-from digitize.solid.measure import MOST_TILT_RAD, FinsSaid, FinTrace, Solid, start_depth
+from digitize.solid.measure import FinsSaid, FinTrace, Solid, start_depth
 from digitize.solid.pose import Pose, view_of_axis
+from digitize.solid.sound import MOST_TILT_RAD
 from digitize.trace.ends import ends_of, set_by_hand, told_lengths
 from digitize.trace.sketch import HAND_SIGMA_PX, Sketch, SketchFin, to_json
 from digitize.uncertainty import HIDDEN_SHARE
