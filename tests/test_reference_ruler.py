@@ -8,6 +8,7 @@ from reference_scenes import camera, drawn, flat_print, lying, photo, ticks_px
 
 from digitize.errors import ScaleRefusal
 from digitize.photo.references.ruler import find_ruler
+from digitize.photo.references.ruler_ticks import Strip, _alike
 from digitize.records import Photo
 
 
@@ -112,3 +113,11 @@ def test_half_millimetres_are_not_taken_for_millimetres():
     extent_mm = np.ptp(points.points_mm[:, 0])
     true_px = 150.0 * camera(500.0).focal_px / 500.0
     assert abs(np.hypot(*np.ptp(points.points_px, axis=0)) / extent_mm * 150.0 / true_px - 1) < 0.02
+
+
+def test_marks_of_no_contrast_are_like_nothing():
+    """A band of one grey, as in a blown-out part of the picture."""
+    blank = Strip(np.full((21, 400), 200.0, np.float32), np.zeros(2), np.array([1.0, 0.0]), 0.0, 1)
+    places = np.arange(20.0, 380.0, 8.0)
+    alike = _alike(blank, places, np.arange(-3.0, 4.0), 0.0, 200.0, np.ones(len(places), bool))
+    assert not alike.any()

@@ -260,7 +260,7 @@ def _alike(
     )
     shape -= shape.mean(axis=0)
     typical = np.median(shape[:, core], axis=1)
-    along = typical @ shape / (typical @ typical)
+    along = typical @ shape / np.maximum(typical @ typical, 1e-9)  # marks of no contrast at all are like nothing
     likeness = typical @ shape / np.maximum(np.linalg.norm(typical) * np.linalg.norm(shape, axis=0), 1e-9)
     return (along > 0.35) & (along < 3) & (likeness > 0.7)
 
