@@ -277,6 +277,19 @@ def test_a_strake_keeps_its_length(roll_deg):
     assert abs(errors(scene, solid)["areas"][0]) < 3.0
 
 
+def test_a_fins_edge_that_runs_into_the_rim_is_not_body_for_the_moment_it_crosses_its_width():
+    """A tube of 15.9 that narrows under fins to 12.4 at 300 mm, both sides' fins falling into the rim's arc: where the
+    upper edge is the narrower one the envelope follows it."""
+    place = np.arange(0.0, 302.6, 0.25)
+    upper = np.interp(place, [0, 70, 234, 250, 290, 297.5, 299, 302.6], [0, 15.9, 15.9, 25, 24, 15.9, 14.7, 5])
+    lower = np.interp(place, [0, 70, 234, 250, 292, 298.2, 299, 302.6], [0, 15.9, 15.9, 40, 38, 18.8, 14.1, 6])
+    envelope, after = np.minimum(np.minimum(upper, lower), 15.9), place >= 240
+    envelope[after] = np.minimum.accumulate(envelope[after])
+    seen = _body_side(place, upper, envelope, [tuple(np.searchsorted(place, [233, 302.3]))], 0.5, 31.8)
+    assert seen[(place > 75) & (place < 232)].all()
+    assert not seen[(place > 240) & (place < 299)].any()
+
+
 # --- invariance -------------------------------------------------------------------------------------------
 
 

@@ -19,6 +19,8 @@ ABRUPT = 6
 """A body that gains most of its width within so many stations may be one, or the front of fins turned half away."""
 STEEPEST_TAIL = 0.5
 """Among fins a side that falls faster than this (27 degrees) is a fin's edge come down to the body, not a boat-tail."""
+CROSSING = 3
+"""Among fins a side that keeps to the body's width for so few stations only crosses it."""
 MIN_TUBE = 0.06
 """A run of constant width shorter than this share of the length is not taken for a tube."""
 MAX_TILT_TAN = 0.2
@@ -271,7 +273,11 @@ def _body_side(p, width, envelope, runs, near, caliber):
     # only a fin that stands out aft crosses the axis
     aft = np.arange(len(width)) > len(width) // 2
     other |= aft & (width < 0.2 * caliber)
-    return (width > 0) & (np.convolve(other, np.ones(7), "same") < 0.5)
+    seen = (width > 0) & (np.convolve(other, np.ones(7), "same") < 0.5)
+    for first, last in _true_runs(seen):
+        if last - first + 1 <= CROSSING and any(a < first and last < b for a, b in runs):
+            seen[first : last + 1] = False
+    return seen
 
 
 def _stands_out(width, other, runs, caliber, pixel):
