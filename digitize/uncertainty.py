@@ -98,6 +98,8 @@ def draw(solid: Solid, seed: int, count: int = SAMPLES, only: str | None = None)
     base_s = base_s - rim * np.abs(pose.limb(ends.rim_px)[2]).mean(-1)  # a wider rim bulges farther aft of the axis
     profile_x, profile_r = _body(solid, values, pose, errors, tip_s, base_s, bias_px * mm_per_px)
     profile_r[:, -1] = np.maximum(profile_r[:, -1] + rim, 0.0)
+    if solid.rim_sigma_mm:
+        profile_r[:, -1] = np.minimum(profile_r[:, -1], profile_r[:, :-1].max(1))
     fins = [
         _fin(solid, k, pose, errors, tip_s, bias_px, profile_x, profile_r) for k in range(len(solid.fins))
     ]

@@ -126,6 +126,22 @@ def test_what_is_seen_a_hair_narrower_than_the_tube_does_not_widen_the_diameters
     assert draw(uneven, 1).max_diameter_mm.std() == pytest.approx(0.05, rel=0.15)
 
 
+def test_an_aft_end_that_fins_hide_does_not_widen_the_diameters_band():
+    """By its rim it may be narrower than the body, but not wider."""
+    solid = by_caliper()
+    hidden = solid.hidden_knots.copy()
+    hidden[-1] = True
+    profile = solid.geometry.profile_mm.copy()
+    profile[-1, 1] *= 0.98
+    unseen = replace(
+        solid, geometry=replace(solid.geometry, profile_mm=profile), hidden_knots=hidden, rim_sigma_mm=0.6
+    )
+    samples = draw(unseen, 1)
+    assert samples.base_diameter_mm.std() > 0.3
+    assert (samples.base_diameter_mm <= samples.max_diameter_mm).all()
+    assert samples.max_diameter_mm.std() == pytest.approx(0.05, rel=0.15)
+
+
 # --- sources ----------------------------------------------------------------------------------------------
 
 
