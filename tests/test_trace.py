@@ -25,11 +25,14 @@ from digitize.result_json import to_dict
 from digitize.solid.adjust import adjust_near
 from digitize.trace import edits, resolve
 from digitize.trace.ends import ends_of, partly_read, set_by_hand
+from digitize.trace.folder import open_folder
+from digitize.trace.history import HISTORY
 from digitize.trace.pull import pulls_of
 from digitize.trace.resolve import sketch_of, solve_briefly, trace
-from digitize.trace.session import HISTORY, Session, checked_words, open_folder
+from digitize.trace.session import Session
 from digitize.trace.sketch import from_json, to_json
 from digitize.trace.weight import nose_weight
+from digitize.trace.words import checked_words
 
 SAMPLES = Path(__file__).parents[1] / "samples"
 DRAW_FIN = {"do": "draw-fin", "points": None, "count": 4, "roll_deg": 0.0}

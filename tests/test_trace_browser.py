@@ -7,25 +7,32 @@ from pathlib import Path
 import numpy as np
 import pytest
 from trace_page import Served, drag, needs_chromium, number, on_screen, until
-from trace_scene import ASKED, FOCAL_PX, HEIGHT, SEDGE, WIDTH, drawn, fin_px, photo_file, rim, seen
+from trace_scene import FOCAL_PX, HEIGHT, SEDGE, WIDTH, drawn_session, fin_px, photo_file, rim, seen
 
 from digitize import cli
 from digitize.aero.components import centre_of_pressure
 from digitize.geometry import read_geometry
 from digitize.photo.calibration import CameraFile, write_camera
-from digitize.trace.session import Session, open_folder
+from digitize.trace.folder import open_folder
+from digitize.trace.session import Session
 from digitize.trace.weight import nose_weight
 
 pytestmark = needs_chromium
 
 
+def draw_body(page):
+    """Click the rocket's body together by hand."""
+    page.click("#by-hand")
+    profile = SEDGE.profile_mm[1:]
+    for point in (seen(0.0, 0.0), rim(), *seen(profile[:, 0], profile[:, 1])):
+        page.mouse.click(*on_screen(page, point))
+    page.click("#done")
+    page.wait_for_selector("[data-number='cp']")
+
+
 @pytest.fixture
 def session(tmp_path):
-    session = Session(tmp_path / "results")
-    session.load_photo(photo_file(tmp_path))
-    session.begin(ASKED, drawn())
-    session.change({"do": "draw-fin", "points": fin_px().tolist(), "count": 4})
-    return session
+    return drawn_session(tmp_path)
 
 
 def test_drag_a_fin_corner_undo_save_reopen(page, session):
@@ -73,12 +80,7 @@ def test_a_rocket_drawn_wholly_by_hand_from_an_upload(page, tmp_path):
         page.wait_for_selector("#by-hand")
         for name, text in (("scale-tube", "30"), ("fins", "4"), ("balance", "250")):
             page.fill(f"#field-{name}", text)
-        page.click("#by-hand")
-        profile = SEDGE.profile_mm[1:]
-        for point in (seen(0.0, 0.0), rim(), *seen(profile[:, 0], profile[:, 1])):
-            page.mouse.click(*on_screen(page, point))
-        page.click("#done")
-        page.wait_for_selector("[data-number='cp']")
+        draw_body(page)
         page.click("#draw-fin")
         for point in fin_px():
             page.mouse.click(*on_screen(page, point))
@@ -180,12 +182,7 @@ def test_a_calibration_from_the_form_is_used_and_stays(page, tmp_path):
         page.wait_for_selector("#by-hand")
         assert page.input_value("#field-camera") == "camera.toml"
         page.fill("#field-scale-tube", "30")
-        page.click("#by-hand")
-        profile = SEDGE.profile_mm[1:]
-        for point in (seen(0.0, 0.0), rim(), *seen(profile[:, 0], profile[:, 1])):
-            page.mouse.click(*on_screen(page, point))
-        page.click("#done")
-        page.wait_for_selector("[data-number='cp']")
+        draw_body(page)
         assert "camera.toml" in session.base.prior.source and page.input_value("#field-camera") == "camera.toml"
 
 

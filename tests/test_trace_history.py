@@ -8,12 +8,13 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from trace_scene import ASKED, drawn, fin_px, photo_file, seen
+from trace_scene import ASKED, drawn, drawn_session, fin_px, seen
 
 from digitize.trace import history as history_module
 from digitize.trace import session as session_module
+from digitize.trace.folder import open_folder
 from digitize.trace.history import HISTORY, Beginning, History, history_json, history_of
-from digitize.trace.session import Session, open_folder
+from digitize.trace.session import Session
 from digitize.trace.sketch import Sketch, to_json
 
 SAMPLES = Path(__file__).parents[1] / "samples"
@@ -103,10 +104,7 @@ def test_damaged_states_leave_how_the_outline_was_found(tmp_path, change):
 @pytest.fixture
 def session(tmp_path):
     """Drawn, changed, then measured under another scale, and changed again."""
-    session = Session(tmp_path / "results")
-    session.load_photo(photo_file(tmp_path))
-    session.begin(ASKED, drawn())
-    session.change({"do": "draw-fin", "points": fin_px().tolist(), "count": 4})
+    session = drawn_session(tmp_path)
     session.begin({**ASKED, "scale": ["tube=60mm"], "balance": "500mm"}, drawn(), go_on=True)
     session.change({"do": "draw-fin", "points": fin_px().tolist(), "count": 4})
     return session

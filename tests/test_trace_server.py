@@ -24,8 +24,10 @@ from digitize.options import measure_options
 from digitize.photo.calibration import CameraFile, read_camera, write_camera
 from digitize.pipeline import camera_of
 from digitize.trace import server
+from digitize.trace.folder import open_folder
 from digitize.trace.serve import listen
-from digitize.trace.session import WORDS, Session, open_folder
+from digitize.trace.session import Session
+from digitize.trace.words import WORDS
 
 HOST, TOKEN = "127.0.0.1:8123", "a-token-of-the-test"
 HERE = {"Origin": f"http://{HOST}"}

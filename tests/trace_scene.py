@@ -6,6 +6,7 @@ import numpy as np
 from PIL import Image, ImageDraw
 
 from digitize.records import FinGroup, Geometry
+from digitize.trace.session import Session
 
 WIDTH, HEIGHT, FOCAL35_MM, DEPTH_MM = 1600, 1000, 39, 900.0
 FOCAL_PX = FOCAL35_MM / 43.267 * np.hypot(WIDTH, HEIGHT)  # by the diagonal of 36 x 24 mm, CIPA DCG-001
@@ -70,3 +71,12 @@ def photo_file(folder: Path, name="sedge.jpg") -> Path:
 def mirrored(points_px: np.ndarray) -> np.ndarray:
     """(n, 2) on the other side of the axis."""
     return np.column_stack([points_px[:, 0], HEIGHT - 1 - points_px[:, 1]])
+
+
+def drawn_session(folder: Path) -> Session:
+    """A session in this folder, its rocket drawn by hand, a fin too."""
+    session = Session(folder / "results")
+    session.load_photo(photo_file(folder))
+    session.begin(ASKED, drawn())
+    session.change({"do": "draw-fin", "points": fin_px().tolist(), "count": 4})
+    return session

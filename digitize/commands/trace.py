@@ -29,8 +29,9 @@ def trace(
     from digitize.errors import UsageRefusal
     from digitize.photo.calibration import read_camera
     from digitize.report.folder import check_out_dir
+    from digitize.trace.folder import open_folder
+    from digitize.trace.history import read_history
     from digitize.trace.serve import serve
-    from digitize.trace.session import open_folder, read_history
 
     if camera is not None:
         read_camera(camera)

@@ -15,39 +15,29 @@ import numpy as np
 import shapely
 
 from digitize.assemble import Measured
-from digitize.errors import GeometryRefusal, Refusal, UnreadableRefusal, UsageRefusal
+from digitize.errors import GeometryRefusal, Refusal, UsageRefusal
 from digitize.files import replace_file
 from digitize.geometry import rounded
 from digitize.options import parse_pdf
-from digitize.outline.silhouette import Marked
 from digitize.photo.calibration import parse_camera, read_camera
 from digitize.photo.read import read_photo
 from digitize.pipeline import camera_of, fit_photo, measure_photo
 from digitize.records import Geometry, Photo, Result
-from digitize.report.folder import PDF, RESULT, check_out_dir, paper_of, write_results
+from digitize.report.folder import PDF, check_out_dir, paper_of, write_results
 from digitize.result_json import to_dict
 from digitize.trace import edits
 from digitize.trace.drawn import drawn_of, measure_drawn, outline_of
-from digitize.trace.history import HISTORY, Beginning, History, history_json, history_of, read_history
+from digitize.trace.history import HISTORY, Beginning, History, history_json, read_history
 from digitize.trace.pull import pulled, pulls_of
 from digitize.trace.resolve import Traced, changed_by_hand, options_of, sketch_of, solve_briefly, solve_fully, trace
-from digitize.trace.sketch import Sketch, points
+from digitize.trace.sketch import Sketch
+from digitize.trace.words import checked_words, marked_of
 
 CAMERA = "camera"
 """Calibrations chosen on the page are kept under this name."""
 MOST_HELD = 20
 """Outlines kept at hand for undo and redo, a few megabytes each; others are found again when they are gone back to."""
 MOST_SEARCHES = 6
-MOST_REGIONS = 40
-WORDS = (
-    "scale", "behind", "distance", "fins", "pose", "nose", "balance", "balance_at", "mass", "hand", "thickness",
-    "sheet_bar", "name", "mach", "wind", "rod_speed", "motor", "balanced_with", "add", "seed", "camera",
-)  # fmt: skip
-"""Options the form may hold: all of `measure` but those that name photos or where the results go. `camera` is the
-name of a calibration the session knows, never a path."""
-LISTS = ("scale", "hand", "motor", "add")
-
-
 @dataclass(frozen=True)
 class Found:
     """An outline's solid, and its sketch before anything was changed."""
@@ -143,8 +133,8 @@ class Session:
             self.chosen = self.know_camera(path)
             return self.chosen
 
-    def _asked(self, words: dict) -> dict:
-        """The form's words as those of the options: a calibration by its file."""
+    def as_options(self, words: dict) -> dict:
+        """The form's words as those of the options: a calibration by its file. Raises UsageRefusal."""
         asked = checked_words(words, self.cameras)
         return asked if "camera" not in asked else {**asked, "camera": str(self.cameras[asked["camera"]])}
 
@@ -180,7 +170,7 @@ class Session:
         """
         if self.photo is None:
             raise UsageRefusal("there is no photo yet", "choose one first")
-        beginning = Beginning(self._asked(words), drawn, tuple(regions), tuple(pulls))
+        beginning = Beginning(self.as_options(words), drawn, tuple(regions), tuple(pulls))
         found = self._found(beginning)
         with self.lock:
             if kept is not None and kept.states:
@@ -413,113 +403,6 @@ def _traced(found: Found, sketch: Sketch, settled: bool = True) -> Traced:
 def _solved(found: Found, sketch: Sketch) -> tuple[Traced, Result]:
     traced = _traced(found, sketch)
     return traced, solve_fully(traced)
-
-
-def open_folder(folder: Path, camera: Path | None = None) -> tuple[Session, dict]:
-    """A session on a results folder, and what to begin it with; camera: a calibration in place of the one kept.
-
-    Raises UsageRefusal, UnreadableRefusal.
-    """
-    data = read_history(folder)
-    if data is None:
-        photo, asked = _from_result(folder)
-        data = {"photo": photo, "asked": asked, "saved_at": 0}
-    kept = history_of(data)
-    path = _photo_path(folder, data.get("photo"))
-    session = Session(folder, path)
-
-    def with_camera(of):
-        return replace(of, asked=_with_camera(folder, of.asked, camera))
-
-    def words(asked: dict) -> dict:
-        return session.told({k: v for k, v in asked.items() if k in WORDS})
-
-    begun = [with_camera(beginning) for beginning in kept.beginnings]
-    begun = [replace(b, asked=session._asked(words(b.asked))) for b in begun]
-    kept = replace(kept, beginnings=tuple(begun), states=tuple(map(with_camera, kept.states)))
-    now = kept.beginning if kept.states else begun[-1]
-    session.asked = now.asked
-    session.load_photo(path)
-    begin = {"words": words(now.asked), "drawn": now.drawn, "regions": now.regions, "pulls": now.pulls, "kept": kept}
-    return session, begin
-
-
-def _from_result(folder: Path) -> tuple[str, dict]:
-    try:
-        data = json.loads((folder / RESULT).read_text("utf-8"))
-        if data.get("photos"):
-            one = folder / "photo-1"
-            raise UsageRefusal(f"{folder} holds the result of several photos", f"open one of them: {one}")
-        photo = data["photo"]
-        return str(photo["path"]), dict(photo["asked"])
-    except OSError:
-        raise UsageRefusal(
-            f"{folder} holds no {RESULT}, so it is not a results folder",
-            "give a photo, or the folder that measure has written",
-        ) from None
-    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
-        raise UsageRefusal(
-            f"{folder / RESULT} does not say which photo it came from", "measure the photo again, or give the photo"
-        ) from None
-
-
-def _photo_path(folder: Path, said) -> Path:
-    """The photo where it was, or under its name in the folder or beside it."""
-    name = Path(str(said)).name
-    for path in (Path(str(said)), folder / name, folder.parent / name):
-        if path.is_file():
-            return path
-    raise UnreadableRefusal(
-        f"the photo {name} is no longer where it was measured, {Path(str(said)).parent}",
-        f"put it back, or into {folder}",
-    )
-
-
-def _with_camera(folder: Path, asked: dict, camera: Path | None) -> dict:
-    """The words with the calibration given now, or the kept one where it lies now: where it was, or in the folder."""
-    if camera is not None:
-        return {**asked, "camera": str(Path(camera).resolve())}
-    if "camera" not in asked:
-        return asked
-    was = Path(str(asked["camera"]))
-    here = folder / was.name
-    return {**asked, "camera": str(here.resolve() if not was.is_file() and here.is_file() else was)}
-
-
-def checked_words(words: dict, cameras=()) -> dict:
-    """The form's words, cleaned of what is empty; cameras: names of the calibrations there are. Raises UsageRefusal."""
-    if not isinstance(words, dict):
-        raise UsageRefusal("the form is not understood", "reload the page")
-    found = {}
-    for name, value in words.items():
-        if name not in WORDS:
-            raise UsageRefusal(f"{str(name)[:40]!r} can't be told on the page", "reload the page")
-        if name == "seed" and type(value) is int:  # as an earlier check has left it
-            value = str(value)
-        texts = value if isinstance(value, list) else [value]
-        if len(texts) > 20 or not all(isinstance(text, str) and len(text) <= 300 for text in texts):
-            raise UsageRefusal(f"{name}: too much text", "write it shorter")
-        texts = [text.strip() for text in texts if text.strip()]
-        if texts:
-            found[name] = texts if name in LISTS else texts[0]
-    if found.get("camera") not in (None, *cameras):
-        raise UsageRefusal("this calibration was not given to the page", "choose its file in the form")
-    if "seed" in found:
-        if not (found["seed"].isascii() and found["seed"].isdigit() and len(found["seed"]) < 10):
-            raise UsageRefusal(f"seed: {found['seed']!r} is no whole number", "give one, as 7")
-        found["seed"] = int(found["seed"])
-    return found
-
-
-def marked_of(photo: Photo, regions) -> Marked:
-    """Regions drawn on the page as polygons of the working picture. Raises UsageRefusal."""
-    try:
-        if len(regions) > MOST_REGIONS:
-            raise ValueError("too many")
-        found = [(bool(r["rocket"]), photo.to_working_px(points(r["points"], 3))) for r in regions]
-    except (KeyError, TypeError, ValueError) as error:
-        raise UsageRefusal(f"the marked regions are not understood ({error})", "mark them again") from None
-    return Marked(tuple(p for rocket, p in found if rocket), tuple(p for rocket, p in found if not rocket))
 
 
 def with_drawn_outline(traced: Traced) -> Traced:

@@ -1,0 +1,82 @@
+"""A results folder opened on the page: the session it goes on with, and how to begin it."""
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+from digitize.errors import UnreadableRefusal, UsageRefusal
+from digitize.report.folder import RESULT
+from digitize.trace.history import history_of, read_history
+from digitize.trace.session import Session
+from digitize.trace.words import WORDS
+
+
+def open_folder(folder: Path, camera: Path | None = None) -> tuple[Session, dict]:
+    """A session on a results folder, and what to begin it with; camera: a calibration in place of the one kept.
+
+    Raises UsageRefusal, UnreadableRefusal.
+    """
+    data = read_history(folder)
+    if data is None:
+        photo, asked = _from_result(folder)
+        data = {"photo": photo, "asked": asked, "saved_at": 0}
+    kept = history_of(data)
+    path = _photo_path(folder, data.get("photo"))
+    session = Session(folder, path)
+
+    def with_camera(of):
+        return replace(of, asked=_with_camera(folder, of.asked, camera))
+
+    def words(asked: dict) -> dict:
+        return session.told({k: v for k, v in asked.items() if k in WORDS})
+
+    begun = [with_camera(beginning) for beginning in kept.beginnings]
+    begun = [replace(b, asked=session.as_options(words(b.asked))) for b in begun]
+    kept = replace(kept, beginnings=tuple(begun), states=tuple(map(with_camera, kept.states)))
+    now = kept.beginning if kept.states else begun[-1]
+    session.asked = now.asked
+    session.load_photo(path)
+    begin = {"words": words(now.asked), "drawn": now.drawn, "regions": now.regions, "pulls": now.pulls, "kept": kept}
+    return session, begin
+
+
+def _from_result(folder: Path) -> tuple[str, dict]:
+    try:
+        data = json.loads((folder / RESULT).read_text("utf-8"))
+        if data.get("photos"):
+            one = folder / "photo-1"
+            raise UsageRefusal(f"{folder} holds the result of several photos", f"open one of them: {one}")
+        photo = data["photo"]
+        return str(photo["path"]), dict(photo["asked"])
+    except OSError:
+        raise UsageRefusal(
+            f"{folder} holds no {RESULT}, so it is not a results folder",
+            "give a photo, or the folder that measure has written",
+        ) from None
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        raise UsageRefusal(
+            f"{folder / RESULT} does not say which photo it came from", "measure the photo again, or give the photo"
+        ) from None
+
+
+def _photo_path(folder: Path, said) -> Path:
+    """The photo where it was, or under its name in the folder or beside it."""
+    name = Path(str(said)).name
+    for path in (Path(str(said)), folder / name, folder.parent / name):
+        if path.is_file():
+            return path
+    raise UnreadableRefusal(
+        f"the photo {name} is no longer where it was measured, {Path(str(said)).parent}",
+        f"put it back, or into {folder}",
+    )
+
+
+def _with_camera(folder: Path, asked: dict, camera: Path | None) -> dict:
+    """The words with the calibration given now, or the kept one where it lies now: where it was, or in the folder."""
+    if camera is not None:
+        return {**asked, "camera": str(Path(camera).resolve())}
+    if "camera" not in asked:
+        return asked
+    was = Path(str(asked["camera"]))
+    here = folder / was.name
+    return {**asked, "camera": str(here.resolve() if not was.is_file() and here.is_file() else was)}

@@ -1,0 +1,51 @@
+"""What comes from the browser, checked: the form's words and the regions that were marked."""
+
+from digitize.errors import UsageRefusal
+from digitize.outline.silhouette import Marked
+from digitize.records import Photo
+from digitize.trace.sketch import points
+
+MOST_REGIONS = 40
+WORDS = (
+    "scale", "behind", "distance", "fins", "pose", "nose", "balance", "balance_at", "mass", "hand", "thickness",
+    "sheet_bar", "name", "mach", "wind", "rod_speed", "motor", "balanced_with", "add", "seed", "camera",
+)  # fmt: skip
+"""Options the form may hold: all of `measure` but those that name photos or where the results go. `camera` is the
+name of a calibration the session knows, never a path."""
+LISTS = ("scale", "hand", "motor", "add")
+
+
+def checked_words(words: dict, cameras=()) -> dict:
+    """The form's words, cleaned of what is empty; cameras: names of the calibrations there are. Raises UsageRefusal."""
+    if not isinstance(words, dict):
+        raise UsageRefusal("the form is not understood", "reload the page")
+    found = {}
+    for name, value in words.items():
+        if name not in WORDS:
+            raise UsageRefusal(f"{str(name)[:40]!r} can't be told on the page", "reload the page")
+        if name == "seed" and type(value) is int:  # as an earlier check has left it
+            value = str(value)
+        texts = value if isinstance(value, list) else [value]
+        if len(texts) > 20 or not all(isinstance(text, str) and len(text) <= 300 for text in texts):
+            raise UsageRefusal(f"{name}: too much text", "write it shorter")
+        texts = [text.strip() for text in texts if text.strip()]
+        if texts:
+            found[name] = texts if name in LISTS else texts[0]
+    if found.get("camera") not in (None, *cameras):
+        raise UsageRefusal("this calibration was not given to the page", "choose its file in the form")
+    if "seed" in found:
+        if not (found["seed"].isascii() and found["seed"].isdigit() and len(found["seed"]) < 10):
+            raise UsageRefusal(f"seed: {found['seed']!r} is no whole number", "give one, as 7")
+        found["seed"] = int(found["seed"])
+    return found
+
+
+def marked_of(photo: Photo, regions) -> Marked:
+    """Regions drawn on the page as polygons of the working picture. Raises UsageRefusal."""
+    try:
+        if len(regions) > MOST_REGIONS:
+            raise ValueError("too many")
+        found = [(bool(r["rocket"]), photo.to_working_px(points(r["points"], 3))) for r in regions]
+    except (KeyError, TypeError, ValueError) as error:
+        raise UsageRefusal(f"the marked regions are not understood ({error})", "mark them again") from None
+    return Marked(tuple(p for rocket, p in found if rocket), tuple(p for rocket, p in found if not rocket))
