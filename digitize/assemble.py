@@ -27,7 +27,7 @@ from digitize.records import (
 from digitize.second_opinion import method_view, next_with_method, whole_band, with_method
 from digitize.solid.mark import marked_balance
 from digitize.solid.measure import UNEXPLAINED, Solid
-from digitize.solve import fin_result, geometry_warnings, radius_choice, tip_points
+from digitize.solve import DOUBTS, fin_result, geometry_warnings, radius_choice, tip_points
 from digitize.uncertainty import SAMPLES, Samples, band, bands, draw, next_measurement, shares
 
 
@@ -63,7 +63,9 @@ def assemble(measured: Measured, options: MeasureOptions, last: Result | None = 
         view = replace(last.methods, measured_pm95_mm=measured_x.pm95)
     cp_x = whole_band(measured_x, view)
     diameter = band(samples.max_diameter_mm, 2 * geometry.profile_mm[:, 1].max())
-    rolls_deg = [np.degrees(t.roll_rad - solid.adjusted.pose().roll_offset_rad()) for t in solid.fins]
+    # to 0.001 degree, as geometry.toml holds it, so that solving that file gives the same cut-out
+    offset = solid.adjusted.pose().roll_offset_rad()
+    rolls_deg = [round(float(np.degrees(t.roll_rad - offset)), 3) for t in solid.fins]
     area, centroid = _cutout(solid, samples, rolls_deg)
     found, states = _states(measured, options, cp_x, samples, diameter)
     worst = balance.worst(states)
@@ -285,10 +287,10 @@ def doubt_of(warnings) -> str | None:
         "SCALES_DISAGREE",
         "EDGE_WEAK",
         "TOUCHES_FRAME",
-        "TWO_FINS",
         "HAND_MATTERS",
         "WIDER_TAIL_UNSURE",
         "RULER_ONE_END",
+        *DOUBTS,
     }
     return next((warning.text for warning in warnings if warning.code in grave), None)
 

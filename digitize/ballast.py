@@ -20,8 +20,8 @@ from digitize.aero.fins import planform
 from digitize.balance import PLACE_PM95_MM, mass_quantity, moved
 from digitize.cavity import MM3_PER_CM3, Cavity, filling
 from digitize.errors import GeometryRefusal
-from digitize.geometry import check_geometry
-from digitize.records import FinGroup, Geometry, Quantity
+from digitize.geometry import check_geometry, overlapping
+from digitize.records import Geometry, Quantity
 
 # g/cm3, typical, from memory: weigh your own
 MATERIALS = {"clay": 1.8, "epoxy": 1.15, "steel-shot": 4.5, "lead-shot": 6.5}
@@ -200,8 +200,10 @@ def stretched(geometry: Geometry, times_x: float, times_y: float) -> Geometry:
     surface = np.interp(x, *geometry.profile_mm.T)
     y = np.maximum(radius + times_y * (outline[:, 1] - radius), np.where(x <= geometry.profile_mm[-1, 0], surface, 0))
     y[[0, -1]] = surface[[0, -1]]
-    larger = replace(geometry, fins=(*others, FinGroup(group.count, np.stack([x, y], -1), group.thickness_mm)))
+    larger = replace(geometry, fins=(*others, replace(group, outline_mm=np.stack([x, y], -1))))
     check_geometry(larger)
+    if len(overlapping(larger)) > len(overlapping(geometry)):
+        raise GeometryRefusal("the fins would reach over the group ahead of them", "make them less large")
     return larger
 
 

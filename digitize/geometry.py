@@ -6,6 +6,7 @@ straight between points, or a list of pieces with a trade shape.
 
 import os
 import tomllib
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -18,12 +19,17 @@ from digitize.shapes import NOSE_SHAPES, nose_profile
 FEWEST_FINS, MOST_FINS = 2, 12
 LARGEST_MM = 100_000.0
 LARGEST_G = 100_000.0
+MOST_ROLL_DEG = 3600.0
+MOST_SHARED = 0.05
+"""Of the shorter root or the smaller blade: groups sharing more stand in one place. No source: what measuring leaves
+between groups that follow one another is less, a fin drawn over another is far more."""
 _DECIMALS = 3
 _SHAPES = (*NOSE_SHAPES, "tube", "frustum")
 _HEAD = """\
 # A rocket as components, in millimetres. Correct what is wrong by hand, then: digitize solve THIS_FILE
 # x runs from the nose tip aft along the axis. body.profile_mm: [x, radius], straight between points.
 # fins.outline_mm: [x, distance from the axis], from the root's leading edge round to its trailing edge.
+# fins.roll_deg: fin 1 from the plane of the cut-out, which is the photo's; 0, flat in it, if left out.
 """
 
 
@@ -36,11 +42,22 @@ def rounded(geometry: Geometry) -> Geometry:
         return np.array([[_number(value) for value in point] for point in points])
 
     fins = tuple(
-        FinGroup(group.count, to_file(group.outline_mm), _number(group.thickness_mm))
+        replace(
+            group,
+            outline_mm=to_file(group.outline_mm),
+            thickness_mm=_number(group.thickness_mm),
+            roll_deg=None if group.roll_deg is None else _number(group.roll_deg),
+        )
         for group in geometry.fins
     )
     masses = tuple(Mass(m.name, _number(m.mass_g), _number(m.x_mm)) for m in geometry.masses)
     return Geometry(geometry.name, to_file(geometry.profile_mm), fins, geometry.pieces, masses)
+
+
+def standing(geometry: Geometry, rolls_deg) -> Geometry:
+    """The geometry with each group's roll, one of rolls_deg for each: so the file gives the same cut-out again."""
+    pairs = zip(geometry.fins, rolls_deg, strict=True)
+    return replace(geometry, fins=tuple(replace(group, roll_deg=_number(roll)) for group, roll in pairs))
 
 
 def write_geometry(path: Path, geometry: Geometry) -> None:
@@ -62,6 +79,8 @@ def to_toml(geometry: Geometry) -> str:
         parts.append(f"\n[[fins]]\ncount = {group.count}\n")
         parts.append(_toml_points("outline_mm", group.outline_mm))
         parts.append(f"thickness_mm = {_number(group.thickness_mm)!r}\n")
+        if group.roll_deg is not None:
+            parts.append(f"roll_deg = {_number(group.roll_deg)!r}\n")
     for mass in geometry.masses:
         parts.append(f"\n[[mass]]\nname = {_toml_string(mass.name)}\n")
         parts.append(f"mass_g = {_number(mass.mass_g)!r}\nx_mm = {_number(mass.x_mm)!r}\n")
@@ -94,6 +113,36 @@ def read_geometry(path: Path) -> Geometry:
     )
     check_geometry(geometry)
     return geometry
+
+
+@dataclass(frozen=True)
+class Overlap:
+    """Two fin groups (numbers from 0) in one place; root_mm: how much of the body both their roots take up."""
+
+    groups: tuple[int, int]
+    root_mm: float
+
+
+def overlapping(geometry: Geometry) -> tuple[Overlap, ...]:
+    """Pairs of fin groups that stand in one place: their roots take up the same stretch of the body, or their blades,
+    turned about the axis into one plane, cover each other.
+
+    One behind another is no overlap, even where they touch: up to MOST_SHARED of the shorter root, or of the smaller
+    blade, and never less than the millimetre to which a root is known, may be shared.
+    """
+    found = []
+    for i, one in enumerate(geometry.fins):
+        for k, other in enumerate(geometry.fins[i + 1 :], i + 1):
+            (start, end), (first, last) = one.outline_mm[[0, -1], 0], other.outline_mm[[0, -1], 0]
+            root_mm = float(min(end, last) - max(start, first))
+            if root_mm > max(1.0, MOST_SHARED * min(end - start, last - first)) or _blades_cover(one, other):
+                found.append(Overlap((i, k), max(root_mm, 0.0)))
+    return tuple(found)
+
+
+def _blades_cover(one: FinGroup, other: FinGroup) -> bool:
+    blades = [shapely.make_valid(shapely.Polygon(group.outline_mm)) for group in (one, other)]
+    return blades[0].intersection(blades[1]).area > MOST_SHARED * min(blade.area for blade in blades)
 
 
 def check_geometry(geometry: Geometry) -> None:
@@ -254,9 +303,21 @@ def _read_fins(data: dict):
         raise GeometryRefusal("[fins] is not a list of groups", "write [[fins]], with double brackets")
     for number, group in enumerate(groups, 1):
         name = f"fin group {number}"
-        _known(_table(group, name), ("count", "outline_mm", "thickness_mm"), name)
+        _known(_table(group, name), ("count", "outline_mm", "thickness_mm", "roll_deg"), name)
         outline = _points(group.get("outline_mm"), f"{name}: the outline", 3)
-        yield FinGroup(group.get("count", 0), outline, _length(group, "thickness_mm", name, 0.0))
+        thickness_mm = _length(group, "thickness_mm", name, 0.0)
+        yield FinGroup(group.get("count", 0), outline, thickness_mm, _roll_deg(group, name))
+
+
+def _roll_deg(group: dict, name: str) -> float | None:
+    roll = group.get("roll_deg")
+    if roll is None:
+        return None
+    if isinstance(roll, bool) or not isinstance(roll, int | float) or not abs(roll) <= MOST_ROLL_DEG:
+        raise GeometryRefusal(
+            f"{name}: roll_deg is {roll!r}", "give degrees from the plane of the cut-out, as 45, or leave it out"
+        )
+    return float(roll)
 
 
 def _read_masses(data: dict):

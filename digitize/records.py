@@ -110,12 +110,14 @@ class FinGroup:
     """Fins standing round the body at one place, all alike.
 
     outline_mm: (m, 2) x from the nose tip, y from the axis; from the root's leading edge round to the root's
-    trailing edge; the body's surface closes it. thickness_mm: of the plate.
+    trailing edge; the body's surface closes it. thickness_mm: of the plate. roll_deg: of fin 1 from the plane of the
+    cut-out, as the photo shows it; None: not said.
     """
 
     count: int
     outline_mm: np.ndarray
     thickness_mm: float = 0.0
+    roll_deg: float | None = None
 
 
 @dataclass(frozen=True)

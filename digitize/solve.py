@@ -10,12 +10,15 @@ from digitize.aero.fins import planform
 from digitize.aero.interference import PUBLISHED_COUNTS
 from digitize.angle import angle_curve, loads_of
 from digitize.balance import Loading
+from digitize.geometry import overlapping
 from digitize.options import Flight, Pose
 from digitize.outside import is_outside, outside_warnings
 from digitize.pieces import describe_profile
 from digitize.records import BalanceState, FinGroup, FinResult, Geometry, Quantity, Result, Warn
 from digitize.second_opinion import method_view, whole_band
 
+DOUBTS = ("FINS_OVERLAP", "TWO_FINS")
+"""Codes of a geometry's warnings that make any verdict but 'look again' wrong."""
 _RADIUS_MATTERS_CALIBERS = 0.02
 _TIP_SHARE = 0.05
 
@@ -32,11 +35,12 @@ def solve(
     """Centre of pressure, cut-out, margin and verdict of a checked geometry.
 
     balance_mm: from the nose tip; mass_g: as it was balanced; or loading: both, with motors, in their place; what the
-    geometry lists as masses is added. pose: how the fins stand in the cut-out, one in its plane if None. flight: what
-    the angle of attack is worked out for. Bands are 0 except the balance point's and the method's own. Raises
-    UsageRefusal for a balance point off the body, GeometryRefusal if there is no centre of pressure.
+    geometry lists as masses is added. pose: how the fins stand in the cut-out; None: as the geometry says of each
+    group, one in its plane where it does not. flight: what the angle of attack is worked out for. Bands are 0 except
+    the balance point's and the method's own. Raises UsageRefusal for a balance point off the body, GeometryRefusal if
+    there is no centre of pressure.
     """
-    pose, flight = pose or Pose(), flight or Flight()
+    flight = flight or Flight()
     length_mm, base_mm = geometry.profile_mm[-1] * np.array([1, 2])
     diameter_mm = 2 * geometry.profile_mm[:, 1].max()
     if loading is None:
@@ -44,7 +48,7 @@ def solve(
     cp = centre_of_pressure(geometry)
     view = method_view(geometry, 0.0, flight.mach)
     cp_x = whole_band(_exact(cp.x_mm), view)
-    rolls_deg = tuple(pose.roll_deg(group.count) for group in geometry.fins)
+    rolls_deg = tuple(_roll_deg(group, pose) for group in geometry.fins)
     area_mm2, centroid_mm, _ = areas.cutout(geometry, rolls_deg)
     states, loading_warnings = _states(geometry, loading, cp_x)
     worst, cutout_margin, margin = balance.worst(states), None, None
@@ -54,7 +58,7 @@ def solve(
     curve = angle_curve(loads_of(geometry, cp, area_mm2, centroid_mm), flight, balance_mm, diameter_mm)
     mass_g = balance.lift_off_mass_g(states, loading.mass_g)
     warnings = (*geometry_warnings(geometry), *loading_warnings)
-    doubt = next((warning.text for warning in warnings if warning.code == "TWO_FINS"), None)
+    doubt = next((warning.text for warning in warnings if warning.code in DOUBTS), None)
     verdict = stability.verdict(
         margin, cutout_margin, mass_g=mass_g, doubt=doubt, outside=is_outside(warnings), curve=curve
     )
@@ -78,13 +82,20 @@ def solve(
         cutout_margin_calibers=cutout_margin,
         warnings=warnings,
         pieces=describe_profile(geometry.profile_mm),
-        assumptions=(*_assumptions(geometry, pose, loading.balance), *balance.assumptions(states)),
+        assumptions=(*_assumptions(geometry, rolls_deg, loading.balance), *balance.assumptions(states)),
         methods=view,
         angle=curve,
         mass_g=mass_g,
         as_balanced_mm=loading.balance,
         balance_states=states,
     )
+
+
+def _roll_deg(group: FinGroup, pose: Pose | None) -> float:
+    """How a group stands in the cut-out: as said now, else as the geometry has it, else with a fin in its plane."""
+    if pose is None and group.roll_deg is not None:
+        return group.roll_deg
+    return (pose or Pose()).roll_deg(group.count)
 
 
 def _states(geometry: Geometry, loading: Loading, cp_x: Quantity) -> tuple[tuple[BalanceState, ...], tuple[Warn, ...]]:
@@ -159,7 +170,22 @@ def geometry_warnings(geometry: Geometry) -> tuple[Warn, ...]:
         warnings.append(
             Warn("NO_FINS", "the geometry has no fins", "add a [[fins]] group if the rocket has any")
         )
-    return (*warnings, *outside_warnings(geometry))
+    return (*warnings, *_overlap_warnings(geometry), *outside_warnings(geometry))
+
+
+def _overlap_warnings(geometry: Geometry) -> list[Warn]:
+    """Each group is worked out as if the other weren't there, which counts the same air twice."""
+    return [
+        Warn(
+            "FINS_OVERLAP",
+            f"fin groups {found.groups[0] + 1} and {found.groups[1] + 1} stand in one place"
+            + (f", their roots on the same {found.root_mm:.0f} mm of the body" if found.root_mm > 0 else "")
+            + ", and both are counted in full: the margin looks larger than it is",
+            "if it is one group twice, take one of them out; for small fins that do stand between large ones go by a "
+            "cardboard cut-out",
+        )
+        for found in overlapping(geometry)
+    ]
 
 
 def radius_choice(geometry: Geometry) -> str | None:
@@ -186,20 +212,24 @@ def fin_result(geometry: Geometry, group: FinGroup) -> FinResult:
     return FinResult(count=group.count, outline_mm=outline, area_mm2=_exact(plan.area_mm2), **sizes)
 
 
-def _assumptions(geometry: Geometry, pose: Pose, balance: Quantity | None) -> tuple[str, ...]:
+def _assumptions(geometry: Geometry, rolls_deg: tuple[float, ...], balance: Quantity | None) -> tuple[str, ...]:
     lines = [
         "The geometry is taken as exact: its own errors are in no band; the method's are.",
         "Centre of pressure at small angle of attack and low speed, by the classic component method.",
         "Fins are flat, straight and alike in a group: a side view can't show canted, tube or ring fins.",
     ]
     if geometry.fins:
-        stand = {"in-plane": "with fin 1 in its plane", "angle": f"with fin 1 at {pose.angle_deg} degrees"}
-        words = stand.get(pose.kind, f"with the fins {pose.kind}")
-        lines.append(f"The cut-out is the side view without perspective, {words}.")
+        lines.append(f"The cut-out is the side view without perspective, {_stand_words(rolls_deg)}.")
     if balance is not None:
         lines.append(f"The balance point, found by hand, is taken as good to {balance.pm95:g} mm.")
     choice = radius_choice(geometry)
     return (*lines, choice) if choice else tuple(lines)
+
+
+def _stand_words(rolls_deg: tuple[float, ...]) -> str:
+    if not any(rolls_deg):
+        return "with fin 1 in its plane"
+    return f"with fin 1 at {' and '.join(f'{roll:.1f}' for roll in rolls_deg)} degrees from its plane"
 
 
 def _exact(value) -> Quantity:

@@ -11,7 +11,9 @@ import shapely
 
 from digitize import areas
 from digitize.aero.components import exposed_planform
+from digitize.errors import UsageRefusal
 from digitize.records import Geometry
+from digitize.saved import Saved
 from digitize.sizes import PAPERS_MM
 
 EDGE_MM = 10.0
@@ -66,6 +68,14 @@ class Sheet:
     columns: int
     crosses_mm: np.ndarray
     words: str
+
+
+def pieces_of(saved: Saved) -> tuple[Piece, ...]:
+    """What to cut for a results folder, its fins standing as in its cut-out. Raises UsageRefusal."""
+    rolls = saved.data["cutout"].get("rolls_deg") or [0.0] * len(saved.geometry.fins)
+    if len(rolls) != len(saved.geometry.fins):
+        raise UsageRefusal(f"{saved.folder}: its cut-out is of another geometry", "Measure or solve again with --out")
+    return pieces(saved.geometry, rolls, saved.data["cp"]["x_mm"]["value"])
 
 
 def pieces(geometry: Geometry, rolls_deg, cp_x_mm: float) -> tuple[Piece, ...]:

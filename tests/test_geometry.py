@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from digitize.aero.components import centre_of_pressure
 from digitize.areas import cutout
 from digitize.errors import GeometryRefusal, UnreadableRefusal
-from digitize.geometry import check_geometry, read_geometry, rounded, to_toml, write_geometry
+from digitize.geometry import check_geometry, read_geometry, rounded, standing, to_toml, write_geometry
 from digitize.records import FinGroup, Geometry
 
 EXAMPLE = """
@@ -227,3 +227,20 @@ def test_the_check_holds_for_what_the_photo_gives_too():
     with pytest.raises(GeometryRefusal, match="not a length"):
         check_geometry(Geometry("", np.array([[0, 0], [60, np.nan]])))
     assert "profile_mm" in to_toml(Geometry('a "quoted" \\ name\n', np.array([[0, 0], [60, 10]])))
+
+
+# --- how the fins stand -----------------------------------------------------------------------------------
+
+
+def test_a_roll_is_kept_and_may_be_left_out(tmp_path):
+    flat = read_text(tmp_path, EXAMPLE)
+    assert flat.fins[0].roll_deg is None and "roll_deg =" not in to_toml(flat)
+    turned = standing(flat, [-31.23456])
+    assert read_text(tmp_path, to_toml(turned)).fins[0].roll_deg == -31.235
+    assert rounded(turned).fins[0].roll_deg == -31.235
+
+
+@pytest.mark.parametrize("roll", ["true", '"flat"', "nan", "inf", "1e9", "[45]"])
+def test_an_odd_roll_is_refused(tmp_path, roll):
+    with pytest.raises(GeometryRefusal, match="fin group 1: roll_deg is"):
+        read_text(tmp_path, f"{EXAMPLE}roll_deg = {roll}\n")

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from digitize.errors import GeometryRefusal, Refusal, UsageRefusal
-from digitize.geometry import check_geometry
+from digitize.geometry import check_geometry, standing
 from digitize.options import parse_pose
 from digitize.records import FinGroup, Geometry
 from digitize.result_json import dumps, to_dict
@@ -65,7 +65,10 @@ def test_pose_turns_the_cut_out_only():
     # Four square fins of 40 mm at 45 degrees stand out of a body of radius 20 by 60 cos 45 - 20.
     body = flat.cutout_area_mm2.value - 2 * 40 * 40
     assert turned.cutout_area_mm2.value == pytest.approx(body + 2 * 40 * (60 / 2**0.5 - 20))
-    assert any("diagonal" in line for line in turned.assumptions)
+    assert any("fin 1 at 45.0 degrees" in line for line in turned.assumptions)
+    kept = standing(ROCKET_C, turned.cutout_rolls_deg)
+    assert solve(kept).cutout_area_mm2 == turned.cutout_area_mm2  # as the geometry has it
+    assert solve(kept, pose=parse_pose("in-plane")).cutout_area_mm2 == flat.cutout_area_mm2  # what is said counts
 
 
 def test_balance_off_the_body_is_refused():
@@ -75,9 +78,8 @@ def test_balance_off_the_body_is_refused():
 
 def test_warnings_for_counts_the_method_was_not_made_for():
     def codes(*counts):
-        return [
-            w.code for w in geometry_warnings(Geometry("", BODY, tuple(FinGroup(n, FIN) for n in counts)))
-        ]
+        groups = tuple(FinGroup(n, FIN - [70 * k, 0]) for k, n in enumerate(counts))
+        return [w.code for w in geometry_warnings(Geometry("", BODY, groups))]
 
     assert codes(3) == codes(4) == codes(6) == codes(3, 4) == []
     assert codes(2) == codes(3, 2) == ["TWO_FINS"]

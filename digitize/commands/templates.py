@@ -22,15 +22,11 @@ def templates(
     from digitize.options import PAPERS, parse_choice
     from digitize.saved import read_saved
     from digitize.template_files import is_template, piece_svg, templates_pdf
-    from digitize.templates import pieces, sheets
+    from digitize.templates import pieces_of, sheets
 
     paper = parse_choice(paper, "--paper", PAPERS)
     saved = read_saved(folder)
-    cutout = saved.data["cutout"]
-    rolls = cutout.get("rolls_deg") or [0.0] * len(saved.geometry.fins)
-    if len(rolls) != len(saved.geometry.fins):
-        raise UsageRefusal(f"{folder}: its cut-out is of another geometry", "Measure or solve again with --out")
-    found = pieces(saved.geometry, rolls, saved.data["cp"]["x_mm"]["value"])
+    found = pieces_of(saved)
     place = out or folder
     try:
         place.mkdir(parents=True, exist_ok=True)
@@ -45,7 +41,7 @@ def templates(
         path = place / f"template-{piece.key}.svg"
         replace_own_file(path, piece_svg(piece).encode("utf-8"), is_template)
         lines.append(f"{path}: {piece.title}, {piece.area_mm2:.0f} mm2")
-    x = cutout["centroid_mm"]["value"]
+    x = saved.data["cutout"]["centroid_mm"]["value"]
     lines += [
         "",
         "Print at 100 % (actual size) and check the 100 mm bar with a ruler.",

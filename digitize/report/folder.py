@@ -15,7 +15,7 @@ from PIL import Image
 from digitize.cautions import CAUTIONS
 from digitize.errors import UsageRefusal
 from digitize.files import replace_file
-from digitize.geometry import to_toml
+from digitize.geometry import standing, to_toml
 from digitize.records import Geometry, Result
 from digitize.report.ballast_page import headline
 from digitize.report.page import foot, report_html, sections
@@ -126,6 +126,8 @@ def paper_of(pdf: bytes) -> str | None:
 
 def _contents(out_dir, result, geometry, rgb, shrink, input_path, pdf_paper) -> dict[str, bytes]:
     data = to_dict(result)
+    if len(result.cutout_rolls_deg) == len(geometry.fins):
+        geometry = standing(geometry, result.cutout_rolls_deg)
     outline = outline_svg(data, geometry.profile_mm)
     overlay = None if rgb is None else _overlay(rgb, shrink, data)
     shown = (data.get("photo") or {}).get("file") or (input_path.name if input_path else "")

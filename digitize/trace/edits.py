@@ -9,7 +9,9 @@ from dataclasses import replace
 import numpy as np
 
 from digitize.errors import UsageRefusal
-from digitize.geometry import FEWEST_FINS, MOST_FINS
+from digitize.geometry import FEWEST_FINS, MOST_FINS, overlapping
+from digitize.options import parse_pose
+from digitize.records import FinGroup, Geometry
 from digitize.solid.pose import Pose
 from digitize.trace.sketch import MOST_GROUPS, MOST_POINTS, Sketch, SketchFin, point, points
 
@@ -152,22 +154,60 @@ def _remove_fin_point(sketch: Sketch, change: dict, pose: Pose) -> Sketch:
 
 
 def _draw_fin(sketch: Sketch, change: dict, pose: Pose) -> Sketch:
-    """A group drawn by hand on the fin standing at roll_deg from the photo's plane, put in order nose to tail."""
-    found = points(change["points"], 3)
-    if len(sketch.fins) >= MOST_GROUPS:
+    """A group drawn by hand on the fin standing at roll_deg from the photo's plane, put in order nose to tail.
+
+    It takes the place of the groups that stand there already, with their number of fins, thickness and roll unless
+    others are given; `beside`: it comes in addition to them.
+    """
+    over = () if change.get("beside") is True else drawn_over(sketch, change, pose)
+    kept = tuple(fin for k, fin in enumerate(sketch.fins) if k not in over)
+    if len(kept) >= MOST_GROUPS:
         raise UsageRefusal(f"there are {MOST_GROUPS} fin groups already", "take one out first")
-    roll = float(np.radians(float(change.get("roll_deg", 0.0)))) + pose.roll_offset_rad()
+    fin = _drawn(sketch, change, pose, sketch.fins[over[0]] if over else None)
+    return replace(sketch, fins=tuple(sorted((*kept, fin), key=lambda f: _fore(f, pose))))
+
+
+def drawn_over(sketch: Sketch, change: dict, pose: Pose) -> tuple[int, ...]:
+    """Numbers of the groups that stand where a fin is drawn."""
+    drawn = _in_plane(_drawn(sketch, {"count": FEWEST_FINS, **change}, pose, None), pose)
+    pairs = (Geometry("", np.zeros((0, 2)), (_in_plane(fin, pose), drawn)) for fin in sketch.fins)
+    return tuple(k for k, pair in enumerate(pairs) if overlapping(pair))
+
+
+def _in_plane(fin: SketchFin, pose: Pose) -> FinGroup:
+    return FinGroup(fin.count, pose.in_fin_plane(fin.points_px, fin.angle_rad, fin.offset_mm))
+
+
+def _drawn(sketch: Sketch, change: dict, pose: Pose, instead: SketchFin | None) -> SketchFin:
+    """A fin from its points in the picture; what is not said of it is as of the group it takes the place of, and its
+    roll else as the words tell the pose."""
+    found = points(change["points"], 3)
+    count = _count(change["count"] if instead is None or "count" in change else instead.count)
+    told = parse_pose(sketch.asked.get("pose") or "in-plane")
+    roll = pose.roll_offset_rad()
+    if "roll_deg" in change:
+        roll += float(np.radians(float(change["roll_deg"])))
+    elif instead is not None:
+        roll = _flattest(found, instead.roll_rad, instead.count, pose)
+    elif told.kind != "in-plane":
+        roll = _flattest(found, roll + np.radians(told.roll_deg(count)), count, pose)
     s, y = pose.in_fin_plane(found, roll).T
     if y.mean() < 0:  # drawn on the far side of the axis from fin 1: the fin opposite to it
         roll += np.pi
         s, y = pose.in_fin_plane(found, roll).T
     if s[-1] < s[0]:
         found = found[::-1]
-    count = len(found)
-    fin = SketchFin(
-        _count(change["count"]), 2.0, roll, found, np.full(count, roll), np.zeros(count), np.ones(count, bool), True
-    )
-    return replace(sketch, fins=tuple(sorted((*sketch.fins, fin), key=lambda f: _fore(f, pose))))
+    size = len(found)
+    thickness_mm = 2.0 if instead is None else instead.thickness_mm
+    return SketchFin(count, thickness_mm, roll, found, np.full(size, roll), np.zeros(size), np.ones(size, bool), True)
+
+
+def _flattest(seen_px: np.ndarray, roll_rad: float, count: int, pose: Pose) -> float:
+    """Angle of that of `count` fins lying flattest, on the side of the axis where these points are."""
+    offset = pose.roll_offset_rad()
+    side = 1.0 if pose.in_fin_plane(seen_px, offset)[:, 1].mean() > 0 else -1.0
+    angles = roll_rad + 2 * np.pi * np.arange(count) / count
+    return float(angles[np.argmax(np.round(side * np.cos(angles - offset), 6))])
 
 
 def _fore(fin: SketchFin, pose: Pose) -> float:

@@ -16,7 +16,7 @@ from digitize.errors import Refusal, UsageRefusal
 from digitize.report.folder import OWN, REPORT
 from digitize.saved import read_saved
 from digitize.template_files import templates_pdf
-from digitize.templates import pieces, sheets
+from digitize.templates import pieces_of, sheets
 from digitize.trace.guard import Guard
 from digitize.trace.session import Session
 from digitize.trace.view import brief, view
@@ -104,7 +104,7 @@ class Handlers:
 
         def work():
             traced, result = self.session.preview(change)
-            return brief(self.session, traced, result)
+            return brief(self.session, change, traced, result)
 
         return JSONResponse(await run_in_threadpool(work))
 
@@ -156,10 +156,7 @@ def _weight(session: Session, words) -> dict:
 
 def _templates(folder: Path) -> bytes:
     """The cut-out and the fins at true size, as PDF on A4. Raises Refusal."""
-    saved = read_saved(folder)
-    rolls = saved.data["cutout"].get("rolls_deg") or [0.0] * len(saved.geometry.fins)
-    found = pieces(saved.geometry, rolls, saved.data["cp"]["x_mm"]["value"])
-    return templates_pdf(tuple(sheet for piece in found for sheet in sheets(piece, "a4")))
+    return templates_pdf(tuple(sheet for piece in pieces_of(read_saved(folder)) for sheet in sheets(piece, "a4")))
 
 
 @lru_cache(maxsize=1)

@@ -38,10 +38,11 @@ SLOW_TO_CHANGE = ("angle_of_attack", "methods", "assumptions", "pieces", "shares
 """Of the result, what the page shows again only once a point is let go."""
 
 
-def brief(session: Session, traced: Traced, result) -> dict:
-    """What follows a drag: as little as the page shows anew."""
+def brief(session: Session, change: dict, traced: Traced, result) -> dict:
+    """What follows a drag: as little as the page shows anew; over: numbers of the groups a drawn fin would replace."""
     seen = preview(session, traced, result)
-    return {**seen, "result": {k: v for k, v in seen["result"].items() if k not in SLOW_TO_CHANGE}}
+    over = edits.drawn_over(session.history.now, change, session.traced.pose) if change.get("do") == "draw-fin" else ()
+    return {**seen, "over": list(over), "result": {k: v for k, v in seen["result"].items() if k not in SLOW_TO_CHANGE}}
 
 
 def preview(session: Session, traced: Traced, result) -> dict:

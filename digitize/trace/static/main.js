@@ -282,9 +282,34 @@ function drawFin() {
   const count = Number((byId("field-fins").value.match(/\d+/g) || ["3"]).pop());
   sheet.begin({
     least: 3, most: null,
-    words: (n) => (n ? "Go on round the fin; the last point is the root's trailing edge." : `One of ${count} fins that lies flat in the photo: click on its root's leading edge, at the body.`),
-    done: (points) => doing(() => send("change", { do: "draw-fin", points, count, roll_deg: 0 })),
+    words: (n) => (n ? "Go on round the fin; the last point is the root's trailing edge." : "The fin that lies flattest in the photo: click on its root's leading edge, at the body."),
+    done: (points) => finDrawn({ do: "draw-fin", points }, count),
   });
+}
+
+// A fin drawn where a group stands already takes its place, unless both are there.
+async function finDrawn(change, count) {
+  let seen = null;
+  await doing(async () => {
+    seen = await send("preview", { ...change, count });
+    return seen.over.length ? view : send("change", { ...change, count });
+  });
+  if (!seen || !seen.over.length) return;
+  const groups = `fin group ${seen.over.map((k) => k + 1).join(" and ")}`;
+  const fins = view.sketch.fins[seen.over[0]].count;
+  const answer = (id, words, told) =>
+    html("button", { type: "button", id, onclick: () => {
+      byId("hint").replaceChildren();
+      if (told) doing(() => send("change", { ...change, ...told }));
+      else show(view);
+    } }, words);
+  show({ ...view, ...seen }, false);
+  byId("hint").replaceChildren(
+    html("span", {}, `Here stands ${groups} already. `),
+    answer("replace", `Replace ${groups} (${fins} fins)`, {}), answer("beside", "Both are there", { count, beside: true }), answer("leave", "Leave it", null),
+  );
+  byId("replace").className = "chief";
+  byId("replace").focus();
 }
 
 function region(rocket) {
