@@ -1,6 +1,7 @@
 """What the user asked of `measure`, as the words of its options: kept in the result, so it can be asked again."""
 
 from digitize.options import MeasureOptions, Pose
+from digitize.records import BalancePoint
 
 
 def words_of(options: MeasureOptions) -> dict:
@@ -12,7 +13,7 @@ def words_of(options: MeasureOptions) -> dict:
         "fins": ",".join(map(str, options.fins)) if options.fins else None,
         "pose": _pose(options.pose),
         "nose": options.nose,
-        "balance": _mm(options.balance_mm),
+        "balance": _balance(options.balance),
         "balance_at": ",".join(f"{v:g}" for v in options.balance_at_px) if options.balance_at_px else None,
         "mass": _g(options.mass_g),
         "hand": [f"{name}={_mm(value)}" for name, value in options.hand],
@@ -35,6 +36,10 @@ def words_of(options: MeasureOptions) -> dict:
 
 def _mm(value: float | None) -> str | None:
     return None if value is None else f"{value!r}mm"
+
+
+def _balance(point: BalancePoint | None) -> str | None:
+    return None if point is None else ",".join([_mm(point.distance_mm), *([point.end] if point.end else [])])
 
 
 def _g(value: float | None) -> str | None:

@@ -17,6 +17,8 @@ from digitize.records import (
     BalanceState,
     Drawing,
     FinResult,
+    MethodView,
+    NextMeasurement,
     Photo,
     Quantity,
     ReferencePoints,
@@ -24,10 +26,12 @@ from digitize.records import (
     Silhouette,
     Warn,
 )
+from digitize.rounding import counted, fixed
 from digitize.second_opinion import method_view, next_with_method, whole_band, with_method
 from digitize.solid.mark import marked_balance
 from digitize.solid.measure import UNEXPLAINED, Solid
-from digitize.solve import DOUBTS, fin_result, geometry_warnings, radius_choice, tip_points
+from digitize.solve import fin_result, geometry_warnings, radius_choice, tip_points
+from digitize.stability import doubt_of
 from digitize.uncertainty import SAMPLES, Samples, band, bands, draw, next_measurement, shares
 
 
@@ -67,7 +71,8 @@ def assemble(measured: Measured, options: MeasureOptions, last: Result | None = 
     offset = solid.adjusted.pose().roll_offset_rad()
     rolls_deg = [round(float(np.degrees(t.roll_rad - offset)), 3) for t in solid.fins]
     area, centroid = _cutout(solid, samples, rolls_deg)
-    found, states = _states(measured, options, cp_x, samples, diameter)
+    loading, states = _states(measured, options, cp_x, samples, diameter)
+    end_warnings, question = balance.asked_again(loading, states, float(geometry.profile_mm[-1, 0]), diameter.value)
     worst = balance.worst(states)
     margin = worst and worst.margin_calibers
     cutout_margin = worst and stability.margin_calibers(centroid, worst.balance_mm, diameter)
@@ -82,11 +87,11 @@ def assemble(measured: Measured, options: MeasureOptions, last: Result | None = 
     warnings = (
         *measured.warnings, *measured.silhouette.warnings, *_reference_warnings(measured),
         *_own_warnings(measured, options, measured_x, diameter.value), *geometry_warnings(geometry),
-        *hand_warnings(checks, facts, cp_x, worst and worst.balance_mm),
+        *hand_warnings(checks, facts, cp_x, worst and worst.balance_mm), *end_warnings,
     )  # fmt: skip
     verdict = stability.verdict(
-        margin, cutout_margin, mass_g=mass_g, doubt=doubt_of(warnings),
-        outside=is_outside(warnings), curve=curve,
+        margin, cutout_margin, mass_g=mass_g, doubt=doubt_of(warnings), outside=is_outside(warnings), curve=curve,
+        floor_pm95=worst and unmeasurable_calibers(view, worst.balance_mm, diameter), question=question,
     )  # fmt: skip
     verdict = balance.with_states(verdict, states)
     mm_per_px = band(samples.mm_per_px, float(np.median(samples.mm_per_px)))
@@ -104,6 +109,8 @@ def assemble(measured: Measured, options: MeasureOptions, last: Result | None = 
         parts=cp.parts,
         verdict_level=verdict.level,
         verdict_text=verdict.text,
+        verdict_headline=verdict.headline,
+        deciding=stability.deciding(margin, cutout_margin, is_outside(warnings)),
         balance_mm=worst and worst.balance_mm,
         margin_calibers=margin,
         cutout_margin_calibers=cutout_margin,
@@ -121,15 +128,31 @@ def assemble(measured: Measured, options: MeasureOptions, last: Result | None = 
         shares=with_method(shares(solid, options.seed), view) if last is None else (),
         next_measurement=None
         if last is not None
-        else next_with_method(next_measurement(solid, samples), view, diameter.value),
+        else worth_saying(next_with_method(next_measurement(solid, samples), view, diameter.value)),
         methods=view,
         angle=curve,
         drawing=drawing_of(measured, cp_x, worst and worst.balance_mm, centroid),
         photo=_photo_facts(measured, options),
         mass_g=mass_g,
-        as_balanced_mm=found,
+        as_balanced_mm=loading.balance,
         balance_states=states,
     )
+
+
+WORTH_SHRINKING = 0.9
+"""Of the band as it is: one more measurement that leaves more of it than this is not worth the builder's evening."""
+
+
+def worth_saying(step: NextMeasurement | None) -> NextMeasurement | None:
+    """The step, if it makes the band noticeably smaller."""
+    if step is None or step.cp_pm95_calibers_then > WORTH_SHRINKING * step.cp_pm95_calibers_now:
+        return None
+    return step
+
+
+def unmeasurable_calibers(view: MethodView, balance_mm: Quantity, diameter_mm: Quantity) -> float:
+    """What of the margin's band stays however well the rocket is photographed: the method's and the balance point's."""
+    return float(np.hypot(view.method_pm95_mm, min(balance_mm.pm95, stability.BALANCE_PM95_MM)) / diameter_mm.value)
 
 
 def _with_other(cp_x: Quantity, measured: Measured) -> Quantity:
@@ -155,16 +178,21 @@ def _cutout(solid: Solid, samples: Samples, rolls_deg) -> tuple[Quantity, Quanti
 
 
 def _states(measured: Measured, options: MeasureOptions, cp_x: Quantity, samples: Samples, diameter: Quantity):
-    """(balance point as found, states of flight with their margins); None and none without a balance point.
+    """(the loading with its balance point placed, states of flight with their margins); none without a balance point.
 
-    Errors common to places and diameter cancel in the margin, those of a balance point read off the photo too.
+    Errors common to places and diameter cancel in the margin, those of a balance point read off the photo or measured
+    from the tail too.
     """
     loading, by_photo = options.loading(), np.zeros_like(samples.cp_x_mm)
     if options.balance_at_px is not None:
         point = measured.photo.to_working_px(np.array(options.balance_at_px))
         said = ",".join(f"{value:g}" for value in options.balance_at_px)
         found, by_photo = marked_balance(measured.solid, samples, point, said)
-        loading = replace(loading, balance=found)
+        loading = replace(loading, balance=found, end_said=True)
+    elif loading.from_tail is not None:
+        by_photo = samples.length_mm - float(np.median(samples.length_mm))
+        length = float(measured.solid.geometry.profile_mm[-1, 0])
+        loading = balance.placed(loading, Quantity(length, band(by_photo, 0.0).pm95))
     widened = max(cp_x.pm95**2 - band(samples.cp_x_mm, 0.0).pm95 ** 2, 0.0) ** 0.5
     photo_pm95 = band(by_photo, 0.0).pm95
 
@@ -177,7 +205,7 @@ def _states(measured: Measured, options: MeasureOptions, cp_x: Quantity, samples
         return replace(margin, pm95=float(np.sqrt(own**2 + (by_hand + widened**2) / diameter.value**2)))
 
     length_mm = float(measured.solid.geometry.profile_mm[-1, 0])
-    return loading.balance, balance.states(loading, length_mm, margin_of)
+    return loading, balance.states(loading, length_mm, margin_of)
 
 
 def fin_bands(solid: Solid, samples: Samples, k: int) -> FinResult:
@@ -227,8 +255,9 @@ def _own_warnings(measured: Measured, options: MeasureOptions, cp_x: Quantity, c
         if options.pose.kind != "resting":
             warnings.append(Warn(
                 "SET_BACK_UNKNOWN",
-                f"How far the reference lies behind the axis was not said; {told.behind_guess_mm:.0f} mm was taken as "
-                f"likely, and that may cost {percent:.1f} % of every length",
+                "How far the reference lies behind the axis was not said; "
+                f"{fixed(told.behind_guess_mm, 0)} mm was taken as likely, and that may cost {fixed(percent, 1)} % of "
+                "every length",
                 "Give --behind (0mm when level with the axis), or the caliper diameter with --scale tube=",
             ))  # fmt: skip
     if measured.prior.log_focal_sigma > 0.1 and cp_x.pm95 > 0.1 * caliber:
@@ -258,7 +287,8 @@ def _roll_warning(solid: Solid, trace, k: int, options: MeasureOptions) -> list[
     return [
         Warn(
             "ROLL_DIFFERS",
-            f"Fin group {k} stands {apart:.0f} degrees from where --pose {options.pose.kind} puts it, by the picture",
+            f"Fin group {k} stands {counted(apart, 'degree')} from where --pose {options.pose.kind} puts it, by the "
+            "picture",
             "Check --pose, or give the angle of fin 1 from the photo's plane, for example --pose 30deg",
         )
     ]
@@ -272,27 +302,10 @@ def _side_warning(trace, k: int) -> list[Warn]:
         return []
     return [Warn(
         "FIN_SIDES_DIFFER",
-        f"The two fins of group {k} that lie flat differ: {upper:.0f} mm2 on the upper side, "
-        f"{lower:.0f} mm2 on the lower",
+        f"The two fins of group {k} that lie flat differ: {upper:.0f} mm² on the upper side, "
+        f"{lower:.0f} mm² on the lower",
         "Look at the overlay: is one fin bent, broken, in shadow, or not in the photo's plane?",
     )]  # fmt: skip
-
-
-def doubt_of(warnings) -> str | None:
-    """The first warning that makes any verdict but 'look again' wrong."""
-    grave = {
-        "FINS_NOT_SAID",
-        "NOSE_DOUBT",
-        "FINS_UNEXPLAINED",
-        "SCALES_DISAGREE",
-        "EDGE_WEAK",
-        "TOUCHES_FRAME",
-        "HAND_MATTERS",
-        "WIDER_TAIL_UNSURE",
-        "RULER_ONE_END",
-        *DOUBTS,
-    }
-    return next((warning.text for warning in warnings if warning.code in grave), None)
 
 
 def _assumptions(measured: Measured, options: MeasureOptions, rolls_deg) -> tuple[str, ...]:
@@ -315,7 +328,7 @@ def _assumptions(measured: Measured, options: MeasureOptions, rolls_deg) -> tupl
     if measured.references:
         place = "as said" if options.behind_mm is not None else "as worked out"
         lines.append(
-            f"The reference lies {solid.adjusted.behind_mm()[0]:.0f} mm behind the rocket's axis, {place}."
+            f"The reference lies {fixed(solid.adjusted.behind_mm()[0], 0)} mm behind the rocket's axis, {place}."
         )
     if solid.hidden_knots.any():
         lines.append(

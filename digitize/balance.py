@@ -20,8 +20,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from digitize.errors import UsageRefusal
-from digitize.records import BalanceState, Mass, Motor, Quantity
-from digitize.stability import Verdict
+from digitize.records import BalanceState, Mass, Motor, Quantity, Warn
+from digitize.rounding import exact, fixed, with_band
+from digitize.stability import OVERSTABLE_CALIBERS, Verdict
 
 # How well builders weigh and measure, as 95 % bands: common practice, no source.
 MASS_PM95_G = 1.0  # a kitchen scale
@@ -29,13 +30,23 @@ MASS_PM95_SHARE = 0.02
 PLACE_PM95_MM = 2.0
 CASE_PM95_SHARE = 0.1  # of a motor's length: its own balance point against the middle of its case
 
+FROM_NOSE, FROM_TAIL = "from-nose", "from-tail"
+ENDS = (FROM_NOSE, FROM_TAIL)
+FAR_CALIBERS = 4.0
+"""A margin beyond it is far more than rockets are built with, twice the usual (common practice, no source): likelier is
+a balance point measured from the tail, so it is asked for again before it is believed."""
+FORWARD_SHARE = 0.25
+"""Of the body's length: with motor and fins behind, a rocket does not balance so near to its nose."""
+
 
 @dataclass(frozen=True)
 class Loading:
     """How the rocket was balanced and what it flies with.
 
-    balance: the balance point as found, None if it was not; mass_g: the rocket's as it was balanced; motors: those
-    it may fly with; balanced_with: the name of the one that was in, None for none; added: what moved since.
+    balance: the balance point as found, from the nose tip, None if it was not; from_tail: as found from the body's aft
+    end, in its place until the length is known; end_said: the end was said, or seen in the photo. mass_g: the rocket's
+    as it was balanced; motors: those it may fly with; balanced_with: the name of the one that was in, None for none;
+    added: what moved since.
     """
 
     balance: Quantity | None = None
@@ -43,6 +54,12 @@ class Loading:
     motors: tuple[Motor, ...] = ()
     balanced_with: str | None = None
     added: tuple[Mass, ...] = ()
+    from_tail: Quantity | None = None
+    end_said: bool = False
+
+    def known(self) -> bool:
+        """Whether there is a balance point."""
+        return self.balance is not None or self.from_tail is not None
 
 
 @dataclass(frozen=True)
@@ -63,6 +80,51 @@ def heaviest(motors: tuple[Motor, ...]) -> str | None:
     return max(motors, key=lambda motor: motor.loaded_g).name if motors else None
 
 
+def placed(loading: Loading, length_mm: Quantity) -> Loading:
+    """With the balance point from the nose tip; one from the tail has the length's band in it, as independent.
+
+    Raises UsageRefusal if it is off the body.
+    """
+    if loading.from_tail is None:
+        return loading
+    said = loading.from_tail
+    if said.value >= length_mm.value:
+        raise UsageRefusal(
+            f"--balance: {exact(said.value)} mm from the tail is beyond the nose tip, which is "
+            f"{fixed(length_mm.value, 0)} mm away",
+            "measure from the body's aft end, motor and fin tips not counted",
+        )
+    pm95 = float(np.hypot(said.pm95, length_mm.pm95))
+    return replace(loading, balance=Quantity(length_mm.value - said.value, pm95), from_tail=None)
+
+
+def asked_again(
+    loading: Loading, found: tuple[BalanceState, ...], length_mm: float, diameter_mm: float
+) -> tuple[tuple[Warn, ...], str | None]:
+    """(a warning, or none, that makes the verdict 'look again'; a question to ask in it): was it from the nose tip?
+
+    loading: placed. Nothing is asked where the end was said. A margin above OVERSTABLE_CALIBERS is asked about; one
+    above FAR_CALIBERS, or a balance point in the nose's quarter, is not believed until the end is said.
+    """
+    state = worst(found)
+    if state is None or loading.end_said:
+        return (), None
+    at, margin = loading.balance.value, state.margin_calibers
+    # what the other end would move in this state: only the share of the whole that was balanced
+    from_tail = margin.value - state.share * (length_mm - 2 * at) / diameter_mm
+    other = f" From the tail the margin would be {fixed(from_tail, 2)}." if from_tail < margin.value else ""
+    forward, far = at < FORWARD_SHARE * length_mm, margin.value > FAR_CALIBERS
+    asked = f"was it measured from the nose tip?{other}"
+    if not (forward or far):
+        return (), f"The balance point: {asked}" if margin.value > OVERSTABLE_CALIBERS else None
+    why = "lies in the front quarter of the rocket"
+    if far:
+        why = f"makes a margin of {with_band(margin, 'calibers')}, far more than usual"
+    typed = f"--balance {exact(at)}mm"
+    remedy = f"Balance it once more, then say the end too: {typed},{FROM_NOSE} or {typed},{FROM_TAIL}"
+    return (Warn("BALANCE_END", f"The balance point, {exact(at)} mm, {why}; {asked}", remedy),), None
+
+
 def states(
     loading: Loading, length_mm: float, margin_of: Callable[[BalanceState], Quantity]
 ) -> tuple[BalanceState, ...]:
@@ -71,11 +133,12 @@ def states(
     length_mm: the body's; margin_of: a state's margin from its balance point. Raises UsageRefusal where the masses
     and places can't be those of one rocket.
     """
+    loading = placed(loading, Quantity(length_mm, 0.0))
     if loading.balance is None:
         return ()
     if loading.balance.value >= length_mm:
         raise UsageRefusal(
-            f"--balance: {loading.balance.value:g} mm is beyond the body's end at {length_mm:.4g} mm",
+            f"--balance: {loading.balance.value:g} mm is beyond the body's end at {length_mm:.0f} mm",
             "measure the balance point from the nose tip",
         )
     added = [_added(mass, length_mm) for mass in loading.added]

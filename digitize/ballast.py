@@ -40,13 +40,19 @@ _STEPS = 61  # the margin grows steadily with the weight, so the grid only has t
 @dataclass(frozen=True)
 class State:
     """One state of flight before any weight. aero_pm95: what of the margin's band does not come from the balance
-    point, in calibers."""
+    point, in calibers; other: the same state by the other margin, where the lower of two decides."""
 
     words: str
     mass_g: Quantity
     balance_mm: Quantity
     margin_calibers: Quantity
     aero_pm95: float
+    other: "State | None" = None
+
+    @property
+    def low_calibers(self) -> float:
+        """The low end of the margin's band."""
+        return self.margin_calibers.value - self.margin_calibers.pm95
 
 
 @dataclass(frozen=True)
@@ -91,8 +97,17 @@ def state_of(words: str, mass_g: Quantity, balance_mm: Quantity, margin: Quantit
     return State(words, mass_g, balance_mm, margin, float(np.sqrt(max(margin.pm95**2 - own**2, 0.0))))
 
 
+def lower(one: State, two: State) -> State:
+    """One state by its two margins as the one whose low end is lower, the other kept: a weight may turn them round."""
+    least, most = sorted((one, two), key=lambda state: state.low_calibers)
+    return replace(least, other=replace(most, other=None))
+
+
 def with_weight(state: State, weight: Weight, diameter_mm: float) -> State:
-    """The state with the weight in."""
+    """The state with the weight in, by whichever of its margins then is lower."""
+    if state.other is not None:
+        each = (with_weight(s, weight, diameter_mm) for s in (replace(state, other=None), state.other))
+        return lower(*each)
     if weight.mass_g <= 0:
         return state
     own = weight_quantity(weight.mass_g)
@@ -109,7 +124,7 @@ def weight_quantity(grams: float) -> Quantity:
 
 def low_end(states: tuple[State, ...]) -> float:
     """The least low end of the states' margins."""
-    return min(s.margin_calibers.value - s.margin_calibers.pm95 for s in states)
+    return min(s.low_calibers for s in states)
 
 
 def at_place(x_mm: float) -> Callable[[float], Weight]:
@@ -176,9 +191,8 @@ def curve(states, weight_of: Callable[[float], Weight], most_g: float, diameter_
     for grams in np.linspace(0.0, most_g, 61):
         weight = weight_of(float(grams))
         loaded = [with_weight(s, weight, diameter_mm) for s in states]
-        worst = min(loaded, key=lambda s: s.margin_calibers.value - s.margin_calibers.pm95)
-        margin = worst.margin_calibers
-        rows.append((grams, margin.value, margin.value - margin.pm95, weight.x_mm))
+        worst = min(loaded, key=lambda s: s.low_calibers)
+        rows.append((grams, worst.margin_calibers.value, worst.low_calibers, weight.x_mm))
     return np.array(rows)
 
 
@@ -239,7 +253,7 @@ def _larger(geometry, states, wanted_calibers, diameter_mm, density_g_cm3, how) 
     times = float(np.ceil(times * 100 - 1e-6) / 100)
     larger = made(times)
     found = with_fins(geometry, now_mm, larger, states, diameter_mm, density_g_cm3)
-    worst = min(found, key=lambda s: s.margin_calibers.value - s.margin_calibers.pm95)
+    worst = min(found, key=lambda s: s.low_calibers)
     outline = larger.fins[-1].outline_mm
     radius = mean_root_radius(larger.profile_mm, outline[0, 0], outline[-1, 0])
     return LargerFins(

@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 
 from digitize import stability
-from digitize.balance import mass_quantity
+from digitize.balance import Loading, asked_again, mass_quantity, placed
 from digitize.ballast import (
     FIN_DENSITY_G_CM3,
     MATERIAL_WORDS,
@@ -16,15 +16,18 @@ from digitize.ballast import (
     at_place,
     into_cavity,
     larger_fins,
+    lower,
     needed,
     state_of,
 )
 from digitize.cautions import mass_caution
 from digitize.cavity import filling, nose_cavity
-from digitize.errors import UsageRefusal
+from digitize.errors import GeometryRefusal, UsageRefusal
+from digitize.loading import balance_of, parse_balance
 from digitize.outside import CODES
 from digitize.quantities import density_g_cm3, length_mm, mass_g
-from digitize.records import Quantity
+from digitize.records import BalancePoint, BalanceState, Quantity
+from digitize.rounding import exact
 from digitize.saved import MADE_BY, Saved
 
 GRAVITY = 9.80665
@@ -44,7 +47,7 @@ class Asked:
     wall_mm: float | None = None
     depth_mm: float | None = None
     mass_g: float | None = None
-    balance_mm: float | None = None
+    balance: BalancePoint | None = None
     fin_density_g_cm3: float | None = None
 
 
@@ -70,7 +73,7 @@ def asked_of(
         wall_mm=None if wall is None else length_mm(wall, "--wall"),
         depth_mm=None if depth is None else length_mm(depth, "--depth"),
         mass_g=None if mass is None else mass_g(mass, "--mass"),
-        balance_mm=None if balance is None else length_mm(balance, "--balance"),
+        balance=None if balance is None else parse_balance(balance),
         fin_density_g_cm3=None if fin_density is None else density_g_cm3(fin_density, "--fin-density"),
     )
 
@@ -78,6 +81,11 @@ def asked_of(
 def plan_ballast(saved: Saved, asked: Asked) -> dict:
     """The plan as plain dictionaries, lists, strings and numbers. Raises UsageRefusal, GeometryRefusal."""
     material, density = _material(asked)
+    if not saved.geometry.fins:
+        raise GeometryRefusal(
+            f"{saved.name} has no fins, and no weight in the nose makes up for that",
+            "Add fins, and solve or measure again",
+        )
     diameter = saved.data["max_diameter_mm"]["value"]
     before = states_of(saved, asked)
     if asked.at_mm is not None:
@@ -111,7 +119,7 @@ def plan_ballast(saved: Saved, asked: Asked) -> dict:
         "thrust_n": THRUST_TO_WEIGHT * GRAVITY * lift_off / 1000,
         "mass_caution": mass_caution(round(lift_off, 1)),
         "reference_words": _reference_words(outside),
-        "doubt": _doubt(saved),
+        "doubt": " ".join(words for words in (_doubt(saved), asked_end(saved, asked, before)) if words),
         "fins": None
         if fins is None
         else {"most_times": MOST_TIMES, **{k: _fins(f) for k, f in zip(("span", "whole"), fins, strict=True)}},
@@ -128,9 +136,9 @@ def plan_ballast(saved: Saved, asked: Asked) -> dict:
 def states_of(saved: Saved, asked: Asked) -> tuple[State, ...]:
     """The states of flight, from the result or as said now. Raises UsageRefusal where mass or balance is missing."""
     data, kept = saved.data, saved.data.get("balance_states") or []
-    if asked.balance_mm is None and not kept:
+    if asked.balance is None and not kept:
         raise UsageRefusal(f"{saved.folder} holds no balance point", "give --balance, or measure again with --balance")
-    said = asked.mass_g is not None or asked.balance_mm is not None
+    said = asked.mass_g is not None or asked.balance is not None
     if said and len(kept) > 1:
         raise UsageRefusal(
             "--mass or --balance was given, but the result holds several motors' states",
@@ -148,25 +156,47 @@ def states_of(saved: Saved, asked: Asked) -> tuple[State, ...]:
     mass = mass_quantity(asked.mass_g) if asked.mass_g is not None else kept and _quantity(kept[0]["mass_g"])
     if not mass:
         raise UsageRefusal(f"{saved.folder} holds no mass", "give --mass too")
-    if asked.balance_mm is None:
+    if asked.balance is None:
         state = kept[0]
         margin, balance = _quantity(state["margin_calibers"]), _quantity(state["balance_mm"])
     else:
-        balance, margin = stability.balance_quantity(asked.balance_mm), None
+        balance, margin = said_loading(saved, asked).balance, None
     if balance.value >= data["length_mm"]["value"]:
-        raise UsageRefusal(f"--balance: {balance.value:g} mm is beyond the body's end", "measure it from the nose tip")
+        raise UsageRefusal(
+            f"--balance: {exact(balance.value)} mm is beyond the body's end", "measure it from the nose tip"
+        )
     return (_as_state(saved, "as said", mass, balance, margin),)
 
 
+def said_loading(saved: Saved, asked: Asked) -> Loading:
+    """The balance point as said now, from the nose tip. Raises UsageRefusal if it is off the body."""
+    return placed(Loading(**balance_of(asked.balance)), _quantity(saved.data["length_mm"]))
+
+
+def asked_end(saved: Saved, asked: Asked, states: tuple[State, ...]) -> str:
+    """What to ask about a balance point said now, as the verdict would; empty if nothing."""
+    if asked.balance is None:
+        return ""
+    state = states[0]
+    found = (BalanceState("as said", None, state.mass_g, state.balance_mm, state.margin_calibers),)
+    data = saved.data
+    warnings, question = asked_again(
+        said_loading(saved, asked), found, data["length_mm"]["value"], data["max_diameter_mm"]["value"]
+    )
+    return " ".join([*(f"{w.text}. {w.remedy}." for w in warnings), *([question] if question else [])])
+
+
 def _as_state(saved: Saved, words: str, mass: Quantity, balance: Quantity, margin: Quantity | None) -> State:
-    """With the margin by the centre of pressure, or by the cut-out for a shape outside the method."""
+    """With the margin by the centre of pressure, or for a shape outside the method by whichever may be lower."""
     data = saved.data
     diameter = _quantity(data["max_diameter_mm"])
-    if _is_outside(saved):
-        margin = stability.margin_calibers(_quantity(data["cutout"]["centroid_mm"]), balance, diameter)
-    elif margin is None:
+    if margin is None:
         margin = stability.margin_calibers(_quantity(data["cp"]["x_mm"]), balance, diameter)
-    return state_of(words, mass, balance, margin, diameter.value)
+    by_parts = state_of(words, mass, balance, margin, diameter.value)
+    if not _is_outside(saved):
+        return by_parts
+    by_cutout = stability.margin_calibers(_quantity(data["cutout"]["centroid_mm"]), balance, diameter)
+    return lower(by_parts, state_of(words, mass, balance, by_cutout, diameter.value))
 
 
 def _material(asked: Asked) -> tuple[str | None, float]:
@@ -227,7 +257,7 @@ def _is_outside(saved: Saved) -> bool:
 
 def _reference_words(outside: bool) -> str:
     if outside:
-        return "By the cut-out, as the shape lies outside the component method."
+        return "By the lower of two margins, by the parts and by the cut-out, as the shape lies outside the method."
     return "By the centre of pressure."
 
 

@@ -30,7 +30,9 @@ app = typer.Typer(
 BalanceOption = Annotated[
     str | None,
     typer.Option(
-        metavar="LENGTH", help="Balance point from the nose tip, ready to fly, heaviest motor in: 250mm"
+        metavar="LENGTH[,END]",
+        help="Balance point from the nose tip, ready to fly, heaviest motor in: 250mm; or with the end it was measured "
+        "from: 250mm,from-nose, 163mm,from-tail.",
     ),
 ]
 MassOption = Annotated[

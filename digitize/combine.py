@@ -12,13 +12,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from digitize import balance, stability
-from digitize.assemble import Measured, doubt_of, drawing_of, fin_bands
+from digitize.assemble import Measured, drawing_of, fin_bands, unmeasurable_calibers
 from digitize.errors import GeometryRefusal
 from digitize.hand import hand_checks, hand_facts, hand_warnings
 from digitize.options import MeasureOptions
 from digitize.outside import is_outside
 from digitize.records import BalanceState, FinResult, PhotoAlone, Quantity, Result, Warn
-from digitize.report.numbers import with_band
+from digitize.rounding import with_band
 from digitize.second_opinion import whole_band
 from digitize.uncertainty import SHARE_SAMPLES, Samples, band, draw
 
@@ -179,8 +179,8 @@ def _disagreements(shots: Sequence[Shot], found: dict[str, Combination], names: 
 
 def _difference(name: str, one: Result, other: Result) -> str:
     words, unit = _words(name), UNITS[name.rsplit("_", 1)[1]]
-    quantities = [{"value": q.value, "pm95": q.pm95} for q in (_values(one)[name], _values(other)[name])]
-    return f"{words} {' against '.join(with_band(q, most_decimals=2) for q in quantities)} {unit}"
+    told = [with_band(_values(result)[name], unit, bare=True) for result in (one, other)]
+    return f"{words} {' against '.join(told)} {unit}"
 
 
 def _words(name: str) -> str | None:
@@ -199,11 +199,14 @@ def _result(
         best.measured.solid.geometry,
     )  # fmt: skip
     checks = hand_checks(options.hand, facts)
-    found, states = _states(shots, options, body)
+    loading, states = _states(shots, options, body)
+    end_warnings, question = balance.asked_again(
+        loading, states, body["length_mm"].value, body["max_diameter_mm"].value
+    )
     worst = balance.worst(states)
     warnings = (
         *disagreements, *_each_ones_warnings(shots, names),
-        *hand_warnings(checks, facts, body["cp_x_mm"], worst and worst.balance_mm),
+        *hand_warnings(checks, facts, body["cp_x_mm"], worst and worst.balance_mm), *end_warnings,
     )  # fmt: skip
     margin = worst and worst.margin_calibers
     cutout_margin = worst and stability.margin_calibers(
@@ -213,10 +216,12 @@ def _result(
     if worst is not None:
         left = (curve.wind_cp_x_mm - worst.balance_mm.value) / body["max_diameter_mm"].value
         curve = replace(curve, wind_margin_calibers=float(left))
-    doubt = next((w.text.split(",")[0] for w in disagreements), None) or doubt_of(warnings)
+    doubt = next((w.text.split(",")[0] for w in disagreements), None) or stability.doubt_of(warnings)
+    floor = worst and unmeasurable_calibers(body["methods"], worst.balance_mm, body["max_diameter_mm"])
     verdict = stability.verdict(
-        margin, cutout_margin, mass_g=mass_g, doubt=doubt, outside=is_outside(warnings), curve=curve
-    )
+        margin, cutout_margin, mass_g=mass_g, doubt=doubt, outside=is_outside(warnings), curve=curve,
+        floor_pm95=floor, question=question,
+    )  # fmt: skip
     verdict = balance.with_states(verdict, states)
     name = best.measured.photo.path.name
     return replace(
@@ -225,6 +230,8 @@ def _result(
         fins=fins,
         verdict_level=verdict.level,
         verdict_text=verdict.text,
+        verdict_headline=verdict.headline,
+        deciding=stability.deciding(margin, cutout_margin, is_outside(warnings)),
         balance_mm=worst and worst.balance_mm,
         angle=curve,
         margin_calibers=margin,
@@ -246,25 +253,32 @@ def _result(
             for file, s in zip(names, shots, strict=True)
         ),
         mass_g=mass_g,
-        as_balanced_mm=found,
+        as_balanced_mm=loading.balance,
         balance_states=states,
     )
 
 
 def _states(shots: Sequence[Shot], options: MeasureOptions, body: dict):
-    """(balance point as found, states with their margins). Of several marked in photos the surest one counts."""
+    """(the loading with its balance point placed, states with their margins). Of several marked in photos the surest
+    one counts."""
+    loading = balance.placed(options.loading(), body["length_mm"])
     marked = [shot.result.as_balanced_mm for shot in shots if shot.result.as_balanced_mm is not None]
-    found = min(marked, key=lambda quantity: quantity.pm95, default=None)
+    if options.loading().from_tail is None:
+        found = min(marked, key=lambda quantity: quantity.pm95, default=None)
+        seen = any(shot.options.balance_at_px is not None for shot in shots)
+        loading = replace(loading, balance=found, end_said=loading.end_said or seen)
 
     def margin_of(state: BalanceState) -> Quantity:
         return stability.margin_calibers(body["cp_x_mm"], state.balance_mm, body["max_diameter_mm"])
 
-    return found, balance.states(replace(options.loading(), balance=found), body["length_mm"].value, margin_of)
+    return loading, balance.states(loading, body["length_mm"].value, margin_of)
 
 
 def _each_ones_warnings(shots: Sequence[Shot], names: list[str]) -> list[Warn]:
-    """Every photo's own warnings, with its name where not all photos have them; hand checks are made anew."""
-    lists = [[w for w in shot.result.warnings if w.code not in ("HAND_DISAGREES", "HAND_MATTERS")] for shot in shots]
+    """Every photo's own warnings, with its name where not all photos have them; those about what was measured by hand
+    are made anew."""
+    anew = ("HAND_DISAGREES", "HAND_MATTERS", "BALANCE_END")
+    lists = [[w for w in shot.result.warnings if w.code not in anew] for shot in shots]
     common = [w for w in lists[0] if all(w in others for others in lists)]
     single = [
         replace(w, text=f"{name}: {w.text}")

@@ -118,6 +118,7 @@ def _cutout(result: Result):
             f"{result.margin_calibers.value:.4f} calibers",
             f"by the cut-out ({result.cutout_centroid_mm.value:.4f} - {b:g}) / {d:.4f} = "
             f"{result.cutout_margin_calibers.value:.4f} calibers",
+            f"the margin by the {result.deciding.by} decides",
         ]
     return "cut-out and margin", lines
 

@@ -8,7 +8,9 @@ import numpy as np
 from digitize import stability
 from digitize.aero.components import centre_of_pressure
 from digitize.errors import GeometryRefusal
+from digitize.outside import is_outside, outside_warnings
 from digitize.records import FinResult, Geometry, HandCheck, Quantity, Warn
+from digitize.rounding import exact, with_band
 
 TOLERANCE_MM = {"cutout-balance": 3.0}
 OTHER_TOLERANCE_MM = 0.7
@@ -136,8 +138,8 @@ def hand_warnings(
 def _warning(check: HandCheck, facts: HandFacts, cp_x_mm: Quantity, balance_mm: Quantity | None) -> Warn:
     photo = check.by_photo_mm
     text = (
-        f"The {check.name} by hand, {check.by_hand_mm:g} mm, differs from the photo's "
-        f"{photo.value:.1f} \u00b1 {photo.pm95:.1f} mm"
+        f"The {check.name} by hand, {exact(check.by_hand_mm)} mm, differs from the photo's "
+        f"{with_band(photo, 'mm')}"
     )
     remedy = "Measure it again by hand, then look at the overlay: is the outline on the edge there?"
     if check.likely_slip:
@@ -154,26 +156,35 @@ def level_if_right(
     """The verdict's level if the hand measurement were right, None if it stays the same or there is none.
 
     tube, length: everything else in the photo scales with them; root, tip, span: the last fin group has that size;
-    cutout-balance: the centre of pressure is taken to be off by as much as the cut-out. The nose's length alone moves
+    cutout-balance: the centre of pressure is taken to be off by as much as the cut-out. Whichever margin decides for
+    the shape is followed, the cut-out's with the fins as they are in the photo. The nose's length alone moves
     little and is not followed.
     """
     if balance_mm is None:
         return None
     diameter, ratio = facts.diameter_mm, check.by_hand_mm / check.by_photo_mm.value
-    now = stability.verdict(stability.margin_calibers(cp_x_mm, balance_mm, diameter)).level
+    middle = facts.centroid_mm
+    now = _level(facts, cp_x_mm, middle, balance_mm, diameter)
     if check.name in ("tube", "length"):
         moved, diameter = cp_x_mm.value * ratio, replace(diameter, value=diameter.value * ratio)
+        middle = replace(middle, value=middle.value * ratio)
     elif check.name == "cutout-balance":
-        moved = cp_x_mm.value + check.by_hand_mm - check.by_photo_mm.value
+        off = check.by_hand_mm - check.by_photo_mm.value
+        moved, middle = cp_x_mm.value + off, replace(middle, value=middle.value + off)
     elif check.name in ("root", "tip", "span"):
         moved = _with_fin(facts.geometry, check.name, ratio)
     else:
         return None
     if moved is None:
         return "look again"
-    margin = stability.margin_calibers(replace(cp_x_mm, value=moved), balance_mm, diameter)
-    then = stability.verdict(margin).level
+    then = _level(facts, replace(cp_x_mm, value=moved), middle, balance_mm, diameter)
     return then if then != now else None
+
+
+def _level(facts: HandFacts, cp_x_mm, centroid_mm, balance_mm, diameter_mm: Quantity) -> str:
+    """The verdict's level by whichever margin decides for this shape."""
+    margins = (stability.margin_calibers(x, balance_mm, diameter_mm) for x in (cp_x_mm, centroid_mm))
+    return stability.verdict(*margins, outside=is_outside(outside_warnings(facts.geometry))).level
 
 
 def _with_fin(geometry: Geometry, name: str, ratio: float) -> float | None:

@@ -6,10 +6,10 @@ Every parser takes the text as typed and raises UsageRefusal naming the option a
 import re
 from collections.abc import Sequence
 
-from digitize.balance import Loading, heaviest
+from digitize.balance import ENDS, FROM_NOSE, FROM_TAIL, Loading, heaviest
 from digitize.errors import UsageRefusal
 from digitize.quantities import length_mm, mass_g
-from digitize.records import Mass, Motor
+from digitize.records import BalancePoint, Mass, Motor
 from digitize.stability import balance_quantity
 
 MOTOR_FORM = "NAME,LOADED,EMPTY,LENGTH[,OVERHANG]"
@@ -30,14 +30,14 @@ def loading(
     """The options as typed, checked against each other. Raises UsageRefusal."""
     motors = tuple(parse_motor(text) for text in motor)
     parsed = Loading(
-        balance=None if balance is None else balance_quantity(length_mm(balance, "--balance")),
+        **balance_of(None if balance is None else parse_balance(balance)),
         mass_g=None if mass is None else mass_g(mass, "--mass"),
         motors=motors,
         balanced_with=parse_balanced_with(balanced_with, motors),
         added=tuple(parse_added(text) for text in add),
     )
     check_loading(parsed, balanced_with is not None)
-    if balance is None:
+    if not parsed.known():
         check_balance_known(parsed)
     return parsed
 
@@ -68,6 +68,29 @@ def check_balance_known(said: Loading) -> None:
 
 def _option(said: Loading) -> str:
     return "--motor" if said.motors else "--add"
+
+
+def parse_balance(text: str) -> BalancePoint:
+    """'250mm', or with the end it was measured from: '250mm,from-nose', '163mm,from-tail'."""
+    length, comma, end = (part.strip() for part in text.partition(","))
+    distance_mm = length_mm(length, "--balance")
+    end = "-".join(end.lower().split())
+    if comma and end not in ENDS:
+        raise UsageRefusal(
+            f"--balance: {text!r} does not say from which end",
+            f"write {length},{FROM_NOSE} (the nose tip) or {length},{FROM_TAIL} (the body's aft end)",
+        )
+    return BalancePoint(distance_mm, end or None)
+
+
+def balance_of(point: BalancePoint | None) -> dict:
+    """The fields of a Loading that a balance point as typed makes."""
+    if point is None:
+        return {}
+    quantity = balance_quantity(point.distance_mm)
+    if point.end == FROM_TAIL:
+        return {"from_tail": quantity, "end_said": True}
+    return {"balance": quantity, "end_said": point.end is not None}
 
 
 def parse_motor(text: str) -> Motor:

@@ -16,6 +16,7 @@ from digitize.files import replace_own_file
 from digitize.options import MeasureOptions
 from digitize.pipeline import measure_rocket
 from digitize.report.overview import overview_html
+from digitize.report.text import deciding_margin
 from digitize.result_json import to_dict
 from digitize.saved import is_ours, put
 from digitize.shots import folder_name
@@ -164,7 +165,8 @@ def _row(outcome: Outcome) -> dict:
     }
     if data["balance_mm"]:
         row["balance point mm"] = f"{data['balance_mm']['value']:.2f}"
-    if data["margin_calibers"]:
-        row["margin calibers"] = f"{data['margin_calibers']['value']:.3f}"
-        row["its band calibers"] = f"{data['margin_calibers']['pm95']:.3f}"
+    decides = deciding_margin(data)
+    if decides:
+        row["margin calibers"] = f"{decides['calibers']['value']:.3f}"
+        row["its band calibers"] = f"{decides['calibers']['pm95']:.3f}"
     return row

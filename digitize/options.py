@@ -11,10 +11,17 @@ from pathlib import Path
 from digitize.balance import Loading
 from digitize.errors import UsageRefusal
 from digitize.geometry import FEWEST_FINS, MOST_FINS
-from digitize.loading import check_loading, parse_added, parse_balance_at, parse_balanced_with, parse_motor
+from digitize.loading import (
+    balance_of,
+    check_loading,
+    parse_added,
+    parse_balance,
+    parse_balance_at,
+    parse_balanced_with,
+    parse_motor,
+)
 from digitize.quantities import length_mm, mass_g, speed_mps
-from digitize.records import Mass, Motor
-from digitize.stability import balance_quantity
+from digitize.records import BalancePoint, Mass, Motor
 
 SIZED_SCALES = ("tube", "length", "ruler")  # KIND=LENGTH
 BARE_SCALES = ("card", "a4", "letter", "sheet")  # KIND alone
@@ -82,7 +89,7 @@ class MeasureOptions:
     fins: tuple[int, ...] | None = None
     pose: Pose = Pose()
     nose: str | None = None
-    balance_mm: float | None = None
+    balance: BalancePoint | None = None
     mass_g: float | None = None
     hand: tuple[tuple[str, float], ...] = ()
     out: Path | None = None
@@ -101,14 +108,19 @@ class MeasureOptions:
     balance_at_px: tuple[float, float] | None = None
     pdf_paper: str | None = None  # the report as PDF too, on this paper
 
+    @property
+    def balance_mm(self) -> float | None:
+        """The balance point's distance from the end it was measured from."""
+        return None if self.balance is None else self.balance.distance_mm
+
     def loading(self) -> Loading:
         """How the rocket was balanced and what it flies with. Raises UsageRefusal for an unknown motor's name."""
         return Loading(
-            None if self.balance_mm is None else balance_quantity(self.balance_mm),
-            self.mass_g,
-            self.motors,
-            parse_balanced_with(self.balanced_with, self.motors),
-            self.added,
+            **balance_of(self.balance),
+            mass_g=self.mass_g,
+            motors=self.motors,
+            balanced_with=parse_balanced_with(self.balanced_with, self.motors),
+            added=self.added,
         )
 
 
@@ -161,7 +173,7 @@ def measure_options(
         fins=None if fins is None else parse_fins(fins),
         pose=Pose() if pose is None else parse_pose(pose),
         nose=None if nose is None else parse_choice(nose, "--nose", NOSE_DIRECTIONS),
-        balance_mm=length(balance, "--balance"),
+        balance=None if balance is None else parse_balance(balance),
         mass_g=None if mass is None else mass_g(mass, "--mass"),
         hand=tuple(parse_hand(text) for text in hand),
         out=out,
@@ -199,7 +211,7 @@ def check_together(options: MeasureOptions) -> None:
     if options.balance_mm is not None and options.balance_mm >= size.get("length", float("inf")):
         raise UsageRefusal(
             f"--balance: {options.balance_mm:g} mm is beyond the body's length of {size['length']:g} mm",
-            "measure the balance point from the nose tip",
+            "check the number and its unit; it is measured along the body, from the nose tip",
         )
     if options.balance_mm is not None and options.balance_at_px is not None:
         raise UsageRefusal(

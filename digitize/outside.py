@@ -21,7 +21,7 @@ CODES = ("BODY_SHORT", "STRAKES", "BASE_WIDE", "FINS_OVERHANG")
 
 
 def outside_warnings(geometry: Geometry) -> tuple[Warn, ...]:
-    """One warning for each way the geometry lies outside the method, each with the cautious bound as its remedy."""
+    """One warning for each way the geometry lies outside the method, each with how the verdict goes about it."""
     x, r = geometry.profile_mm.T
     length, largest = float(x[-1]), float(r.max())
     found = []
@@ -63,4 +63,4 @@ def _area_behind(outline, end_mm: float) -> float:
 
 
 def _warn(code: str, text: str) -> Warn:
-    return Warn(code, text, "go by the cut-out, the cautious bound; the verdict does")
+    return Warn(code, text, "the lower of two margins decides, by its parts and by the cut-out; keep more than usual")

@@ -19,6 +19,7 @@ from digitize.photo.references import find_reference
 from digitize.photo.references.bystanders import unnamed_ruler, unnamed_sheets
 from digitize.records import Photo, ReferencePoints, Result, Silhouette
 from digitize.report.folder import check_out_dir, write_results
+from digitize.rounding import with_band
 from digitize.shots import photos_of
 from digitize.solid.adjust import Told
 from digitize.solid.agreement import check_agreement
@@ -146,7 +147,7 @@ def _check_band(result: Result) -> None:
     cp, caliber = result.cp_x_mm, result.max_diameter_mm.value
     if cp.pm95 > HOPELESS_BAND_CALIBERS * caliber or not 0 < cp.value < result.length_mm.value:
         raise OutlineRefusal(
-            f"The centre of pressure comes out at {cp.value:.0f} \u00b1 {cp.pm95:.0f} mm on a body "
+            f"The centre of pressure comes out at {with_band(cp, 'mm')} on a body "
             f"{result.length_mm.value:.0f} mm long: what was outlined can't be relied on",
             "Take the photo square from the side, the whole rocket on a plain ground of another colour",
         )

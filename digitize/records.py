@@ -121,6 +121,15 @@ class FinGroup:
 
 
 @dataclass(frozen=True)
+class BalancePoint:
+    """A balance point as typed. end: 'from-nose' (the nose tip) or 'from-tail' (the body's aft end), None if it was not
+    said, which is taken as from the nose tip."""
+
+    distance_mm: float
+    end: str | None = None
+
+
+@dataclass(frozen=True)
 class Mass:
     """Something the rocket flies with that was not in it when it was balanced. mass_g is negative for what was in it
     then and stays out; x_mm: its own balance point from the nose tip."""
@@ -156,6 +165,14 @@ class BalanceState:
     balance_mm: Quantity
     margin_calibers: Quantity | None = None
     share: float = 1.0
+
+
+@dataclass(frozen=True)
+class Deciding:
+    """The margin that decides, in calibers. by: 'centre of pressure' or 'cut-out'."""
+
+    margin: Quantity
+    by: str
 
 
 @dataclass(frozen=True)
@@ -341,4 +358,6 @@ class Result:
     mass_g: float | None = None  # at lift-off, the heaviest
     as_balanced_mm: Quantity | None = None  # the balance point as found, before any motor or mass moved it
     balance_states: tuple[BalanceState, ...] = ()  # balance_mm and margin_calibers are those of the worst
+    verdict_headline: str = ""  # the level with what must not be missed; the level alone if empty
+    deciding: Deciding | None = None  # the margin the verdict stands on
     changed_by_hand: tuple[str, ...] = ()  # what differs from the automatic result, a sentence each

@@ -58,7 +58,12 @@ def to_dict(result: Result) -> dict:
         "balance_mm": _quantity(result.balance_mm),
         "margin_calibers": _quantity(result.margin_calibers),
         "cutout_margin_calibers": _quantity(result.cutout_margin_calibers),
-        "verdict": {"level": result.verdict_level, "text": result.verdict_text},
+        "deciding_margin": _deciding(result),
+        "verdict": {
+            "level": result.verdict_level,
+            "text": result.verdict_text,
+            "headline": result.verdict_headline or result.verdict_level,
+        },
         "scale": _scale(result),
         "outline_px": _points(result.outline_px),
         "hand_checks": [_hand_check(check) for check in result.hand_checks],
@@ -92,6 +97,13 @@ def _quantity(quantity: Quantity | None) -> dict | None:
     if quantity is None:
         return None
     return {"value": float(quantity.value), "pm95": float(quantity.pm95)}
+
+
+def _deciding(result: Result) -> dict | None:
+    """The margin the verdict stands on; where nothing says otherwise, the one by the centre of pressure."""
+    if result.deciding is None:
+        return None
+    return {"calibers": _quantity(result.deciding.margin), "by": result.deciding.by}
 
 
 def _band_parts(view: MethodView | None) -> dict:

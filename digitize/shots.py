@@ -35,7 +35,7 @@ _FIELDS = {
     "sheet-bar": "sheet_bar_mm",
     "camera": "camera",
     "fins": "fins",
-    "balance": "balance_mm",
+    "balance": "balance",
     "mass": "mass_g",
     "hand": "hand",
     "thickness": "thickness_mm",

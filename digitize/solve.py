@@ -15,10 +15,9 @@ from digitize.options import Flight, Pose
 from digitize.outside import is_outside, outside_warnings
 from digitize.pieces import describe_profile
 from digitize.records import BalanceState, FinGroup, FinResult, Geometry, Quantity, Result, Warn
+from digitize.rounding import counted, exact
 from digitize.second_opinion import method_view, whole_band
 
-DOUBTS = ("FINS_OVERLAP", "TWO_FINS")
-"""Codes of a geometry's warnings that make any verdict but 'look again' wrong."""
 _RADIUS_MATTERS_CALIBERS = 0.02
 _TIP_SHARE = 0.05
 
@@ -44,24 +43,27 @@ def solve(
     length_mm, base_mm = geometry.profile_mm[-1] * np.array([1, 2])
     diameter_mm = 2 * geometry.profile_mm[:, 1].max()
     if loading is None:
-        loading = Loading(None if balance_mm is None else stability.balance_quantity(balance_mm), mass_g)
+        found = None if balance_mm is None else stability.balance_quantity(balance_mm)
+        loading = Loading(found, mass_g, end_said=True)
     cp = centre_of_pressure(geometry)
     view = method_view(geometry, 0.0, flight.mach)
     cp_x = whole_band(_exact(cp.x_mm), view)
     rolls_deg = tuple(_roll_deg(group, pose) for group in geometry.fins)
     area_mm2, centroid_mm, _ = areas.cutout(geometry, rolls_deg)
+    loading = balance.placed(loading, _exact(length_mm))
     states, loading_warnings = _states(geometry, loading, cp_x)
+    end_warnings, question = balance.asked_again(loading, states, length_mm, diameter_mm)
     worst, cutout_margin, margin = balance.worst(states), None, None
     if worst is not None:
         margin, balance_mm = worst.margin_calibers, worst.balance_mm.value
         cutout_margin = stability.margin_calibers(_exact(centroid_mm), worst.balance_mm, _exact(diameter_mm))
     curve = angle_curve(loads_of(geometry, cp, area_mm2, centroid_mm), flight, balance_mm, diameter_mm)
     mass_g = balance.lift_off_mass_g(states, loading.mass_g)
-    warnings = (*geometry_warnings(geometry), *loading_warnings)
-    doubt = next((warning.text for warning in warnings if warning.code in DOUBTS), None)
+    warnings = (*geometry_warnings(geometry), *loading_warnings, *end_warnings)
     verdict = stability.verdict(
-        margin, cutout_margin, mass_g=mass_g, doubt=doubt, outside=is_outside(warnings), curve=curve
-    )
+        margin, cutout_margin, mass_g=mass_g, doubt=stability.doubt_of(warnings), outside=is_outside(warnings),
+        curve=curve, floor_pm95=margin and margin.pm95, question=question,
+    )  # fmt: skip
     verdict = balance.with_states(verdict, states)
     return Result(
         name=geometry.name,
@@ -77,6 +79,8 @@ def solve(
         parts=cp.parts,
         verdict_level=verdict.level,
         verdict_text=verdict.text,
+        verdict_headline=verdict.headline,
+        deciding=stability.deciding(margin, cutout_margin, is_outside(warnings)),
         balance_mm=worst and worst.balance_mm,
         margin_calibers=margin,
         cutout_margin_calibers=cutout_margin,
@@ -108,7 +112,8 @@ def _states(geometry: Geometry, loading: Loading, cp_x: Quantity) -> tuple[tuple
         warnings = (
             Warn(
                 "MASSES_UNUSED",
-                f"the geometry lists {len(geometry.masses)} masses, of no use without a balance point and a mass",
+                f"the geometry lists {counted(len(geometry.masses), 'mass', 'masses')}, of no use without a balance "
+                "point and a mass",
                 "give --balance and --mass, both as it was balanced, without them",
             ),
         )
@@ -168,7 +173,11 @@ def geometry_warnings(geometry: Geometry) -> tuple[Warn, ...]:
         )
     if not counts:
         warnings.append(
-            Warn("NO_FINS", "the geometry has no fins", "add a [[fins]] group if the rocket has any")
+            Warn(
+                "NO_FINS",
+                "there are no fins, and what has none is never told to fly here",
+                "add the fins, in the photo's outline or as [[fins]] in the geometry",
+            )
         )
     return (*warnings, *_overlap_warnings(geometry), *outside_warnings(geometry))
 
@@ -221,7 +230,7 @@ def _assumptions(geometry: Geometry, rolls_deg: tuple[float, ...], balance: Quan
     if geometry.fins:
         lines.append(f"The cut-out is the side view without perspective, {_stand_words(rolls_deg)}.")
     if balance is not None:
-        lines.append(f"The balance point, found by hand, is taken as good to {balance.pm95:g} mm.")
+        lines.append(f"The balance point, found by hand, is taken as good to {exact(balance.pm95)} mm.")
     choice = radius_choice(geometry)
     return (*lines, choice) if choice else tuple(lines)
 

@@ -41,6 +41,10 @@ TIMES_GRAVITY = 5.0  # v^2 / (g R): the string droops by 11 degrees
 STRENGTH = 10.0  # of string and knot over the pull: a knot costs up to half (from memory), jerks the rest
 PROOF = 2.0  # of the pull, hung on before swinging
 KNOT_MM = 1.0
+MOST_PULL_N = 50.0
+"""On the hand, steadily and all round: about what one arm may pull without a support for the body, 55 N (basic force
+limits of EN 1005-3, from memory). It is the weight of 5 kg; at the speed chosen here a rocket of 1 kg pulls that much,
+and off its string would fly off with the energy of a 1 kg stone thrown at 50 km/h."""
 
 
 @dataclass(frozen=True)

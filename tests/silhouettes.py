@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
-from drawing import Camera, FinSet, Pose, Reference, Rocket, Scene, solids
+from drawing import Camera, DrawnFins, Pose, Reference, Rocket, Scene, solids
 from drawing import references as faces
 from drawing.raster import coverage
 from scipy.ndimage import gaussian_filter, gaussian_filter1d
@@ -152,7 +152,7 @@ PROFILE_A = np.array([[0.0, 0.0], [60.0, 12.0], [300.0, 12.0]])
 FIN_A = np.array([[250.0, 12.0], [280.0, 52.0], [310.0, 52.0], [300.0, 12.0]])
 CP_A_MM = 248.54225
 """By the component method of J. S. Barrowman, 1966; computed (regression)."""
-ROCKET_A = Rocket(PROFILE_A, (FinSet(3, FIN_A, 2.0),))
+ROCKET_A = Rocket(PROFILE_A, (DrawnFins(3, FIN_A, 2.0),))
 
 
 def scene_a(distance_mm: float = 420.0, **camera) -> Scene:
@@ -160,7 +160,7 @@ def scene_a(distance_mm: float = 420.0, **camera) -> Scene:
     return Scene(ROCKET_A, camera_at(distance_mm, **camera), Pose())
 
 
-def with_fins(rocket: Rocket, *groups: FinSet) -> Rocket:
+def with_fins(rocket: Rocket, *groups: DrawnFins) -> Rocket:
     """The same body with other fins."""
     return replace(rocket, fins=groups)
 

@@ -108,7 +108,7 @@ def test_a_crosswind_that_takes_all_the_margin_takes_fly_away():
 def test_the_plot_shows_curve_balance_and_cut_out():
     data = to_dict(solve(ROCKET_A, balance_mm=220.0))
     svg = plot_svg(data)
-    for words in ("balance point", "the cautious bound", "crosswind off the rod", "angle of attack, degrees"):
+    for words in ("balance point", "cut-out: air from the side", "crosswind off the rod", "angle of attack, degrees"):
         assert words in svg
     assert svg.count("stroke-dasharray") == 2
     assert "balance point" not in plot_svg(to_dict(solve(ROCKET_A)))

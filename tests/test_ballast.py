@@ -2,6 +2,7 @@
 
 import json
 import shutil
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,11 +14,13 @@ from digitize import cli
 from digitize.aero.components import centre_of_pressure
 from digitize.ballast import (
     MATERIALS,
+    State,
     Weight,
     added_fins,
     at_place,
     into_cavity,
     low_end,
+    lower,
     needed,
     state_of,
     stretched,
@@ -267,6 +270,10 @@ def test_larger_fins_do_what_they_promise(results, capsys):
         (("--fill", "lead-shot", "--margin", "2"), "Lead is poisonous"),
         (("--margin", "1.5", "--mass", "1499g", "--at", "20mm"), "1500 g"),
         (("--margin", "1.5"), "five times its weight"),
+        (("--margin", "1.5"), "larger parachute, and another delay"),
+        (("--margin", "1.5", "--at", "20mm"), "of metal, such as washers or lead"),
+        (("--margin", "1.5", "--at", "20mm"), "Lead is poisonous"),
+        (("--margin", "1.5", "--fill", "steel-shot"), "Metal in the nose"),
     ],
 )
 def test_what_it_says(results, capsys, words, says):
@@ -331,7 +338,58 @@ def test_outside_the_method_the_cut_out_counts(tmp_path, capsys):
     data = read_saved(tmp_path / "r").data
     by_hand = (data["cutout"]["centroid_mm"]["value"] - 150) / 70
     assert plan["before"][0]["margin_calibers"]["value"] == pytest.approx(by_hand)
-    assert plan["reference_words"].startswith("By the cut-out") and plan["fins"] is None
+    assert plan["reference_words"].startswith("By the lower of two margins") and plan["fins"] is None
+
+
+STRAKED = """
+name = "campion"
+[body]
+profile_mm = [[0, 0], [60, 12], [300, 12]]
+[[fins]]
+count = 4
+outline_mm = [[120, 12], [140, 24], [300, 24], [300, 12]]
+thickness_mm = 2.0
+"""
+
+
+def test_where_the_cut_out_is_the_better_of_two_the_parts_count(tmp_path, capsys):
+    """Long strakes: the cut-out's centroid lies aft of the centre of pressure, and alone would need no weight."""
+    path = tmp_path / "strakes.toml"
+    path.write_text(STRAKED)
+    assert cli.main(["solve", str(path), "--balance", "150mm", "--mass", "90g", "--out", str(tmp_path / "r")]) == 0
+    capsys.readouterr()
+    data = read_saved(tmp_path / "r").data
+    by_parts, by_cutout = data["margin_calibers"], data["cutout_margin_calibers"]
+    assert by_cutout["value"] - by_cutout["pm95"] > 1 > by_parts["value"] - by_parts["pm95"]
+    plan = json.loads(run(capsys, tmp_path / "r", "--at", "20mm", "--json")[1])
+    assert plan["before"][0]["margin_calibers"] == pytest.approx(by_parts)
+    assert plan["outcome"] != "none needed" and data["verdict"]["level"] == "do not fly"
+
+
+def test_by_whichever_margin_is_lower_with_the_weight_in():
+    """One margin's band comes from the balance point, which a weight makes surer; the other's does not."""
+    unsure = State("", Quantity(100.0, 2.0), Quantity(200.0, 12.0), Quantity(1.0, 0.5), 0.0)
+    sure = replace(unsure, margin_calibers=Quantity(0.9, 0.45), aero_pm95=0.45)
+    both = with_weight(lower(unsure, sure), Weight(50.0, 20.0), D)
+    each = [with_weight(state, Weight(50.0, 20.0), D) for state in (unsure, sure)]
+    assert both.low_calibers == min(state.low_calibers for state in each)
+    assert lower(unsure, sure).low_calibers == min(unsure.low_calibers, sure.low_calibers)
+
+
+def test_no_weight_makes_up_for_missing_fins(tmp_path, capsys):
+    path = tmp_path / "bare.toml"
+    path.write_text(GEOMETRY.split("[[fins]]")[0])
+    assert cli.main(["solve", str(path), "--balance", "150mm", "--mass", "90g", "--out", str(tmp_path / "r")]) == 0
+    capsys.readouterr()
+    code, out, err = run(capsys, tmp_path / "r")
+    assert (code, out, err.count("\n")) == (6, "", 1) and "no fins" in err
+
+
+def test_clay_and_no_weight_at_all_bring_no_caution_on_metal(results, capsys):
+    for at, words, needed_now in (("225mm", (), True), ("180mm", ("--at", "20mm"), False)):
+        said = run(capsys, results("--balance", at, "--mass", "90g"), *words)[1]
+        assert "metal" not in said and "poisonous" not in said
+        assert ("parachute" in said) == needed_now == ("No nose weight is needed" not in said)
 
 
 def test_only_its_own_page_is_replaced(results, capsys):

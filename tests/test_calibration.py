@@ -12,7 +12,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from drawing import Camera, FinSet, Rocket, Scene, draw, save
+from drawing import Camera, DrawnFins, Rocket, Scene, draw, save
 from PIL import Image
 
 from digitize import cli
@@ -193,7 +193,7 @@ def test_a_photo_through_a_bent_lens_is_measured_straight(tmp_path, capsys):
     """The corner of this picture is shifted inward by 7 %, the rocket's ends by 1.5 %: 4.4 mm in length."""
     size, k1 = (1350, 900), -0.12
     lens = Camera(size, Camera.focal_px_of(28, size), (0.0, 0.0, -430.0), k1=k1)
-    fin = FinSet(3, np.array([[250.0, 12.0], [280.0, 52.0], [310.0, 52.0], [300.0, 12.0]]), 2.0)
+    fin = DrawnFins(3, np.array([[250.0, 12.0], [280.0, 52.0], [310.0, 52.0], [300.0, 12.0]]), 2.0)
     rocket = Rocket(np.array([[0.0, 0.0], [60.0, 12.0], [300.0, 12.0]]), (fin,))
     save(draw(Scene(rocket, lens, background="sheet")), tmp_path / "photo.jpg")
     write_camera(

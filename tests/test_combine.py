@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from drawing import Camera, FinSet, Paint, Pose, Rocket, Scene, draw, save
+from drawing import Camera, DrawnFins, Paint, Pose, Rocket, Scene, draw, save
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import curve_fit
@@ -104,7 +104,7 @@ CP_MM = 248.54225  # by the component method of Barrowman 1966; computed (regres
 def photograph(path, roll_deg, distance_mm, heading_deg, fin_mm=FIN_MM, seed=0):
     """Rocket A from the side."""
     size = (1350, 900)
-    rocket = Rocket(PROFILE_MM, (FinSet(3, fin_mm, 2.0, roll_deg),))
+    rocket = Rocket(PROFILE_MM, (DrawnFins(3, fin_mm, 2.0, roll_deg),))
     camera = Camera(size, Camera.focal_px_of(28, size), (0.0, 0.0, -distance_mm))
     paint = Paint(body=(190, 40, 40), fins=(40, 42, 84), gloss=0.1)
     scene = Scene(rocket, camera, Pose(heading_deg=heading_deg), paint, background="sheet", seed=seed)

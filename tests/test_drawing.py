@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 import pytest
 import shapely
-from drawing import Camera, FinSet, Light, Paint, Pose, Reference, Rocket, Scene, draw, save
+from drawing import Camera, DrawnFins, Light, Paint, Pose, Reference, Rocket, Scene, draw, save
 from drawing import references as objects
 from drawing.occasions import random_scene
 from drawing.raster import coverage, linear
@@ -176,7 +176,7 @@ def rows_reached(rows: np.ndarray) -> np.ndarray:
 @pytest.mark.parametrize("heading_deg", [180.0, 0.0])
 @pytest.mark.parametrize("roll_deg", [0.0, 30.0, 75.0])
 def test_a_turned_fin_shows_the_cosine_of_its_span(heading_deg, roll_deg):
-    rocket = Rocket(TUBE.profile_mm, (FinSet(3, FIN, 0.02, roll_deg),))
+    rocket = Rocket(TUBE.profile_mm, (DrawnFins(3, FIN, 0.02, roll_deg),))
     drawn = draw(plain(rocket, looking_at(1e6, focal_px=3e6), pose=Pose(heading_deg=heading_deg)))
     angles = np.radians(roll_deg + np.array([0, 120, 240]))
     up, down = extent_mm(drawn)
@@ -188,7 +188,7 @@ def test_fins_toward_the_camera_cover_the_body_and_those_behind_do_not():
     paint = Paint(body=(200, 30, 30), fins=(30, 30, 200), gloss=0.0)
     reds = []
     for roll_deg in (90.0, -90.0):
-        one = FinSet(1, FIN, 3.0, roll_deg, round_edges=False)
+        one = DrawnFins(1, FIN, 3.0, roll_deg, round_edges=False)
         drawn = draw(plain(Rocket(TUBE.profile_mm, (one,)), looking_at(600), paint=paint))
         # A little before the axis at the root, where an edge-on fin of 3 mm covers the body.
         x, y = drawn.nose_tip_px + (drawn.tail_px - drawn.nose_tip_px) * 140 / 160
@@ -202,10 +202,10 @@ def test_a_square_plate_shows_its_thickness_where_a_rounded_one_does_not():
     """At the picture's edge the near face of a fin is seen larger, by half its thickness."""
     areas = []
     for round_edges in (False, True):
-        fins = FinSet(1, FIN, 4.0, 0.0, round_edges)
+        fins = DrawnFins(1, FIN, 4.0, 0.0, round_edges)
         camera = looking_at(300, (1200, 900), 1200.0, aside_mm=(-60.0, 0.0))
         areas.append(draw(plain(Rocket(TUBE.profile_mm, (fins,)), camera)).alpha.sum())
-    thin = FinSet(1, FIN, 0.01, 0.0)
+    thin = DrawnFins(1, FIN, 0.01, 0.0)
     thin_area = draw(plain(Rocket(TUBE.profile_mm, (thin,)), camera)).alpha.sum()
     square, rounded = areas
     assert 1.005 < square / thin_area < 1.04

@@ -100,7 +100,7 @@ def test_the_page_says_what_it_must():
         "248.5 ± 1.9 mm",  # CP
         "10.35 calibers",  # 248.5 / 24
         "1.69 ± 0.09 calibers",
-        "-0.13 ± 0.06 calibers the cautious bound",
+        "-0.13 ± 0.06 calibers for air from the side; most good rockets fail it",
         "The ruler may lie behind the axis. Give --behind.",
         "disagrees",
         "measure the tube with a caliper",
@@ -202,7 +202,7 @@ def test_summary_is_short_aligned_and_80_wide():
     assert lines[0] == "campion: FLY"
     assert "centre of pressure  248.5 ± 1.9 mm from the nose tip (10.35 calibers)" in lines
     assert "margin              1.69 ± 0.09 calibers" in lines
-    assert "margin by cut-out   -0.13 ± 0.06 calibers (the cautious bound)" in lines
+    assert "margin by cut-out   -0.13 ± 0.06 calibers, for air from the side; most good" in lines
     assert "what to do          Give --behind." in lines
     assert "report              out/report.html" in lines
     assert lines[-1] == "The range safety officer decides."

@@ -75,7 +75,7 @@ def test_keys_of_the_contract():
     assert all(is_quantity(q) for q in quantities)
     assert fin["count"] == 3 and fin["outline_mm"][1] == [280.0, 52.0]
     assert sorted(data["cp"]["parts"][0]) == ["cn_alpha_per_rad", "part", "x_mm"]
-    assert sorted(data["verdict"]) == ["level", "text"]
+    assert data["verdict"].keys() >= {"level", "text"}
     assert data["scale"]["kind"] == "tube"
     assert data["outline_px"][0] == [1.235, 2.0]
     assert data["hand_checks"][0]["agrees"] is True and data["hand_checks"][0]["by_hand_mm"] == 40.0

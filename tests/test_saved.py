@@ -86,6 +86,7 @@ FREE = (
     "tool_version",
     "changed_by_hand",
     *("methods", "angle_of_attack", "photo", "photos", "as_balanced_mm", "balance_states", "mass_g", "balance_mm"),
+    *("deciding_margin", "headline"),
     *("cutout_margin_calibers", "margin_calibers", "pieces", "assumptions", "shares", "next_measurement", "drawing"),
     *("tip_chord_mm", "sweep_mm", "scale", "mm_per_px_at_axis"),
 )

@@ -6,6 +6,7 @@ import pytest
 
 from digitize.errors import UnreadableRefusal, UsageRefusal
 from digitize.options import MeasureOptions, Pose, ScaleClaim, measure_options
+from digitize.records import BalancePoint
 from digitize.shots import folder_name, photos_of, read_shots
 
 LIST = """
@@ -49,7 +50,7 @@ def test_a_whole_list(tmp_path):
         distance_mm=1500.0,
         fins=(3,),
         pose=Pose("diagonal"),
-        balance_mm=250.0,
+        balance=BalancePoint(250.0),
         hand=(("span", 52.0),),
         camera=tmp_path / "camera.toml",
         name="bracken",

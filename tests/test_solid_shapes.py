@@ -5,7 +5,7 @@ from functools import lru_cache
 
 import numpy as np
 import pytest
-from drawing import FinSet, Lug, Pose, Rocket
+from drawing import DrawnFins, Lug, Pose, Rocket
 from drawing.invented import _nose as nose_of
 from drawing.occasions import random_scene
 from silhouettes import (
@@ -43,7 +43,7 @@ FIN_ON_TAIL = np.array([[255.0, 11.65], [280, 48], [305, 48], [296, 8.78]])
 
 @pytest.mark.parametrize(("count", "roll_deg"), [(3, 0.0), (4, 0.0), (4, 45.0)])
 def test_a_boat_tail_under_the_fins(count, roll_deg):
-    rocket = Rocket(BOAT_TAIL, (FinSet(count, FIN_ON_TAIL, 2.0, roll_deg),))
+    rocket = Rocket(BOAT_TAIL, (DrawnFins(count, FIN_ON_TAIL, 2.0, roll_deg),))
     scene = replace(scene_a(), rocket=rocket)
     solid = check(scene)
     assert abs(errors(scene, solid)["base_mm"]) < 0.3
@@ -52,7 +52,7 @@ def test_a_boat_tail_under_the_fins(count, roll_deg):
 def test_a_boat_tail_behind_the_fins():
     profile = np.array([[0.0, 0], [70, 12], [275, 12], [300, 8]])
     fin = np.array([[225.0, 12], [250, 48], [272, 48], [272, 12]])
-    scene = replace(scene_a(), rocket=Rocket(profile, (FinSet(3, fin, 2.0),)))
+    scene = replace(scene_a(), rocket=Rocket(profile, (DrawnFins(3, fin, 2.0),)))
     solid = check(scene)
     assert 0 < abs(errors(scene, solid)["base_mm"]) < 0.15
 
@@ -62,7 +62,7 @@ def test_a_boat_tail_that_begins_under_the_fins(start_mm):
     """Where it begins is hidden: the numbers are off by what that may cost, and the bands say so."""
     profile = np.array([[0.0, 0], [70, 12], [start_mm, 12], [300, 8]])
     fin = np.array([[235.0, 12], [260, 48], [285, 48], [294, np.interp(294, [start_mm, 300], [12, 8])]])
-    scene = replace(scene_a(), rocket=Rocket(profile, (FinSet(4, fin, 2.0),)))
+    scene = replace(scene_a(), rocket=Rocket(profile, (DrawnFins(4, fin, 2.0),)))
     solid = solve(scene, Told(tube_mm=24.0))
     off, samples = errors(scene, solid), draw(solid, 1)
     area = samples.fins[0]["area_mm2"]
@@ -72,7 +72,7 @@ def test_a_boat_tail_that_begins_under_the_fins(start_mm):
 
 def test_a_shoulder():
     profile = np.array([[0.0, 0], [60, 10], [150, 10], [165, 14], [300, 14]])
-    scene = replace(scene_a(), rocket=Rocket(profile, (FinSet(3, FIN_A + np.array([0, 2]), 2.0),)))
+    scene = replace(scene_a(), rocket=Rocket(profile, (DrawnFins(3, FIN_A + np.array([0, 2]), 2.0),)))
     solid = check(scene)
     corners = np.interp([145.0, 170.0], *solid.geometry.profile_mm.T)
     assert corners == pytest.approx([10.0, 14.0], abs=0.12)
@@ -81,14 +81,14 @@ def test_a_shoulder():
 def test_a_larger_tube_aft_is_body_and_not_fin():
     profile = np.array([[0.0, 0], [60, 10], [210, 10], [216, 13], [300, 13]])
     fin = np.array([[240.0, 13], [265, 50], [290, 50], [290, 13]])
-    check(replace(scene_a(), rocket=Rocket(profile, (FinSet(4, fin, 2.0),))))
+    check(replace(scene_a(), rocket=Rocket(profile, (DrawnFins(4, fin, 2.0),))))
 
 
 def test_a_larger_tube_hidden_by_its_fins_but_for_its_end():
     """All that shows of it is the cone before the fins and four millimetres behind them; the caliper was there."""
     profile = np.array([[0.0, 0], [60, 10], [210, 10], [222, 13], [300, 13]])
     fin = np.array([[224.0, 13], [255, 50], [285, 50], [296, 13]])
-    check(replace(scene_a(), rocket=Rocket(profile, (FinSet(4, fin, 2.0),))), cp=0.08, length=0.8, area=2.5)
+    check(replace(scene_a(), rocket=Rocket(profile, (DrawnFins(4, fin, 2.0),))), cp=0.08, length=0.8, area=2.5)
 
 
 def test_a_larger_tubes_last_bit_between_swept_fins_and_ahead_of_one_on_the_axis():
@@ -128,7 +128,7 @@ def test_a_larger_tube_wholly_hidden_by_its_fins_is_told_by_its_rim():
     caliper was on it, so that the scale hangs on it too."""
     profile = np.array([[0.0, 0], [60, 10], [222, 10], [232, 13], [300, 13]])
     fin = np.array([[218.0, 10], [250, 50], [285, 50], [300, 13]])
-    scene = replace(scene_a(), rocket=Rocket(profile, (FinSet(4, fin, 2.0),)))
+    scene = replace(scene_a(), rocket=Rocket(profile, (DrawnFins(4, fin, 2.0),)))
     solid = solve(scene, Told(tube_mm=26.0))
     off, samples = errors(scene, solid), draw(solid, 1)
     assert [warning.code for warning in solid.warnings] == ["WIDER_TAIL_UNSURE"]
@@ -152,7 +152,7 @@ def test_a_body_far_wider_than_the_caliper_said_is_refused():
 def test_fins_flush_with_the_end_are_no_wider_rim(count, trail_mm):
     profile = np.array([[0.0, 0], [60, 12], [300, 12]])
     fin = np.array([[240.0, 12], [265, 45], [trail_mm, 45], [trail_mm, 12]])
-    assert check(replace(scene_a(), rocket=Rocket(profile, (FinSet(count, fin, 2.0),)))).warnings == ()
+    assert check(replace(scene_a(), rocket=Rocket(profile, (DrawnFins(count, fin, 2.0),)))).warnings == ()
 
 
 @pytest.mark.parametrize("roll_deg", [0.0, 1.2])
@@ -160,7 +160,7 @@ def test_six_fins_level_at_their_ends_are_no_larger_tube(roll_deg):
     """Both sides are alike, and the four turned fins' tips run level behind the flat ones, out to the body's end."""
     profile = np.array([[0.0, 0], [60, 12], [300, 12]])
     fin = np.array([[250.0, 12], [270, 45], [297, 45], [297, 12]])
-    check(replace(scene_a(), rocket=Rocket(profile, (FinSet(6, fin, 2.0, roll_deg=roll_deg),))))
+    check(replace(scene_a(), rocket=Rocket(profile, (DrawnFins(6, fin, 2.0, roll_deg=roll_deg),))))
 
 
 def test_the_fronts_of_six_fins_are_no_larger_tube():
@@ -178,7 +178,7 @@ def test_a_boat_tail_behind_a_larger_tube_with_fins_ahead_on_its_cone():
     profile = np.array([[0.0, 0], [60, 10], [160, 10], [190, 12.5], [265, 12.5], [300, 10.6]])
     ahead = np.array([[135.0, 10], [145, 28], [165, 28], [172, 11]])
     aft = np.array([[235.0, 12.5], [255, 50], [285, 50], [290, 11.14]])
-    rocket = Rocket(profile, (FinSet(4, ahead, 1.5), FinSet(4, aft, 2.0)))
+    rocket = Rocket(profile, (DrawnFins(4, ahead, 1.5), DrawnFins(4, aft, 2.0)))
     check(replace(scene_a(), rocket=rocket), cp=0.05, length=0.4, area=4.0)
 
 
@@ -186,7 +186,7 @@ def test_a_boat_tail_behind_a_larger_tube_with_fins_ahead_on_its_cone():
 def test_two_groups_of_fins(count):
     ahead = np.array([[150.0, 12], [160, 30], [175, 30], [172, 12]])
     scene = replace(
-        scene_a(), rocket=with_fins(ROCKET_A, FinSet(count, ahead, 1.5), FinSet(count, FIN_A, 2.0))
+        scene_a(), rocket=with_fins(ROCKET_A, DrawnFins(count, ahead, 1.5), DrawnFins(count, FIN_A, 2.0))
     )
     solid = check(scene, area=2.0)
     first, second = (group.outline_mm[0, 0] for group in solid.geometry.fins)
@@ -208,7 +208,7 @@ def test_a_launch_lug_is_not_a_fin(angle_deg):
 def test_noses(kind, length_mm):
     """A round nose as well as a pointed one ends where it ends: within the tip's own band."""
     profile = np.vstack([nose_of(kind, length_mm, 12.0), [300.0, 12.0]])
-    scene = replace(scene_a(), rocket=Rocket(profile, (FinSet(3, FIN_A, 2.0),)))
+    scene = replace(scene_a(), rocket=Rocket(profile, (DrawnFins(3, FIN_A, 2.0),)))
     solid = check(scene, length=0.3)
     tip_px = scene.camera.project(np.array([[-150.0, 0.0, 0.0]]))[0]
     off_px = np.linalg.norm(solid.adjusted.problem.ends.tip_px - tip_px)
@@ -218,7 +218,7 @@ def test_noses(kind, length_mm):
 
 def test_a_lost_nose_is_refused_and_a_hemisphere_is_not():
     def rocket(*front):
-        return replace(scene_a(), rocket=Rocket(np.array([*front, [300.0, 12.0]]), (FinSet(3, FIN_A, 2.0),)))
+        return replace(scene_a(), rocket=Rocket(np.array([*front, [300.0, 12.0]]), (DrawnFins(3, FIN_A, 2.0),)))
 
     with pytest.raises(OutlineRefusal, match="nose"):
         solve(rocket([0.0, 0.0], [0.3, 12.0]), CALIPER_A)
@@ -227,7 +227,7 @@ def test_a_lost_nose_is_refused_and_a_hemisphere_is_not():
 
 def test_a_lost_nose_is_refused_ahead_of_a_larger_tube_too():
     profile = np.array([[0.0, 0], [0.5, 10], [210, 10], [222, 13], [300, 13]])
-    rocket = Rocket(profile, (FinSet(4, FIN_A + np.array([0, 1]), 2.0),))
+    rocket = Rocket(profile, (DrawnFins(4, FIN_A + np.array([0, 1]), 2.0),))
     with pytest.raises(OutlineRefusal, match="nose"):
         solve(replace(scene_a(), rocket=rocket), Told(tube_mm=26.0))
 
@@ -236,7 +236,7 @@ def test_an_elliptic_fin_keeps_its_curve():
     """Area pi/4 of root times span (geometry) and nowhere off the half ellipse by much."""
     turn = np.linspace(0, np.pi, 49)
     fin = np.column_stack([270 - 24 * np.cos(turn), 12 + 40 * np.sin(turn)])
-    scene = replace(scene_a(), rocket=with_fins(ROCKET_A, FinSet(3, fin, 2.0)))
+    scene = replace(scene_a(), rocket=with_fins(ROCKET_A, DrawnFins(3, fin, 2.0)))
     solid = check(scene)
     outline = solid.geometry.fins[0].outline_mm
     off = np.hypot((outline[:, 0] - 270) / 24, (outline[:, 1] - 12) / 40) - 1
@@ -271,7 +271,7 @@ def test_what_the_limb_leaves_of_turned_fins_is_no_edge_to_carry_on(seed):
 @pytest.mark.parametrize("roll_deg", [0.0, 45.0])
 def test_a_strake_keeps_its_length(roll_deg):
     fin = np.array([[200.0, 12], [250, 21], [264, 48], [290, 48], [288, 12]])
-    scene = replace(scene_a(), rocket=with_fins(ROCKET_A, FinSet(4, fin, 2.0, roll_deg=roll_deg)))
+    scene = replace(scene_a(), rocket=with_fins(ROCKET_A, DrawnFins(4, fin, 2.0, roll_deg=roll_deg)))
     solid = solve(scene, CALIPER_A)
     assert solid.geometry.fins[0].outline_mm[0, 0] == pytest.approx(200.0, abs=6.0)
     assert abs(errors(scene, solid)["areas"][0]) < 3.0

@@ -16,6 +16,7 @@ from digitize.saved import read_saved
 from digitize.swing import (
     LONGEST_M,
     MOST_HIDDEN_CALIBERS,
+    MOST_PULL_N,
     MOST_SPREAD_DEG,
     SHORTEST_M,
     Swung,
@@ -181,6 +182,58 @@ def test_a_rocket_that_must_not_fly_is_not_swung_first(results, capsys):
     said = " ".join(out.split())
     assert "put that right before you swing it" in said and "has no steady angle" in said
     assert "put that right" in (folder / "swing-card.html").read_text()
+
+
+LONG = """
+name = "yarrow"
+[body]
+profile_mm = [[0, 0], [100, 22], [1400, 22]]
+[[fins]]
+count = 4
+outline_mm = [[1250, 22], [1330, 110], [1400, 110], [1400, 22]]
+thickness_mm = 3.0
+"""
+
+
+@pytest.fixture
+def long(tmp_path, capsys):
+    (tmp_path / "yarrow.toml").write_text(LONG)
+
+    def make(mass):
+        words = ["solve", str(tmp_path / "yarrow.toml"), "--balance", "1150mm", "--mass", mass]
+        assert cli.main([*words, "--out", str(tmp_path / mass)]) == 0
+        capsys.readouterr()
+        return tmp_path / mass
+
+    return make
+
+
+def test_what_the_string_is_too_short_for_is_said_first(long, copied, capsys):
+    folder = long("800g")
+    _, out, _ = run(capsys, folder)
+    assert "too long or too heavy for this string" in " ".join(out.split("swing test on")[0].split())
+    page = (folder / "swing-card.html").read_text()
+    assert page.index("too long or too heavy") < page.index("tie at")
+    assert "too long or too heavy" not in run(capsys, copied)[1]
+
+
+@pytest.mark.parametrize(("mass", "code"), [("995g", 0), ("1005g", 6), ("1450g", 6), ("1600g", 6)])
+def test_a_pull_that_no_arm_should_hold_is_no_plan(long, capsys, mass, code):
+    """By hand: at v^2 = 5 g R the pull is m g sqrt(26), so 50 N are 50 / (9.80665 sqrt(26)) kg = 999.9 g."""
+    folder = long(mass)
+    got, out, err = run(capsys, folder)
+    assert got == code and MOST_PULL_N / (9.80665 * np.sqrt(26)) == pytest.approx(0.9999, abs=1e-4)
+    if got:
+        assert out == "" and err.count("\n") == 1 and "too heavy to be swung" in err
+        assert not (folder / "swing-card.html").exists()
+        assert run(capsys, folder, "--outcome", "fail")[0] == 0  # what came of it is kept all the same
+
+
+def test_a_speed_that_pulls_too_hard_names_the_speed(long, capsys):
+    folder = long("800g")
+    code, out, err = run(capsys, folder, "--speed", "25m/s")
+    assert (code, out, err.count("\n")) == (2, "", 1) and "--speed" in err and "slower" in err
+    assert run(capsys, folder, "--speed", "12m/s")[0] == 0
 
 
 def test_the_state_with_the_least_margin_is_swung(results, capsys):

@@ -43,7 +43,10 @@ def ballast(
     ] = None,
     balance: Annotated[
         str | None,
-        typer.Option(metavar="LENGTH", help="Balance point from the nose tip, if the result does not hold it: 250mm."),
+        typer.Option(
+            metavar="LENGTH[,END]",
+            help="Balance point from the nose tip, if the result does not hold it: 250mm; or 163mm,from-tail.",
+        ),
     ] = None,
     fin_density: Annotated[
         str | None,

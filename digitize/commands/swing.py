@@ -24,7 +24,10 @@ def swing(
     ] = None,
     balance: Annotated[
         str | None,
-        typer.Option(metavar="LENGTH", help="Balance point from the nose tip, if the result does not hold it: 250mm."),
+        typer.Option(
+            metavar="LENGTH[,END]",
+            help="Balance point from the nose tip, if the result does not hold it: 250mm; or 163mm,from-tail.",
+        ),
     ] = None,
     outcome: Annotated[
         str | None, typer.Option(metavar="OUTCOME", help="Record what came of it: pass, fail or unclear.")
@@ -38,6 +41,7 @@ def swing(
 ) -> None:
     """Plan of a swing test on a string, as a card to print, and the record of its outcome."""
     from digitize.errors import UsageRefusal
+    from digitize.loading import parse_balance
     from digitize.options import parse_choice
     from digitize.quantities import length_mm, mass_g, speed_mps
     from digitize.report.folder import rewrite_report
@@ -54,7 +58,7 @@ def swing(
         string_m=_within(None if string is None else length_mm(string, "--string") / 1000, _STRINGS_M, "--string", "m"),
         speed_mps=_within(None if speed is None else speed_mps(speed, "--speed"), _SPEEDS, "--speed", "m/s"),
         mass_g=None if mass is None else mass_g(mass, "--mass"),
-        balance_mm=None if balance is None else length_mm(balance, "--balance"),
+        balance=None if balance is None else parse_balance(balance),
     )
     saved = read_saved(folder)
     before = read_swing(folder)

@@ -40,7 +40,7 @@ def templates(
     for piece in found:
         path = place / f"template-{piece.key}.svg"
         replace_own_file(path, piece_svg(piece).encode("utf-8"), is_template)
-        lines.append(f"{path}: {piece.title}, {piece.area_mm2:.0f} mm2")
+        lines.append(f"{path}: {piece.title}, {piece.area_mm2:.0f} mm²")
     x = saved.data["cutout"]["centroid_mm"]["value"]
     lines += [
         "",

@@ -2,7 +2,7 @@
 
 from html import escape
 
-from digitize.report.numbers import exact
+from digitize.rounding import counted, exact, fixed
 
 _WIDTH, _HEIGHT = 640, 300
 _LEFT, _RIGHT, _TOP, _BOTTOM = 62, 14, 14, 40
@@ -17,7 +17,7 @@ def section(result: dict) -> str:
         "<section>\n<h2>When the air comes from the side</h2>\n"
         f"<p>{escape(crosswind_words(result))}</p>\n<figure>\n{plot_svg(result)}\n"
         "<figcaption>Distance from the nose tip at which the air's force acts. At 0 degrees it is the component "
-        "method's centre of pressure, at 90 degrees the cut-out's balance point, the cautious bound; between them an "
+        "method's centre of pressure, at 90 degrees the cut-out's balance point; between them an "
         "estimate without a band of its own."
         "</figcaption>\n</figure>\n</section>"
     )
@@ -27,12 +27,12 @@ def crosswind_words(result: dict) -> str:
     """'4 m/s across 15 m/s is 15 degrees: centre of pressure 0.4 caliber forward', and the margin that leaves."""
     gust = result["angle_of_attack"]["crosswind"]
     words = (
-        f"{gust['wind_mps']:.3g} m/s across {gust['rod_speed_mps']:.3g} m/s off the rod is "
-        f"{gust['alpha_deg']:.0f} degrees: centre of pressure {abs(gust['forward_calibers']):.2f} calibers "
-        f"{'forward' if gust['forward_calibers'] >= 0 else 'aft'}"
+        f"{exact(gust['wind_mps'])} m/s across {exact(gust['rod_speed_mps'])} m/s off the rod is "
+        f"{counted(gust['alpha_deg'], 'degree')}: centre of pressure {fixed(abs(gust['forward_calibers']), 2)} "
+        f"calibers {'forward' if gust['forward_calibers'] >= 0 else 'aft'}"
     )
     if gust["margin_calibers"] is not None:
-        words += f", margin {gust['margin_calibers']:.2f} calibers"
+        words += f", margin {fixed(gust['margin_calibers'], 2)} calibers"
     return words + "."
 
 
@@ -40,7 +40,7 @@ def plot_svg(result: dict) -> str:
     """The curve with the balance point, the cut-out and the crosswind's angle; black on white, told apart by dashes."""
     curve = result["angle_of_attack"]
     alpha, places = curve["alpha_deg"], curve["cp_x_mm"]
-    marks = [("cut-out, the cautious bound", result["cutout"]["centroid_mm"]["value"], "2 4")]
+    marks = [("cut-out: air from the side", result["cutout"]["centroid_mm"]["value"], "2 4")]
     if result.get("balance_mm"):
         marks.append(("balance point", result["balance_mm"]["value"], "10 5"))
     values = [*places, *(value for _, value, _ in marks)]

@@ -4,8 +4,8 @@ import textwrap
 from html import escape
 
 from digitize.cautions import CAUTIONS
-from digitize.report.numbers import exact, fixed, with_band
 from digitize.report.plain_page import bullets, page, paragraphs, section, table
+from digitize.rounding import exact, fixed, with_band
 
 _WIDTH, _HEIGHT, _LEFT, _RIGHT, _TOP, _BOTTOM = 760, 400, 56, 20, 16, 46
 _HALO = 'paint-order="stroke" stroke="#fcfbf7" stroke-width="4" stroke-linejoin="round"'
@@ -54,19 +54,32 @@ def notes(plan: dict) -> list[str]:
         found.append(plan["mass_caution"])
     if plan["outcome"] != "none needed" and plan["fill"] is not None:
         found.append(plan["fill"]["source"])
-        if "shot" in plan["fill"]["words"]:
-            found.append(
-                "Metal in the nose: some codes allow none, so ask the range safety officer first. Lead is poisonous: "
-                "gloves, no food near by, no sanding."
-            )
     if plan["outcome"] != "none needed":
+        found += _metal(plan)
+        found.append(
+            "A heavier rocket comes down faster and coasts less: it needs a larger parachute, and another delay, most "
+            "often a shorter one. Work out both again."
+        )
         found.append("Fix the weight so that it can't come loose, balance the rocket again, and solve again.")
     return found
 
 
+def _metal(plan: dict) -> list[str]:
+    """The caution on metal: of shot, and of a weight at a place, which is most often washers or lead."""
+    if plan["fill"] is not None and "shot" not in plan["fill"]["words"]:
+        return []
+    what = "If it is of metal, such as washers or lead" if plan["fill"] is None else "Metal in the nose"
+    return [
+        f"{what}: codes want nose, body and fins without metal, so ask the range safety officer first. Lead is "
+        "poisonous: gloves, no food near by, no sanding."
+    ]
+
+
 def fin_words(plan: dict) -> list[str]:
     """The other remedy in words."""
-    if plan["outcome"] == "none needed" or plan["fins"] is None:
+    if plan["outcome"] == "none needed":
+        return []
+    if plan["fins"] is None:
         return [plan["fins_words"]] if plan["fins_words"] else []
     found = []
     for how, words in (("span", "more span, same root"), ("whole", "larger all over, same shape")):
@@ -78,7 +91,7 @@ def fin_words(plan: dict) -> list[str]:
         found.append(
             f"With {words}: {exact(fins['times'])} times, which is root {fixed(fins['root_chord_mm'], 0)} mm, span "
             f"{fixed(fins['span_mm'], 0)} mm, {fixed(fins['area_mm2'], 0)} mm² each, {fixed(fins['added_g'], 1)} g "
-            f"more; margin {with_band(fins['margin_calibers'], 'calibers', 2)}."
+            f"more; margin {with_band(fins['margin_calibers'], 'calibers')}."
         )
     found.append(plan["fins_words"])
     return found
@@ -92,9 +105,9 @@ def summary(plan: dict, page_path) -> str:
     lines.append("")
     for before, after in zip(plan["before"], plan["after"], strict=True):
         lines += textwrap.wrap(
-            f"{before['state']}: margin {with_band(before['margin_calibers'], '', 2)} becomes "
-            f"{with_band(after['margin_calibers'], 'calibers', 2)}, balance "
-            f"{with_band(before['balance_mm'], '', 1)} becomes {with_band(after['balance_mm'], 'mm', 1)}",
+            f"{before['state']}: margin {with_band(before['margin_calibers'], 'calibers', bare=True)} becomes "
+            f"{with_band(after['margin_calibers'], 'calibers')}, balance "
+            f"{with_band(before['balance_mm'], 'mm', bare=True)} becomes {with_band(after['balance_mm'], 'mm')}",
             _LINE,
             subsequent_indent="  ",
         )
@@ -112,10 +125,10 @@ def ballast_html(plan: dict) -> str:
     rows = [
         (
             before["state"],
-            with_band(before["mass_g"], "", 1),
-            with_band(before["balance_mm"], "", 1),
-            with_band(before["margin_calibers"], "", 2),
-            with_band(after["margin_calibers"], "", 2),
+            with_band(before["mass_g"], "g", bare=True),
+            with_band(before["balance_mm"], "mm", bare=True),
+            with_band(before["margin_calibers"], "calibers", bare=True),
+            with_band(after["margin_calibers"], "calibers", bare=True),
         )
         for before, after in zip(plan["before"], plan["after"], strict=True)
     ]

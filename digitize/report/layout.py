@@ -15,7 +15,7 @@ from scipy.optimize import isotonic_regression
 from shapely.geometry import MultiPoint, Polygon, box
 
 from digitize.report.ink import words_size
-from digitize.report.numbers import with_band
+from digitize.rounding import with_band
 
 PHOTO_LONG_SIDE_PX = 1800  # of the photo on the overlay; the sheet around it may add a few hundred
 LETTER_PX = PHOTO_LONG_SIDE_PX / 62
@@ -254,7 +254,7 @@ def _station_labels(drawing, result, placing, frame) -> list[tuple]:
     nose, tail = placing.to_canvas(drawing["axis"])
     found = [
         ("end", (("nose tip", 1.0), ("0", 0.85)), nose),
-        ("end", (("aft end", 1.0), (with_band(result["length_mm"], "mm", 1), 0.85)), tail),
+        ("end", (("aft end", 1.0), (with_band(result["length_mm"], "mm"), 0.85)), tail),
     ]
     named = (
         ("cutout", "cut-out balance", drawing["cutout"], result["cutout"]["centroid_mm"]),
@@ -263,7 +263,7 @@ def _station_labels(drawing, result, placing, frame) -> list[tuple]:
     )
     for kind, words, point, quantity in named:
         if point is not None and quantity is not None:
-            value = (with_band(quantity, "mm", 1), 0.85)
+            value = (with_band(quantity, "mm"), 0.85)
             found.append((kind, ((words, 1.0), value), placing.to_canvas(point)))
     for station in drawing["stations"]:
         if not any(station["words"].lower().startswith(lines[0][0]) for _, lines, _ in found):
@@ -289,8 +289,8 @@ def _fin_labels(drawing, result, placing, frame) -> list[tuple]:
                 nearest = (v, middle)
         if nearest is not None:
             lines = (
-                (f"fin root {with_band(group['root_chord_mm'], 'mm', 1)}", 0.85),
-                (f"span {with_band(group['span_mm'], 'mm', 1)}", 0.85),
+                (f"fin root {with_band(group['root_chord_mm'], 'mm')}", 0.85),
+                (f"span {with_band(group['span_mm'], 'mm')}", 0.85),
             )
             found.append(("root", lines, nearest[1]))
     return found

@@ -3,8 +3,9 @@
 from html import escape
 from urllib.parse import quote
 
-from digitize.report.numbers import with_band
 from digitize.report.style import STYLE
+from digitize.report.text import deciding_margin, headline_of, margin_words
+from digitize.rounding import counted, with_band
 from digitize.saved import PAGE_MARK
 
 _ORDER = {"not measured": 0, "do not fly": 1, "look again": 2, "marginal": 3, "fly": 4}
@@ -40,11 +41,11 @@ def _row(result: dict, row: dict) -> str:
             f'<tr><th scope="row">{escape(row["name"])}</th><td><strong>not measured</strong></td>'
             f'<td colspan="3">{escape(result["refused"])}</td></tr>'
         )
-    margin = result.get("margin_calibers")
+    decides = deciding_margin(result)
     link = f'<a href="{quote(row["report"])}">{escape(row["name"])}</a>'
-    notes = f"{len(result['warnings'])} warning(s)" if result["warnings"] else ""
+    notes = counted(len(result["warnings"]), "warning") if result["warnings"] else ""
     return (
-        f'<tr><th scope="row">{link}</th><td><strong>{escape(row["verdict"])}</strong></td>'
-        f"<td>{with_band(margin, 'calibers', 2) if margin else 'no balance point'}</td>"
-        f"<td>{with_band(result['cp']['x_mm'], 'mm', 1)}</td><td>{notes}</td></tr>"
+        f'<tr><th scope="row">{link}</th><td><strong>{escape(headline_of(result["verdict"]))}</strong></td>'
+        f"<td>{escape(margin_words(result)) if decides else 'no balance point'}</td>"
+        f"<td>{with_band(result['cp']['x_mm'], 'mm')}</td><td>{notes}</td></tr>"
     )

@@ -6,6 +6,7 @@ from html import escape
 from digitize import __version__
 from digitize.report import angle_plot, range_page, swing_card, tables
 from digitize.report.style import STYLE
+from digitize.report.text import headline_of
 
 OFFICER = "The range safety officer decides."
 
@@ -87,7 +88,8 @@ def _header(name: str, photo_name: str, from_photo: bool) -> str:
 def _verdict(verdict: dict, warning_count: int) -> str:
     level = str(verdict["level"])
     slug = "".join(c if c.isalnum() else "-" for c in level.lower())
-    shown = level[:1].upper() + level[1:]
+    headline = headline_of(verdict)
+    shown = headline[:1].upper() + headline[1:]
     more = {0: "", 1: "Read the warning below. "}.get(
         warning_count, f"Read the {warning_count} warnings below. "
     )

@@ -33,7 +33,7 @@ from svglib.svglib import svg2rlg
 PAPERS = {"a4": A4, "letter": letter}
 MADE_BY = "digitize report"
 _MARGIN = 15 * mm
-_TALLEST = tuple(height * mm for height in (105, 90, 75, 60, 48))
+_TALLEST = tuple(height * mm for height in (105, 90, 75, 60, 48, 38))
 """Heights a picture may have; the first page takes the largest that leaves the page whole."""
 _INK, _SOFT, _LINE = colors.HexColor("#161b26"), colors.HexColor("#5c626e"), colors.HexColor("#c9cdd4")
 _VOID = {"img", "br", "meta", "hr", "line", "circle", "path", "polyline", "polygon", "rect"}

@@ -3,8 +3,8 @@
 from html import escape
 
 from digitize.report.ballast_page import headline
-from digitize.report.numbers import exact, with_band
-from digitize.report.text import sentence
+from digitize.report.text import by_cutout, sentence
+from digitize.rounding import exact, with_band
 
 
 def cross_checks(result: dict) -> str:
@@ -18,23 +18,35 @@ def cross_checks(result: dict) -> str:
 
 def _components(result: dict) -> tuple[str, str, str]:
     margin = result.get("margin_calibers")
-    place = f"Centre of pressure {with_band(result['cp']['x_mm'], 'mm', 1)} from the nose tip"
+    place = f"Centre of pressure {with_band(result['cp']['x_mm'], 'mm')} from the nose tip"
     if margin is None:
         return "by its parts", "no balance point", f"{place}."
-    balance = with_band(result["balance_mm"], "mm", 1)
-    return "by its parts", with_band(margin, "calibers", 2), f"{place}, balance point {balance}."
+    balance = with_band(result["balance_mm"], "mm")
+    decides = "The cut-out's margin decides here." if by_cutout(result) else "This margin decides."
+    return "by its parts", with_band(margin, "calibers"), f"{place}, balance point {balance}. {decides}"
 
 
 def _cutout(result: dict) -> tuple[str, str, str]:
     margin = result.get("cutout_margin_calibers")
-    place = f"A card of its outline balances {with_band(result['cutout']['centroid_mm'], 'mm', 1)} from the tip"
+    place = f"A card of its outline balances {with_band(result['cutout']['centroid_mm'], 'mm')} from the tip"
     by_hand = next((c for c in result["hand_checks"] if c["name"] == "cutout-balance"), None)
     card = ""
     if by_hand:
         agrees = "agrees" if by_hand["agrees"] else "disagrees"
         card = f" The card that was cut balances at {exact(by_hand['by_hand_mm'])} mm: it {agrees}."
-    headline = "no balance point" if margin is None else with_band(margin, "calibers", 2)
-    return "by the cut-out, the cautious bound", headline, f"{place}.{card}"
+    headline = "no balance point" if margin is None else with_band(margin, "calibers")
+    return "by the cut-out: air from the side", headline, f"{place}.{card} {cutout_meaning(result)}"
+
+
+def cutout_meaning(result: dict) -> str:
+    """What the cut-out's margin stands for, what it is worth, and when it decides."""
+    meaning = "It stands for air straight from the side, which few rockets ever meet."
+    if by_cutout(result):
+        return f"{meaning} Here it decides: the method of parts does not hold for this shape, and this is the lower one."
+    return (
+        f"{meaning} Most good rockets fail it, with less than 1 or even less than 0. It decides only where the method "
+        "of parts does not hold; not here."
+    )
 
 
 def _swing(result: dict) -> tuple[str, str, str]:

@@ -7,7 +7,7 @@ from html import escape
 
 import numpy as np
 
-from digitize.report.numbers import with_band
+from digitize.rounding import with_band
 
 _MARGIN_MM = 8.0
 _DECIMALS = 3
@@ -64,7 +64,7 @@ def _marks(result: dict, length_mm: float) -> tuple[list[tuple[str, str, float, 
         ("balance", "balance point", result.get("balance_mm"), "#161b26"),
         ("cutout", "cut-out balance", result["cutout"]["centroid_mm"], "#161b26"),
     )
-    found = [(k, f"{w} {with_band(q, 'mm', 1)}", q["value"], c) for k, w, q, c in wanted if q is not None]
+    found = [(k, f"{w} {with_band(q, 'mm')}", q["value"], c) for k, w, q, c in wanted if q is not None]
     leftward = sum(mark[2] for mark in found) > len(found) * length_mm / 2
     return sorted(found, key=lambda mark: mark[2], reverse=not leftward), leftward
 

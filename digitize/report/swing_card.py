@@ -3,9 +3,9 @@
 import textwrap
 from html import escape
 
-from digitize.report.numbers import exact, fixed
 from digitize.report.plain_page import bullets, page, paragraphs, section, steps
 from digitize.report.text import sentence
+from digitize.rounding import counted, exact, fixed
 
 OFFICER = "The range safety officer decides."
 CAUTIONS = (
@@ -61,6 +61,7 @@ def card_html(plan: dict) -> str:
         plan["name"],
         "swing test on a string, before the first flight",
         [
+            paragraphs(*first_words(plan)),
             _big_numbers(plan),
             both,
             section("Cautions", bullets(cautions)),
@@ -93,7 +94,7 @@ def step_words(plan: dict) -> list[str]:
         "nose taped on.",
         f"Tie the string round the body at the balance point, {fixed(plan['balance_mm'], 0)} mm from the nose tip: it "
         "must hang level. Tape it so that it can't slide. A knot 1 mm off turns the nose by about "
-        f"{fixed(plan['knot_deg'], 0)} degrees.",
+        f"{counted(plan['knot_deg'], 'degree')}.",
         f"Hang {fixed(plan['proof_kg'], 1)} kg on knot and tape for a moment.",
         f"Clear {fixed(plan['clear_m'], 0)} m all round.",
         "Swing it level overhead, nose first, on a short string, and let the string out as it flies.",
@@ -108,21 +109,29 @@ def watch_words(plan: dict) -> list[str]:
     out = plan["nose_out_deg"]
     aside = "By the numbers it is not stable, and has no steady angle."
     if out is not None:
-        aside = f"A nose that points up to {fixed(max(out, 1), 0)} degrees out of the circle is no fault."
+        aside = f"A nose that points up to {counted(max(out, 1), 'degree')} out of the circle is no fault."
     found = [
         "Its path is curved: between nose and tail the air's direction differs by "
-        f"{fixed(plan['spread_deg'], 0)} degrees, more on a shorter string. {aside}",
+        f"{counted(plan['spread_deg'], 'degree')}, more on a shorter string. {aside}",
         "Sideways the string itself holds it, stable or not, "
         f"{fixed(plan['string_share'], 1)} times as firmly as the air would with one caliber: watch up and down above "
         f"all. There the turning would hold a rocket {fixed(plan['hidden_calibers'], 1)} calibers unstable, so a pass "
         "by itself proves little.",
     ]
+    return found
+
+
+def first_words(plan: dict) -> list[str]:
+    """What to know before anything of the plan: why not to swing it, or not to go by it."""
+    found = []
     if plan["verdict"] == "do not fly":
-        found.insert(0, "The margin says do not fly: put that right before you swing it.")
+        found.append("The margin says do not fly: put that right before you swing it.")
     if not plan["meaningful"]:
         found.append(
-            "This rocket is too long or too heavy for this string: trust the margin more than this test."
+            "This rocket is too long or too heavy for this string: the test says next to nothing. Go by the margin."
         )
+    if plan.get("doubt"):
+        found.append(plan["doubt"])
     return found
 
 
@@ -156,7 +165,7 @@ def swing_verdict(result: dict) -> dict:
     if not outcomes or outcomes[-1]["outcome"] != "fail" or verdict["level"] not in ("fly", "marginal"):
         return verdict
     words = f"The swing test failed ({outcomes[-1]['date']}), against the margin. {verdict['text']}"
-    return {**verdict, "level": "look again", "text": words}
+    return {**verdict, "level": "look again", "headline": "look again", "text": words}
 
 
 def swing_section(result: dict) -> str:
@@ -197,6 +206,9 @@ def swing_summary(plan: dict | None, record: dict, paths: list) -> str:
     """What the command prints, 80 columns. plan: the one just made, if any; what lies in the file may be older."""
     lines: list[str] = []
     if plan is not None:
+        for words in first_words(plan):
+            lines += textwrap.wrap(f"{plan['name']}: {words}", 80, subsequent_indent="  ")
+        lines += [""] * bool(lines)
         lines += textwrap.wrap(
             f"{plan['name']}: swing test on {fixed(plan['string_m'], 1)} m of string, one turn in "
             f"{fixed(60 / plan['turns_per_min'], 1)} s ({fixed(plan['turns_per_min'], 0)} a minute, "

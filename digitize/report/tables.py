@@ -2,8 +2,8 @@
 
 from html import escape
 
-from digitize.report.numbers import exact, with_band
-from digitize.report.text import deciding_state, in_calibers, scale_words, sentence
+from digitize.report.text import by_cutout, cutout_note, deciding_state, in_calibers, scale_words, sentence
+from digitize.rounding import exact, with_band
 
 
 def numbers(result: dict) -> str:
@@ -20,13 +20,13 @@ def numbers(result: dict) -> str:
             "other",
         ),
         ("balance point", result.get("balance_mm"), "mm", f"{nose}, {_balance_words(result)}", "other"),
-        ("margin", result.get("margin_calibers"), "calibers", "centre of pressure behind balance", "chief"),
+        ("margin", result.get("margin_calibers"), "calibers", _margin_note(result), "chief"),
         (
             "margin by cut-out",
             result.get("cutout_margin_calibers"),
             "calibers",
-            "the cautious bound",
-            "chief",
+            cutout_note(result),
+            "other",
         ),
         ("length", result["length_mm"], "mm", "nose tip to aft end of the body", "other"),
         ("largest diameter", result["max_diameter_mm"], "mm", "one caliber", "other"),
@@ -35,7 +35,7 @@ def numbers(result: dict) -> str:
         ("normal-force slope", cp["cn_alpha_per_rad"], "per radian", "at small angle of attack", "other"),
     )
     body = "\n".join(
-        f'<tr class="{kind}">{_th(what)}{_num(with_band(quantity, unit, 2))}'
+        f'<tr class="{kind}">{_th(what)}{_num(with_band(quantity, unit))}'
         f'<td class="note">{escape(note)}</td></tr>'
         for what, quantity, unit, note, kind in rows
         if quantity is not None
@@ -46,6 +46,11 @@ def numbers(result: dict) -> str:
         "The same numbers, with more digits, are in result.json.</p>"
     )
     return _section("Numbers", table + note)
+
+
+def _margin_note(result: dict) -> str:
+    note = "centre of pressure behind balance"
+    return f"{note}; it does not decide here" if by_cutout(result) else note
 
 
 def _balance_words(result: dict) -> str:
@@ -64,12 +69,12 @@ def balance_states(result: dict) -> str:
     body = "\n".join(
         f'<tr class="{"chief" if state is worst else "other"}">{_th(state["state"])}'
         f"<td>{escape(state['motor'] or '')}</td>"
-        f"{_num(with_band(state['mass_g'], 'g', 1))}{_num(with_band(state['balance_mm'], 'mm', 1))}"
-        f"{_num(with_band(state['margin_calibers'], 'calibers', 2))}<td>{'decides' if state is worst else ''}</td></tr>"
+        f"{_num(with_band(state['mass_g'], 'g'))}{_num(with_band(state['balance_mm'], 'mm'))}"
+        f"{_num(with_band(state['margin_calibers'], 'calibers'))}<td>{'decides' if state is worst else ''}</td></tr>"
         for state in result["balance_states"]
     )
     heads = ("state", "motor", "mass", "balance point", "margin", "")
-    caption = f"As balanced: {with_band(result.get('as_balanced_mm'), 'mm', 1)}; the rest by what was moved"
+    caption = f"As balanced: {with_band(result.get('as_balanced_mm'), 'mm')}; the rest by what was moved"
     return _section("Balance in each state", _table(heads, body, numeric=(2, 3, 4), caption=caption))
 
 
@@ -90,8 +95,8 @@ def photos(result: dict) -> str:
         return ""
     together = {"file": "together", **{k: result[k] for k in ("length_mm", "max_diameter_mm", "cp")}}
     body = "\n".join(
-        f"<tr>{_th(p['file'])}{_num(with_band(p['cp']['x_mm'], 'mm', 2))}"
-        f"{_num(with_band(p['length_mm'], 'mm', 2))}{_num(with_band(p['max_diameter_mm'], 'mm', 2))}</tr>"
+        f"<tr>{_th(p['file'])}{_num(with_band(p['cp']['x_mm'], 'mm'))}"
+        f"{_num(with_band(p['length_mm'], 'mm'))}{_num(with_band(p['max_diameter_mm'], 'mm'))}</tr>"
         for p in (*result["photos"], together)
     )
     heads = ("photo", "centre of pressure", "length", "largest diameter")
@@ -104,7 +109,7 @@ def hand_checks(result: dict) -> str:
         return ""
     body = "\n".join(
         f"<tr>{_th(c['name'])}{_num(exact(c['by_hand_mm']) + ' mm')}"
-        f"{_num(with_band(c['by_photo_mm'], 'mm', 1))}"
+        f"{_num(with_band(c['by_photo_mm'], 'mm'))}"
         f"<td>{_hand_words(c)}</td></tr>"
         for c in result["hand_checks"]
     )
@@ -132,7 +137,7 @@ def fins(result: dict) -> str:
     )
     rows = [f"<tr>{_th('number of fins')}{''.join(_num(str(g['count'])) for g in groups)}</tr>"]
     for words, key, unit in names:
-        cells = "".join(_num(with_band(g.get(key), unit, 1)) for g in groups)
+        cells = "".join(_num(with_band(g.get(key), unit)) for g in groups)
         rows.append(f"<tr>{_th(words)}{cells}</tr>")
     heads = ("", *(f"group {i}" for i in range(1, len(groups) + 1))) if len(groups) > 1 else ("", "each fin")
     columns = tuple(range(1, len(groups) + 1))
@@ -216,11 +221,11 @@ def bullet_list(title: str, sentences) -> str:
 
 def spoken(result: dict) -> str:
     """The chief numbers in one sentence, for those who can't see the picture."""
-    said = [f"centre of pressure {with_band(result['cp']['x_mm'], 'mm', 1)} from the nose tip"]
+    said = [f"centre of pressure {with_band(result['cp']['x_mm'], 'mm')} from the nose tip"]
     if result.get("balance_mm") is not None:
-        said.append(f"balance point {with_band(result['balance_mm'], 'mm', 1)}")
-    said.append(f"cut-out balance {with_band(result['cutout']['centroid_mm'], 'mm', 1)}")
-    said.append(f"length {with_band(result['length_mm'], 'mm', 1)}")
+        said.append(f"balance point {with_band(result['balance_mm'], 'mm')}")
+    said.append(f"cut-out balance {with_band(result['cutout']['centroid_mm'], 'mm')}")
+    said.append(f"length {with_band(result['length_mm'], 'mm')}")
     return ", ".join(said) + "."
 
 

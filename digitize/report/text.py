@@ -2,7 +2,7 @@
 
 import textwrap
 
-from digitize.report.numbers import exact, scale_with_band, with_band
+from digitize.rounding import counted, exact, scale_with_band, with_band
 
 _WIDTH = 80
 _LABEL = 20
@@ -11,7 +11,7 @@ _LABEL = 20
 def summary_text(result: dict, report_path=None) -> str:
     """The summary of what result.json holds; report_path: where the report is, if one was written."""
     verdict = result["verdict"]
-    lines = [f"{result.get('name') or 'rocket'}: {verdict['level'].upper()}"]
+    lines = [f"{result.get('name') or 'rocket'}: {headline_of(verdict).upper()}"]
     lines += textwrap.wrap(verdict["text"], _WIDTH - 2, initial_indent="  ", subsequent_indent="  ")
     lines.append("")
     for label, value in summary_rows(result):
@@ -34,13 +34,36 @@ def summary_text(result: dict, report_path=None) -> str:
 
 def line(result: dict, report_path) -> str:
     """One rocket of several in a line."""
-    margin = result.get("margin_calibers")
     return (
-        f"{result.get('name') or 'rocket'}: {result['verdict']['level'].upper()}, centre of pressure "
-        f"{with_band(result['cp']['x_mm'], 'mm', 2)}"
-        + (f", margin {with_band(margin, 'calibers', 2)}" if margin else "")
-        + f", {len(result['warnings'])} warning(s), {report_path}"
+        f"{result.get('name') or 'rocket'}: {headline_of(result['verdict']).upper()}, centre of pressure "
+        f"{with_band(result['cp']['x_mm'], 'mm')}"
+        + (f", margin {margin_words(result)}" if deciding_margin(result) else "")
+        + f", {counted(len(result['warnings']), 'warning')}, {report_path}"
     )
+
+
+def headline_of(verdict: dict) -> str:
+    """The verdict's level with what must not be missed."""
+    return str(verdict.get("headline") or verdict["level"])
+
+
+def deciding_margin(result: dict) -> dict | None:
+    """{"calibers": the margin that decides, "by": what it is from}; None without a balance point."""
+    if result.get("deciding_margin"):
+        return result["deciding_margin"]
+    margin = result.get("margin_calibers")
+    return margin and {"calibers": margin, "by": "centre of pressure"}
+
+
+def margin_words(result: dict) -> str:
+    """The margin that decides, for a place that has room for one; by what it is, where that is not as usual."""
+    decides = deciding_margin(result)
+    return with_band(decides["calibers"], "calibers") + (" by the cut-out" if by_cutout(result) else "")
+
+
+def by_cutout(result: dict) -> bool:
+    """Whether the cut-out's margin is the one that decides."""
+    return (deciding_margin(result) or {}).get("by") == "cut-out"
 
 
 def summary_rows(result: dict) -> list[tuple[str, str]]:
@@ -57,10 +80,11 @@ def summary_rows(result: dict) -> list[tuple[str, str]]:
         rows.append(("balance point", _from_nose(result["balance_mm"])))
     rows += state_rows(result)
     if result.get("margin_calibers") is not None:
-        rows.append(("margin", with_band(result["margin_calibers"], "calibers", 2)))
+        margin = with_band(result["margin_calibers"], "calibers")
+        rows.append(("margin", f"{margin}, by its parts; it does not decide here" if by_cutout(result) else margin))
     if result.get("cutout_margin_calibers") is not None:
-        cautious = with_band(result["cutout_margin_calibers"], "calibers", 2)
-        rows.append(("margin by cut-out", f"{cautious} (the cautious bound)"))
+        aside = with_band(result["cutout_margin_calibers"], "calibers")
+        rows.append(("margin by cut-out", f"{aside}, {cutout_note(result)}"))
     rows += [
         ("length", with_band(result["length_mm"], "mm")),
         ("largest diameter", with_band(result["max_diameter_mm"], "mm")),
@@ -72,6 +96,13 @@ def summary_rows(result: dict) -> list[tuple[str, str]]:
     if result.get("scale"):
         rows.append(("scale", scale_words(result)))
     return rows
+
+
+def cutout_note(result: dict) -> str:
+    """What the cut-out's margin is worth, beside it."""
+    if by_cutout(result):
+        return "for air from the side; it decides here"
+    return "for air from the side; most good rockets fail it"
 
 
 def other_methods_row(result: dict) -> list[tuple[str, str]]:
@@ -98,8 +129,8 @@ def state_rows(result: dict) -> list[tuple[str, str]]:
     return [
         (
             f"{state['state']}, {state['motor']}",
-            f"{with_band(state['balance_mm'], 'mm', 1)}, {with_band(state['mass_g'], 'g', 1)}, "
-            f"margin {with_band(state['margin_calibers'], 'calibers', 2)}",
+            f"{with_band(state['balance_mm'], 'mm')}, {with_band(state['mass_g'], 'g')}, "
+            f"margin {with_band(state['margin_calibers'], 'calibers')}",
         )
         for state in states
     ]
@@ -144,7 +175,7 @@ def fin_rows(result: dict) -> list[tuple[str, str]]:
     rows = []
     for i, fin in enumerate(result["fins"], start=1):
         label = f"fins, group {i}" if several else "fins"
-        root, span = with_band(fin["root_chord_mm"], "mm", 1), with_band(fin["span_mm"], "mm", 1)
+        root, span = with_band(fin["root_chord_mm"], "mm"), with_band(fin["span_mm"], "mm")
         rows.append(
             (
                 label,
@@ -157,7 +188,7 @@ def fin_rows(result: dict) -> list[tuple[str, str]]:
 def hand_check_row(check: dict) -> tuple[str, str]:
     """(label, value): a hand measurement beside the photo's."""
     verdict = "agrees" if check["agrees"] else "DISAGREES"
-    by_photo = with_band(check["by_photo_mm"], "mm", 1)
+    by_photo = with_band(check["by_photo_mm"], "mm")
     slip = f" (a likely slip: {check['likely_slip']})" if check.get("likely_slip") else ""
     label = f"{check['name'].split('-')[0]} by hand"
     return (label, f"{exact(check['by_hand_mm'])} mm, by photo {by_photo}: {verdict}{slip}")

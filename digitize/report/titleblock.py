@@ -2,7 +2,8 @@
 
 from digitize.report import ink
 from digitize.report.layout import FINE_PX, LETTER_PX
-from digitize.report.numbers import scale_with_band, with_band
+from digitize.report.text import deciding_margin, margin_words
+from digitize.rounding import scale_with_band, with_band
 
 MODEL_PATTERN = (LETTER_PX * 0.42, LETTER_PX * 0.34)
 AXIS_PATTERN = tuple(LETTER_PX * k for k in (1.1, 0.25, 0.2, 0.25))
@@ -63,11 +64,11 @@ def _title(canvas, left, top, width, result) -> None:
 
 def _facts(canvas, left, top, width, result) -> None:
     rows = [
-        ("length", with_band(result["length_mm"], "mm", 1)),
+        ("length", with_band(result["length_mm"], "mm")),
         ("largest diameter", with_band(result["max_diameter_mm"], "mm")),
-        ("centre of pressure", with_band(result["cp"]["x_mm"], "mm", 1)),
-        ("cut-out balance", with_band(result["cutout"]["centroid_mm"], "mm", 1)),
-        ("margin", with_band(result.get("margin_calibers"), "calibers", 2)),
+        ("centre of pressure", with_band(result["cp"]["x_mm"], "mm")),
+        ("cut-out balance", with_band(result["cutout"]["centroid_mm"], "mm")),
+        ("margin", margin_words(result) if deciding_margin(result) else "unknown"),
     ]
     if result.get("margin_calibers") is None:
         rows.pop()

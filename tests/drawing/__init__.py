@@ -8,12 +8,12 @@ Pixels: the centre of the top-left pixel is (0, 0).
 
 from .camera import Camera
 from .render import Drawn, draw, save
-from .scene import FinSet, Light, Lug, Paint, Pose, Reference, Rocket, Scene
+from .scene import DrawnFins, Light, Lug, Paint, Pose, Reference, Rocket, Scene
 
 __all__ = [
     "Camera",
     "Drawn",
-    "FinSet",
+    "DrawnFins",
     "Light",
     "Lug",
     "Paint",

@@ -3,7 +3,7 @@
 import numpy as np
 from skimage.color import rgb2lab
 
-from .scene import FinSet, Lug, Paint, Rocket
+from .scene import DrawnFins, Lug, Paint, Rocket
 
 PALETTE = {
     "red": (190, 40, 40),
@@ -82,14 +82,14 @@ def random_rocket(rng: np.random.Generator, count: int, roll_deg: float) -> Rock
     thickness = round(float(np.clip(rng.normal(0.055, 0.012) * caliber, 0.8, 4.0)), 1)
     round_edges = bool(rng.random() < 0.7)
 
-    def group(count: int, root: float, span: float, aft_end_mm: float) -> FinSet:
+    def group(count: int, root: float, span: float, aft_end_mm: float) -> DrawnFins:
         kind = str(rng.choice(["trapezoid", "delta", "swept", "elliptic", "many-sided"]))
         outline = _planform(kind, root, span, rng)
         outline[:, 0] += aft_end_mm - root
         ends = plain.radius_mm(outline[[0, -1], 0])
         along = np.clip((outline[:, 0] - outline[0, 0]) / root, 0, 1)
         outline[:, 1] += ends[0] + along * (ends[1] - ends[0])
-        return FinSet(count, outline, thickness, roll_deg, round_edges)
+        return DrawnFins(count, outline, thickness, roll_deg, round_edges)
 
     root = rng.uniform(1.1, 2.2) * caliber
     aft = group(count, root, rng.uniform(0.75, 1.5) * caliber, length - rng.uniform(0, 0.25) * caliber)

@@ -8,7 +8,7 @@ import shapely
 from . import references, solids
 from .camera import Camera
 from .invented import random_paint, random_rocket
-from .scene import FinSet, Light, Pose, Reference, Rocket, Scene
+from .scene import DrawnFins, Light, Pose, Reference, Rocket, Scene
 
 BACKGROUNDS = {
     "sheet": [(216, 216, 212), (180, 188, 198), (120, 150, 190)],
@@ -119,7 +119,7 @@ def _stance(rng: np.random.Generator, rocket: Rocket, pose: str) -> tuple[float,
     return float(rng.normal(0, TILT_DEG)), deepest + float(rng.uniform(5, 50))
 
 
-def _depth(fins: FinSet) -> float:
+def _depth(fins: DrawnFins) -> float:
     """How far the fins reach away from the camera, from the axis."""
     angles = np.radians(fins.roll_deg + np.arange(fins.count) * 360 / fins.count)
     return float(fins.outline_mm[:, 1].max() * np.max(-np.sin(angles)))

@@ -11,7 +11,7 @@ Colour = tuple[int, int, int]
 
 
 @dataclass(frozen=True)
-class FinSet:
+class DrawnFins:
     """outline_mm: (m, 2) x from the nose tip, y from the axis; from the root's leading to its trailing edge.
 
     roll_deg: of fin 1: 0 in the photo's plane on its upper side, 90 toward the camera.
@@ -52,7 +52,7 @@ class Rocket:
     """profile_mm: (n, 2) x from the nose tip, radius; straight between points."""
 
     profile_mm: np.ndarray
-    fins: tuple[FinSet, ...] = ()
+    fins: tuple[DrawnFins, ...] = ()
     lug: Lug | None = None
 
     @property

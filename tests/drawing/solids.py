@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from .scene import FinSet, Pose, Rocket
+from .scene import DrawnFins, Pose, Rocket
 
 See = Callable[[np.ndarray], np.ndarray]
 RING_POINTS = 192  # with a circle's area, such a polygon is off by 7e-5 of the radius: a hundredth of a pixel
@@ -116,7 +116,7 @@ def plates(rocket: Rocket, pose: Pose, eye_mm: np.ndarray) -> tuple[list[Plate],
     return sorted(behind, key=nearness), sorted(before, key=nearness)
 
 
-def _plate(rocket: Rocket, pose: Pose, fins: FinSet, angle_deg: float, front: bool) -> Plate:
+def _plate(rocket: Rocket, pose: Pose, fins: DrawnFins, angle_deg: float, front: bool) -> Plate:
     """One fin, closed along the body's surface; a fin behind the body reaches a little into it."""
     half = fins.thickness_mm / 2
     around = np.linspace(-np.pi / 2, np.pi / 2, EDGE_LAYERS if fins.round_edges else 2)

@@ -29,7 +29,7 @@ const FIELDS = {
     ["thickness", "Thickness of the fins, with unit; one for all or for each group", "", "2.4mm"],
   ],
   "Balance, ready to fly, heaviest motor in": [
-    ["balance", "Balance point from the nose tip", LENGTHS, "250"],
+    ["balance", "Balance point from the nose tip; else with the end it is measured from: 163mm,from-tail", LENGTHS, "250"],
     ["balance_at", "Or: its place in the photo, in pixels x,y", "", "1520,830"],
     ["mass", "Lift-off mass", MASSES, "180"],
     ["motor", "Motors, one a line: name, mass loaded, mass empty, length, how far it sticks out", null, "large,24g,12g,70mm,5mm"],

@@ -1,35 +1,38 @@
 // The verdict, the numbers and what was changed, laid out from result.json; nothing is computed here but rounding.
 import { html, plainly } from "./dom.js";
 
-// As the report writes a band: two digits, rounded up, the value to the same place.
-export function withBand(quantity, unit, most = 3) {
+// As the report writes a band: two digits, rounded up, the value to the same place, never finer than its unit allows.
+const MOST = { mm: 1, "mm\u00b2": 0, g: 1, calibers: 2 };
+export function withBand(quantity, unit) {
   if (!quantity) return "unknown";
   const { value, pm95 } = quantity;
-  if (!(pm95 > 0)) return `${Number(value.toFixed(2))} ${unit}`;
+  const plain = (v) => (Object.is(v, -0) ? 0 : v);
+  if (!(pm95 > 0)) return `${plain(Number(value.toFixed(2)))} ${unit}`;
+  const most = MOST[unit] ?? 3;
   let places = Math.min(1 - Math.floor(Math.log10(pm95)), most);
-  let band = Math.ceil(pm95 * 10 ** places - 0.1) / 10 ** places;
-  if (band > 0) {
-    places = Math.min(1 - Math.floor(Math.log10(band) + 1e-9), most);
-    band = Math.ceil(pm95 * 10 ** places - 0.1) / 10 ** places;
-  }
-  const shown = (v) => (places > 0 ? v.toFixed(places) : String(Math.round(v / 10 ** -places) * 10 ** -places));
-  return `${shown(value)} \u00b1 ${shown(band)} ${unit}`;
+  const up = () => Math.max(Math.ceil(pm95 * 10 ** places - 0.1), 1) / 10 ** places;
+  places = Math.min(1 - Math.floor(Math.log10(up()) + 1e-9), most);
+  const step = 10 ** places;
+  const shown = (v) => plain(Math.round(v * step) / step).toFixed(Math.max(places, 0));
+  return `${shown(value)} \u00b1 ${shown(up())} ${unit}`;
 }
 
 export function verdict(result) {
   const level = result.verdict.level;
+  const headline = result.verdict.headline || level;
   return html(
     "div", { class: `verdict level-${level.replaceAll(" ", "-")}` },
-    html("p", { class: "level" }, level[0].toUpperCase() + level.slice(1)),
+    html("p", { class: "level" }, headline[0].toUpperCase() + headline.slice(1)),
     html("p", {}, plainly(result.verdict.text)),
     html("p", { class: "soft" }, "The range safety officer decides."),
   );
 }
 
 export function table(result) {
+  const decides = result.deciding_margin; // one margin on the screen: the one the verdict stands on
   const rows = [
     ["centre of pressure, from the nose tip", result.cp.x_mm, "mm", "chief", "cp"],
-    ["margin", result.margin_calibers, "calibers", "chief", "margin"],
+    [decides && decides.by === "cut-out" ? "margin by the cut-out, which decides" : "margin", decides && decides.calibers, "calibers", "chief", "margin"],
     ["balance point", result.balance_mm, "mm", "", "balance"],
     ["cut-out balance", result.cutout.centroid_mm, "mm", "", "cutout"],
     ["length", result.length_mm, "mm", "", "length"],
@@ -45,7 +48,7 @@ export function table(result) {
     "table", {},
     html("caption", { class: "soft" }, "with 95 % bands"),
     html("tbody", {}, ...rows.filter((row) => row[1]).map(([words, q, unit, kind, key]) =>
-      html("tr", { class: kind }, html("th", { scope: "row" }, words), html("td", { "data-number": key, "data-value": q.value }, withBand(q, unit, 2))))),
+      html("tr", { class: kind }, html("th", { scope: "row" }, words), html("td", { "data-number": key, "data-value": q.value }, withBand(q, unit))))),
   );
 }
 

@@ -108,7 +108,7 @@ export class NoseWeight {
       const place = between(grams, places, now).toFixed(0);
       const margins = states.map((state) => {
         const [middle, low] = [between(grams, state.margin_calibers, now), between(grams, state.low_calibers, now)];
-        return `${state.state}: margin ${withBand({ value: middle, pm95: middle - low }, "calibers", 2)}`;
+        return `${state.state}: margin ${withBand({ value: middle, pm95: middle - low }, "calibers")}`;
       });
       const words = now > 0 ? `${Number(now.toFixed(1))} g, its centre ${place} mm from the nose tip` : "No weight";
       said.replaceChildren(words, html("ul", {}, ...margins.map((line) => html("li", {}, line))));

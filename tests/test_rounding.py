@@ -4,7 +4,17 @@ import math
 
 import pytest
 
-from digitize.report.numbers import band_decimals, exact, fixed, round_band, scale_with_band, with_band
+from digitize.records import Quantity
+from digitize.rounding import (
+    MOST_DECIMALS,
+    band_decimals,
+    counted,
+    exact,
+    fixed,
+    round_band,
+    scale_with_band,
+    with_band,
+)
 
 
 @pytest.mark.parametrize(
@@ -23,7 +33,7 @@ from digitize.report.numbers import band_decimals, exact, fixed, round_band, sca
     ],
 )
 def test_value_and_band(value, pm95, written):
-    assert with_band({"value": value, "pm95": pm95}, most_decimals=5) == written
+    assert with_band({"value": value, "pm95": pm95}, "mm per pixel", bare=True) == written
 
 
 def test_a_band_is_never_written_smaller_than_a_tenth_of_its_last_digit():
@@ -35,8 +45,8 @@ def test_a_band_is_never_written_smaller_than_a_tenth_of_its_last_digit():
 
 
 def test_capped_places_round_the_band_up_not_to_nothing():
-    assert with_band({"value": 1.8341, "pm95": 0.0021}, "calibers", 2) == "1.83 ± 0.01 calibers"
-    assert with_band({"value": 41.6, "pm95": 0.12}, "mm", 1) == "41.6 ± 0.2 mm"
+    assert with_band({"value": 1.8341, "pm95": 0.0021}, "calibers") == "1.83 ± 0.01 calibers"
+    assert with_band({"value": 41.6, "pm95": 0.12}, "mm") == "41.6 ± 0.2 mm"
 
 
 @pytest.mark.parametrize(
@@ -59,3 +69,34 @@ def test_plain_numbers():
     assert fixed(1249.0, -2) == "1200"
     assert [band_decimals(v) for v in (0.083, 1.9, 12.0, 120.0)] == [3, 1, 0, -1]
     assert scale_with_band({"value": 0.2162828, "pm95": 0.00031}) == "0.21628 ± 0.00031 mm per pixel"
+
+
+def test_one_number_reads_the_same_everywhere():
+    """As a dictionary of result.json or as a Quantity, with its unit or bare; by the unit alone."""
+    quantity = Quantity(66.0004, 0.0987)
+    told = {"value": quantity.value, "pm95": quantity.pm95}
+    assert with_band(quantity, "mm") == with_band(told, "mm") == "66.0 ± 0.1 mm"
+    assert with_band(told, "mm", bare=True) == "66.0 ± 0.1"
+    assert with_band(Quantity(0.8912, 0.1809), "calibers") == "0.89 ± 0.18 calibers"
+    assert with_band(Quantity(1600.0, 3.2), "mm²") == "1600 ± 4 mm²"
+    assert with_band(Quantity(12345.678, 0.0001), "mm") == "12345.7 ± 0.1 mm"
+
+
+def test_a_band_too_narrow_for_its_unit_is_never_made_narrower():
+    for unit, most in MOST_DECIMALS.items():
+        for pm95 in (0.5 * 10.0**-most, 1.4 * 10.0**-most, 3e-9):
+            written = float(with_band(Quantity(1.0, pm95), unit, bare=True).split(" ± ")[1])
+            assert pm95 - 0.1001 * 10.0**-most <= written <= pm95 + 1.0001 * 10.0**-most
+
+
+@pytest.mark.parametrize(
+    ("number", "written"),
+    [(0, "0 degrees"), (0.6, "1 degree"), (1, "1 degree"), (1.4, "1 degree"), (1.6, "2 degrees"), (-0.2, "0 degrees")],
+)
+def test_what_is_counted_reads_as_one_or_several(number, written):
+    assert counted(number, "degree") == written
+
+
+def test_large_and_tiny_numbers_are_written_out():
+    assert [fixed(v, 0) for v in (1060.4, -0.3, 123456789.0)] == ["1060", "0", "123456789"]
+    assert [exact(v) for v in (1060.0, 1e7)] == ["1060", "10000000"]

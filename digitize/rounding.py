@@ -9,7 +9,11 @@ import math
 
 _BAND_DIGITS = 2
 _NEGLIGIBLE = 0.1  # of the last digit kept: less than this above it is dropped, more is rounded up
+MOST_DECIMALS = {"mm": 1, "mm²": 0, "g": 1, "calibers": 2, "per radian": 2, "mm per pixel": 5}
+"""By unit, however narrow the band: finer than a tired builder's ruler, caliper or scale says nothing to anybody. The
+same number then reads the same in the verdict, the tables and on the pages."""
 _MOST_DECIMALS = 3
+_FINEST = 15  # places a number can have at all
 _EXACT_DECIMALS = 2  # for a number that came without a band, such as a length typed in by the user
 
 
@@ -17,7 +21,7 @@ def band_decimals(pm95: float) -> int:
     """Decimal places that keep two significant digits of a band; negative for tens and hundreds."""
     if not math.isfinite(pm95) or pm95 <= 0:
         return _EXACT_DECIMALS
-    return _BAND_DIGITS - 1 - math.floor(math.log10(pm95))
+    return min(_BAND_DIGITS - 1 - math.floor(math.log10(pm95)), _FINEST)
 
 
 def round_band(pm95: float) -> tuple[float, int]:
@@ -30,7 +34,7 @@ def round_band(pm95: float) -> tuple[float, int]:
 
 
 def fixed(value: float, decimals: int) -> str:
-    """A number with that many decimal places (negative: rounded to tens, hundreds), never "-0"."""
+    """A number with that many decimal places (negative: rounded to tens, hundreds), never "-0", never "1e+03"."""
     text = f"{round(value, decimals):.{max(decimals, 0)}f}"
     return text[1:] if text.startswith("-") and float(text) == 0 else text
 
@@ -43,26 +47,39 @@ def exact(value: float) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def with_band(quantity: dict | None, unit: str = "", most_decimals: int = _MOST_DECIMALS) -> str:
-    """Words like "248.5 ± 1.9 mm" for {"value": 248.5, "pm95": 1.9}; "unknown" for None, NaN or infinity.
+def with_band(quantity, unit: str = "", *, bare: bool = False) -> str:
+    """Words like "248.5 ± 1.9 mm" for {"value": 248.5, "pm95": 1.9} or a Quantity; "unknown" for None, NaN or infinity.
 
-    most_decimals: a finer band is written with this many places, rounded up, so that it never reads as 0.
+    A band finer than MOST_DECIMALS of the unit is written with those places, rounded up, so that it never reads as 0.
+    bare: without the unit, for a column that has it in its head.
     """
+    if quantity is not None and not isinstance(quantity, dict):
+        quantity = {"value": quantity.value, "pm95": quantity.pm95}
     if quantity is None or not math.isfinite(quantity["value"]):
         return "unknown"
     value, pm95 = quantity["value"], quantity["pm95"]
-    suffix = f" {unit}" if unit else ""
+    suffix = f" {unit}" if unit and not bare else ""
     if not math.isfinite(pm95):
         return f"{exact(value)} (band unknown){suffix}"
     if pm95 <= 0:
         return exact(value) + suffix
     band, decimals = round_band(pm95)
-    if decimals > most_decimals:
-        decimals = most_decimals
-        band = math.ceil(pm95 * 10.0**decimals - _NEGLIGIBLE) / 10.0**decimals
+    most = MOST_DECIMALS.get(unit, _MOST_DECIMALS)
+    if decimals > most:
+        decimals = most
+        band = max(math.ceil(pm95 * 10.0**decimals - _NEGLIGIBLE), 1) / 10.0**decimals
     return f"{fixed(value, decimals)} ± {fixed(band, decimals)}{suffix}"
 
 
-def scale_with_band(quantity: dict | None) -> str:
-    """Millimetres per pixel: finer than other numbers, so up to five decimal places."""
-    return with_band(quantity, "mm per pixel", most_decimals=5)
+def scale_with_band(quantity) -> str:
+    """Millimetres per pixel: finer than other numbers."""
+    return with_band(quantity, "mm per pixel")
+
+
+def counted(number: float, one: str, many: str | None = None) -> str:
+    """A whole number and what it counts, in the singular where it reads as 1: "1 degree", "2 degrees".
+
+    many: the plural, where it is not the singular with an s.
+    """
+    text = fixed(number, 0)
+    return f"{text} {one if text in ('1', '-1') else many or one + 's'}"
