@@ -63,4 +63,5 @@ def _area_behind(outline, end_mm: float) -> float:
 
 
 def _warn(code: str, text: str) -> Warn:
-    return Warn(code, text, "the lower of two margins decides, by its parts and by the cut-out; keep more than usual")
+    remedy = "the lower of two margins decides, by its parts and by the cut-out; keep a larger one than usual"
+    return Warn(code, text, remedy)

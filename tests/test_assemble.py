@@ -11,10 +11,11 @@ import pytest
 from drawing import Reference
 from silhouettes import CALIPER_A, CP_A_MM, prior_of, scene_a, silhouette_of, solve
 
-from digitize.assemble import Measured, assemble, doubt_of
+from digitize.assemble import Measured, assemble, worth_saying
 from digitize.options import measure_options
-from digitize.records import Photo, Warn
+from digitize.records import NextMeasurement, Photo, Warn
 from digitize.solid.adjust import Told
+from digitize.stability import doubt_of
 
 OPTIONS = {"fins": "3", "balance": "210mm", "thickness": "2mm"}
 
@@ -100,6 +101,35 @@ def test_a_hand_measurement_the_verdict_hangs_on(by_caliper):
     assert "HAND_MATTERS" in [warning.code for warning in doubtful.warnings]
     slip = assemble(by_caliper, options(hand=["span=104mm"]))
     assert slip.verdict_level == "fly" and "tip to tip" in slip.hand_checks[0].likely_slip
+
+
+def test_a_balance_point_from_the_tail_is_the_length_less(by_caliper, result):
+    """90 mm from the aft end of 300 mm is 210 from the nose tip; asked again it is the same."""
+    tail = assemble(by_caliper, options(balance="90mm,from-tail"))
+    assert tail.balance_mm.value == pytest.approx(result.length_mm.value - 90)
+    assert tail.margin_calibers.value == pytest.approx(result.margin_calibers.value, abs=0.03)
+    assert tail.verdict_level == result.verdict_level == "fly"
+    assert tail.photo["asked"]["balance"] == "90.0mm,from-tail"
+    wrong = assemble(by_caliper, options(balance="90mm"))
+    assert wrong.verdict_level == "look again" and "BALANCE_END" in [w.code for w in wrong.warnings]
+    assert assemble(by_caliper, options(balance="90mm,from-nose")).verdict_headline.startswith("fly, in calm air only")
+
+
+def test_from_the_tail_the_scale_s_error_is_in_length_and_place_alike():
+    """With a card of unsaid set-back: the length's own band is much in the balance point and little in the margin."""
+    card = (Reference("card", (0.0, 110.0), 0.0),)
+    vague = assemble(measured(Told(), card), options(["card"], balance="90mm,from-tail"))
+    d, place = vague.max_diameter_mm.value, vague.balance_mm.pm95
+    assert place == pytest.approx(np.hypot(2.0, vague.length_mm.pm95), rel=0.02) and vague.length_mm.pm95 > 4
+    own = np.hypot(2.0, vague.methods.method_pm95_mm) / d
+    assert own < vague.margin_calibers.pm95 < 0.7 * np.hypot(place, vague.cp_x_mm.pm95) / d
+
+
+@pytest.mark.parametrize(("then", "worth"), [(0.14, False), (0.136, False), (0.12, True), (0.05, True)])
+def test_a_measurement_that_shrinks_next_to_nothing_is_not_asked_for(then, worth):
+    step = NextMeasurement("a caliper", 0.14, then)
+    assert worth_saying(step) == (step if worth else None)
+    assert worth_saying(None) is None
 
 
 def test_without_a_balance_point_there_is_no_margin(by_caliper):

@@ -40,9 +40,9 @@ def _cutout(result: dict) -> tuple[str, str, str]:
 
 def cutout_meaning(result: dict) -> str:
     """What the cut-out's margin stands for, what it is worth, and when it decides."""
-    meaning = "It stands for air straight from the side, which few rockets ever meet."
+    meaning = "It stands for air straight from the side; in straight flight the air comes from ahead."
     if by_cutout(result):
-        return f"{meaning} Here it decides: the method of parts does not hold for this shape, and this is the lower one."
+        return f"{meaning} Here it decides: the method of parts does not hold for this shape, and this is lower."
     return (
         f"{meaning} Most good rockets fail it, with less than 1 or even less than 0. It decides only where the method "
         "of parts does not hold; not here."

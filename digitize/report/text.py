@@ -102,7 +102,9 @@ def cutout_note(result: dict) -> str:
     """What the cut-out's margin is worth, beside it."""
     if by_cutout(result):
         return "for air from the side; it decides here"
-    return "for air from the side; most good rockets fail it"
+    margin = result.get("cutout_margin_calibers")
+    passes = margin is not None and margin["value"] - margin["pm95"] >= 1
+    return "for air from the side" if passes else "for air from the side; most good rockets fail it"
 
 
 def other_methods_row(result: dict) -> list[tuple[str, str]]:

@@ -8,7 +8,7 @@ const LENGTHS = ["mm", "cm", "m", "in", "ft"];
 const MASSES = ["g", "kg", "oz", "lb"];
 const SPEEDS = ["m/s", "km/h", "mph", "ft/s"];
 
-// [name, words, units or "" for plain text, example]
+// [name, words, units or "" for plain text, example, words that may follow after a comma]
 const FIELDS = {
   "What gives the scale (one at least; a caliper is worth most)": [
     ["scale:tube", "Largest diameter of the body, by caliper", LENGTHS, "41.6"],
@@ -29,7 +29,7 @@ const FIELDS = {
     ["thickness", "Thickness of the fins, with unit; one for all or for each group", "", "2.4mm"],
   ],
   "Balance, ready to fly, heaviest motor in": [
-    ["balance", "Balance point from the nose tip; else with the end it is measured from: 163mm,from-tail", LENGTHS, "250"],
+    ["balance", "Balance point, and the end it is measured from", LENGTHS, "250", { "": "nose tip (not said)", "from-nose": "from the nose tip", "from-tail": "from the body's aft end" }],
     ["balance_at", "Or: its place in the photo, in pixels x,y", "", "1520,830"],
     ["mass", "Lift-off mass", MASSES, "180"],
     ["motor", "Motors, one a line: name, mass loaded, mass empty, length, how far it sticks out", null, "large,24g,12g,70mm,5mm"],
@@ -95,7 +95,9 @@ export class Form {
       const unit = input.parentNode.querySelector("[data-unit]");
       const text = input.value.trim();
       if (!text) continue;
-      const value = unit && /^[-+.\d]+$/.test(text) ? text + unit.value : text;
+      const end = input.parentNode.querySelector("[data-end]");
+      const size = unit && /^[-+.\d]+$/.test(text) ? text + unit.value : text;
+      const value = end && end.value && !size.includes(",") ? `${size},${end.value}` : size;
       const [name, kind] = input.dataset.name.split(":");
       if (kind === "object") found.scale.push(value);
       else if (kind) found.scale.push(`${kind}=${value}`);
@@ -130,7 +132,7 @@ export class Form {
   }
 }
 
-function field([name, words, units, example]) {
+function field([name, words, units, example, ends]) {
   const id = `field-${name.replace(":", "-")}`;
   const label = html("label", { for: id }, words);
   if (units === null) return html("div", {}, label, html("textarea", { id, "data-name": name, rows: 2, placeholder: example }));
@@ -138,7 +140,8 @@ function field([name, words, units, example]) {
   const input = html("input", { id, "data-name": name, placeholder: example, autocomplete: "off", inputmode: units ? "decimal" : "text" });
   if (!units) return html("div", {}, label, input);
   const unit = html("select", { "data-unit": true, "aria-label": `unit of: ${words}` }, ...choices(Object.fromEntries(units.map((u) => [u, u]))));
-  return html("div", {}, label, html("div", { class: "field" }, input, unit));
+  const end = ends && html("select", { "data-end": true, "aria-label": "which end it is measured from" }, ...choices(ends));
+  return html("div", {}, label, html("div", { class: "field" }, input, unit, end));
 }
 
 const choices = (map) => Object.entries(map).map(([value, words]) => html("option", { value }, words));
@@ -149,8 +152,13 @@ function fromScale(list, kind) {
   return found ? found.slice(kind.length + 1) : "";
 }
 
-function put(input, text) {
+function put(input, whole) {
   const unit = input.parentNode.querySelector("[data-unit]");
+  const end = input.parentNode.querySelector("[data-end]");
+  const [size, said = ""] = end ? whole.split(",").map((part) => part.trim()) : [whole];
+  const known = end && [...end.options].some((option) => option.value === said);
+  if (known) end.value = said;
+  const text = known ? size : whole;
   const parts = unit ? /^\s*([-+]?[\d.]+(?:e[-+]?\d+)?)\s*([a-z/]+)\s*$/i.exec(text) : null;
   if (parts && [...unit.options].some((option) => option.value === parts[2])) {
     input.value = String(Number(parts[1]));
