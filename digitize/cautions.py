@@ -1,5 +1,7 @@
 """Words of caution shown with every verdict, and the limits they come from."""
 
+from digitize.rounding import exact
+
 MODEL_ROCKET_MASS_LIMIT_G = 1500.0  # NFPA 1122 (2018); 14 CFR 101.22
 
 CAUTIONS = (
@@ -25,6 +27,6 @@ def mass_caution(mass_g: float | None) -> str | None:
     if mass_g is None or mass_g <= MODEL_ROCKET_MASS_LIMIT_G:
         return None
     return (
-        f"{mass_g:g} g at lift-off is more than a model rocket's {MODEL_ROCKET_MASS_LIMIT_G:g} g "
+        f"{exact(mass_g)} g at lift-off is more than a model rocket's {exact(MODEL_ROCKET_MASS_LIMIT_G)} g "
         "(NFPA 1122; 14 CFR 101.22): other rules apply."
     )

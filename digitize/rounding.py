@@ -39,6 +39,17 @@ def fixed(value: float, decimals: int) -> str:
     return text[1:] if text.startswith("-") and float(text) == 0 else text
 
 
+def signed(value: float, decimals: int) -> str:
+    """A difference with its sign; what rounds to nothing has none: "+1.3", "-0.2", "0.0"."""
+    text = fixed(value, decimals)
+    return text if text.startswith("-") or float(text) == 0 else f"+{text}"
+
+
+def band_alone(pm95: float, unit: str) -> str:
+    """Half a band by itself, rounded up as beside its value: "± 9.8 mm"."""
+    return f"± {with_band({'value': 0.0, 'pm95': pm95}, unit).partition(' ± ')[2] or f'0 {unit}'}"
+
+
 def exact(value: float) -> str:
     """A number that has no band: at most two decimal places, without trailing zeros."""
     if not math.isfinite(value):

@@ -152,7 +152,7 @@ def test_outside_the_method_the_cut_out_decides():
     inside = verdict(Quantity(1.5, 0.1), Quantity(-0.5, 0.1))
     outside = verdict(Quantity(1.5, 0.1), Quantity(-0.5, 0.1), outside=True)
     assert (inside.level, outside.level) == ("fly", "do not fly")
-    assert "the cut-out decides" in outside.text
+    assert "the one by the cut-out" in outside.text
     result = solve(OUTSIDE["STRAKES"], balance_mm=200.0)
     assert result.verdict_level != "fly" and "STRAKES" in [w.code for w in result.warnings]
 

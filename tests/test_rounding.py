@@ -7,14 +7,16 @@ import pytest
 from digitize.records import Quantity
 from digitize.rounding import (
     MOST_DECIMALS,
+    band_alone,
     band_decimals,
     counted,
     exact,
     fixed,
     round_band,
     scale_with_band,
+    signed,
     with_band,
-)
+)  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -100,3 +102,8 @@ def test_what_is_counted_reads_as_one_or_several(number, written):
 def test_large_and_tiny_numbers_are_written_out():
     assert [fixed(v, 0) for v in (1060.4, -0.3, 123456789.0)] == ["1060", "0", "123456789"]
     assert [exact(v) for v in (1060.0, 1e7)] == ["1060", "10000000"]
+
+
+def test_a_difference_has_its_sign_and_none_of_nothing():
+    assert [signed(v, 1) for v in (1.26, -0.24, -0.04, 0.04, 0.0)] == ["+1.3", "-0.2", "0.0", "0.0", "0.0"]
+    assert [band_alone(b, "mm") for b in (9.81, 0.02, 123.4, 0.0)] == ["± 9.9 mm", "± 0.1 mm", "± 130 mm", "± 0 mm"]

@@ -3,7 +3,7 @@
 from html import escape
 
 from digitize.report.text import by_cutout, cutout_note, deciding_state, in_calibers, scale_words, sentence
-from digitize.rounding import exact, with_band
+from digitize.rounding import band_alone, exact, fixed, signed, with_band
 
 
 def numbers(result: dict) -> str:
@@ -147,7 +147,7 @@ def fins(result: dict) -> str:
 def components(result: dict) -> str:
     """Each part's share of the normal force, and the body's pieces as a description."""
     parts = "\n".join(
-        f"<tr>{_th(p['part'])}{_num(format(p['cn_alpha_per_rad'], '.2f'))}{_num(_mm(p['x_mm']))}</tr>"
+        f"<tr>{_th(p['part'])}{_num(fixed(p['cn_alpha_per_rad'], 2))}{_num(_mm(p['x_mm']))}</tr>"
         for p in result["cp"]["parts"]
     )
     text = ""
@@ -171,16 +171,16 @@ def methods(result: dict) -> str:
     text = _table(heads, _method_rows(found["at_mach_0"]), numeric=(1, 2, 3, 4), caption="At low speed")
     text += "\n".join(f"<p>{escape(words)}</p>" for words in found["words"])
     if found.get("at_mach"):
-        caption = f"At Mach {found['mach']:g}; the difference is to the headline at low speed"
+        caption = f"At Mach {exact(found['mach'])}; the difference is to the headline at low speed"
         text += _table(heads, _method_rows(found["at_mach"]), numeric=(1, 2, 3, 4), caption=caption)
     return _section("A second opinion", text)
 
 
 def _method_rows(readings) -> str:
     return "\n".join(
-        f"<tr>{_th(r['name'])}{_num(_mm(r['cp_x_mm']))}{_num(format(r['difference_mm'], '+.1f') + ' mm')}"
-        f"{_num(format(r['difference_calibers'], '+.2f') + ' calibers')}"
-        f"{_num(format(r['cn_alpha_per_rad'], '.2f'))}</tr>"
+        f"<tr>{_th(r['name'])}{_num(_mm(r['cp_x_mm']))}{_num(signed(r['difference_mm'], 1) + ' mm')}"
+        f"{_num(signed(r['difference_calibers'], 2) + ' calibers')}"
+        f"{_num(fixed(r['cn_alpha_per_rad'], 2))}</tr>"
         for r in readings
     )
 
@@ -206,7 +206,8 @@ def band_sources(result: dict) -> str:
     if step:
         text += (
             f'<p class="next">What would shrink it most: <strong>{escape(step["action"])}</strong> '
-            f"(± {step['cp_pm95_calibers_now']:.2f} to ± {step['cp_pm95_calibers_then']:.2f} calibers).</p>"
+            f"({band_alone(step['cp_pm95_calibers_now'], 'calibers')} to "
+            f"{band_alone(step['cp_pm95_calibers_then'], 'calibers')}).</p>"
         )
     return _section("Where the band comes from", text) if text else ""
 
@@ -232,13 +233,13 @@ def spoken(result: dict) -> str:
 def _share_row(share: dict) -> str:
     percent = min(max(100 * share["share"], 0.0), 100.0)
     return (
-        f"<tr>{_th(share['source'])}{_num(f'{percent:.0f} %')}{_num('± ' + _mm(share['cp_pm95_mm']))}"
+        f"<tr>{_th(share['source'])}{_num(f'{percent:.0f} %')}{_num(band_alone(share['cp_pm95_mm'], 'mm'))}"
         f'<td class="bar"><span style="width:{percent:.0f}%"></span></td></tr>'
     )
 
 
 def _mm(value: float) -> str:
-    return f"{value:.1f} mm"
+    return f"{fixed(value, 1)} mm"
 
 
 def _piece_row(piece: dict) -> str:

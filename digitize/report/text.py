@@ -2,7 +2,7 @@
 
 import textwrap
 
-from digitize.rounding import counted, exact, scale_with_band, with_band
+from digitize.rounding import counted, exact, fixed, scale_with_band, signed, with_band
 
 _WIDTH = 80
 _LABEL = 20
@@ -117,8 +117,8 @@ def other_methods_row(result: dict) -> list[tuple[str, str]]:
     return [
         (
             "by other methods",
-            f"{min(apart):+.1f} to {max(apart):+.1f} mm from that ({min(calibers):+.2f} to {max(calibers):+.2f} "
-            "calibers; negative is ahead)",
+            f"{signed(min(apart), 1)} to {signed(max(apart), 1)} mm from that ({signed(min(calibers), 2)} to "
+            f"{signed(max(calibers), 2)} calibers; negative is ahead)",
         )
     ]
 
@@ -168,7 +168,7 @@ def _from_nose(quantity: dict) -> str:
 def in_calibers(result: dict) -> str:
     """ " (10.36 calibers)": the centre of pressure in largest diameters, or nothing."""
     diameter = result["max_diameter_mm"]["value"]
-    return f" ({result['cp']['x_mm']['value'] / diameter:.2f} calibers)" if diameter > 0 else ""
+    return f" ({fixed(result['cp']['x_mm']['value'] / diameter, 2)} calibers)" if diameter > 0 else ""
 
 
 def fin_rows(result: dict) -> list[tuple[str, str]]:
