@@ -119,7 +119,8 @@ def plan_ballast(saved: Saved, asked: Asked) -> dict:
         "thrust_n": THRUST_TO_WEIGHT * GRAVITY * lift_off / 1000,
         "mass_caution": mass_caution(round(lift_off, 1)),
         "reference_words": _reference_words(outside),
-        "doubt": " ".join(words for words in (_doubt(saved), asked_end(saved, asked, before)) if words),
+        "doubt": _doubt(saved),
+        "question": asked_end(saved, asked, before),
         "fins": None
         if fins is None
         else {"most_times": MOST_TIMES, **{k: _fins(f) for k, f in zip(("span", "whole"), fins, strict=True)}},
@@ -174,7 +175,10 @@ def said_loading(saved: Saved, asked: Asked) -> Loading:
 
 
 def asked_end(saved: Saved, asked: Asked, states: tuple[State, ...]) -> str:
-    """What to ask about a balance point said now, as the verdict would; empty if nothing."""
+    """What to ask about a balance point said now, as the verdict would; empty if nothing.
+
+    Raises UsageRefusal where the verdict would be 'look again' until the end is said.
+    """
     if asked.balance is None:
         return ""
     state = states[0]
@@ -183,7 +187,9 @@ def asked_end(saved: Saved, asked: Asked, states: tuple[State, ...]) -> str:
     warnings, question = asked_again(
         said_loading(saved, asked), found, data["length_mm"]["value"], data["max_diameter_mm"]["value"]
     )
-    return " ".join([*(f"{w.text}. {w.remedy}." for w in warnings), *([question] if question else [])])
+    for warning in warnings:
+        raise UsageRefusal(f"--balance: {warning.text.rstrip('.')}", warning.remedy)
+    return question or ""
 
 
 def _as_state(saved: Saved, words: str, mass: Quantity, balance: Quantity, margin: Quantity | None) -> State:

@@ -131,7 +131,8 @@ def verdict(
     if doubt and level != "do not fly":
         level = "look again"
         if decides is not None:
-            sentences = [f"The margin would be {with_band(decides.margin, 'calibers')}, but it can't be relied on yet."]
+            said = with_band(decides.margin, "calibers")
+            sentences = [] if said in doubt else [f"The margin would be {said}, but it can't be relied on yet."]
     if doubt:
         sentences.insert(0 if level == "look again" else len(sentences), f"First clear this up: {doubt.rstrip('.')}.")
     if question:
@@ -172,7 +173,8 @@ def _by_margin(decides: Deciding, floor_pm95: float | None) -> tuple[str, str]:
         )
     low = f"{said}, and may be as low as {_down(lower)}; {wanted}."
     if lower >= HOPELESS_CALIBERS:
-        closer = floor_pm95 is None or margin.value - floor_pm95 >= WANTED_CALIBERS
+        floor, moves = _measurable(margin, floor_pm95)
+        closer = margin.value + moves - floor >= WANTED_CALIBERS
         return "marginal", f"{low} Add nose weight or larger fins{', or measure more closely' if closer else ''}."
     if upper <= 0:
         where = "centre of pressure" if decides.by == BY_PARTS else "middle of the cut-out"
@@ -186,10 +188,16 @@ def _by_margin(decides: Deciding, floor_pm95: float | None) -> tuple[str, str]:
 
 def _what_settles(margin: Quantity, floor_pm95: float | None) -> str:
     """What to do about a band too wide: measuring, unless what no measuring takes away is too wide by itself."""
-    floor = 0.0 if floor_pm95 is None else floor_pm95
-    if margin.value - floor >= HOPELESS_CALIBERS or margin.value + floor <= WANTED_CALIBERS:
+    floor, moves = _measurable(margin, floor_pm95)
+    if margin.value + moves - floor >= HOPELESS_CALIBERS or margin.value - moves + floor <= WANTED_CALIBERS:
         return "Narrow it with a caliper measurement or a better photo."
     return "The method itself is that unsure of this shape, and no measuring helps: add nose weight or larger fins."
+
+
+def _measurable(margin: Quantity, floor_pm95: float | None) -> tuple[float, float]:
+    """(what of the band would stay, how far the middle may yet move) if the rocket were measured without error."""
+    floor = 0.0 if floor_pm95 is None else min(floor_pm95, margin.pm95)
+    return floor, float(np.sqrt(margin.pm95**2 - floor**2))
 
 
 def _down(calibers: float) -> str:

@@ -59,7 +59,7 @@ def plan_of(saved: Saved, asked: Asked, needed: bool = True) -> dict | None:
         "mass_g": state.mass_g.value,
         "balance_mm": state.balance_mm.value,
         "verdict": data["verdict"]["level"],
-        "doubt": asked_end(saved, ballast_plan.Asked(balance=asked.balance), found),
+        "question": asked_end(saved, ballast_plan.Asked(balance=asked.balance), found),
         **asdict(plan),
     }
 

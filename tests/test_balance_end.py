@@ -125,8 +125,32 @@ def test_ballast_and_swing_take_and_ask_the_same(command, capsys, tmp_path):
         data = json.loads(capsys.readouterr().out)
         return data if command == "ballast" else data["plan"]
 
-    assert "From the tail the margin would be 1.61" in told("90mm")["doubt"]
+    capsys.readouterr()
+    assert cli.main([command, str(folder), "--mass", "90g", "--balance", "90mm"]) == 2
+    said = capsys.readouterr()
+    assert said.out == "" and said.err.count("\n") == 1 and ".." not in said.err
+    assert "From the tail the margin would be 1.61" in said.err and "90mm,from-nose" in said.err
+    assert "was it measured from the nose tip?" in told("170mm")["question"]
     for plain in ("210mm", "90mm,from-tail", "90mm,from-nose"):
-        assert told(plain)["doubt"] == ""
+        assert told(plain)["question"] == ""
     at = told("90mm,from-tail")
     assert (at["balance_mm"] if command == "swing" else at["before"][0]["balance_mm"]["value"]) == pytest.approx(210)
+
+
+def test_a_weight_worked_out_from_a_doubtful_result_says_so_first(capsys, tmp_path):
+    """The folder holds the slip: 'no weight is needed' is then no answer by itself, on paper, page or report."""
+    folder = tmp_path / "r"
+    words = ["solve", "samples/rocket-a.toml", "--mass", "90g", "--out", str(folder), "--balance"]
+    for balance, first in (("90mm", True), ("90mm,from-nose", False)):
+        assert cli.main([*words, balance]) == 0
+        capsys.readouterr()
+        assert cli.main(["ballast", str(folder)]) == 0
+        out = capsys.readouterr().out
+        assert out.startswith("rocket A: Look again first" if first else "rocket A: No nose weight is needed")
+        assert ("Look again first" in (folder / "ballast.html").read_text()) == first
+        assert out.count("look again") == first
+
+
+def test_the_margin_is_not_said_twice():
+    text = solved("90mm").verdict_text
+    assert text.count("6.61") == 1 and ".." not in text

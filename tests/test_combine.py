@@ -170,6 +170,16 @@ def test_two_photos_of_one_rocket(capsys, photos, tmp_path):
     assert "Each photo alone" in page and "two.jpg" in page
 
 
+def test_of_several_photos_too_the_balance_point_may_be_from_the_tail(capsys, photos, tmp_path):
+    """90 mm from the aft end of 300; and said without its end it is not believed: 158 mm are 6.6 calibers."""
+    tail = measure(capsys, *photos[:2], "--out", str(tmp_path / "r"), "--balance", "90mm,from-tail")
+    assert tail["balance_mm"]["value"] == pytest.approx(tail["length_mm"]["value"] - 90)
+    assert tail["margin_calibers"]["value"] == pytest.approx((CP_MM - 210) / 24, abs=0.2)
+    unsaid = measure(capsys, *photos[:2], "--out", str(tmp_path / "r"), "--balance", "90mm")
+    assert unsaid["verdict"]["level"] == "look again"
+    assert [w["code"] for w in unsaid["warnings"]].count("BALANCE_END") == 1
+
+
 def test_another_rocket_among_them_is_named(capsys, photos, tmp_path):
     result = measure(capsys, photos[0], photos[2], "--out", str(tmp_path / "r"), "--balance", "210mm")
     warned = [w["text"] for w in result["warnings"] if w["code"] == "PHOTOS_DISAGREE"]

@@ -131,6 +131,9 @@ def test_measuring_is_advised_only_where_it_can_help():
     margin = Quantity(1.05, 0.15)
     assert "measure more closely" not in verdict(margin, floor_pm95=0.14).text
     assert "measure more closely" in verdict(margin, floor_pm95=0.03).text
+    low = Quantity(0.9, 0.25)  # measured, it may turn out as 1.14
+    assert "measure more closely" in verdict(low, floor_pm95=0.06).text
+    assert "measure more closely" not in verdict(low, floor_pm95=0.23).text
     wide = Quantity(0.9, 0.9)
     assert "no measuring helps" in verdict(wide, floor_pm95=0.85).text
     assert "better photo" in verdict(wide, floor_pm95=0.1).text

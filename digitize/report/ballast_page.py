@@ -22,7 +22,8 @@ def headline(plan: dict) -> str:
     """The answer in one sentence."""
     wanted = f"{exact(plan['wanted_calibers'])} caliber" + ("s" if plan["wanted_calibers"] != 1 else "")
     what = _weight_words(plan)
-    return {
+    first = "Look again first; by these numbers: " if plan.get("doubt") else ""
+    return first + {
         "none needed": f"No nose weight is needed: the margin is at least {wanted} already, band and all.",
         "needed": f"{what}: then the margin is at least {wanted}, band and all.",
         "does not fit": f"The nose can't hold enough. Full, it takes {what}, and the margin is still not {wanted}.",
@@ -100,8 +101,8 @@ def fin_words(plan: dict) -> list[str]:
 def summary(plan: dict, page_path) -> str:
     """What the command prints, 80 columns."""
     lines = textwrap.wrap(f"{plan['name']}: {headline(plan)}", _LINE, subsequent_indent="  ")
-    if plan["doubt"]:
-        lines += ["", *textwrap.wrap(plan["doubt"], _LINE)]
+    for words in (plan["doubt"], plan["question"]):
+        lines += ["", *textwrap.wrap(words, _LINE)] if words else []
     lines.append("")
     for before, after in zip(plan["before"], plan["after"], strict=True):
         lines += textwrap.wrap(
@@ -133,7 +134,8 @@ def ballast_html(plan: dict) -> str:
         for before, after in zip(plan["before"], plan["after"], strict=True)
     ]
     answer = (
-        f'<section class="verdict"><p class="level">{escape(headline(plan))}</p>{paragraphs(plan["doubt"])}</section>'
+        f'<section class="verdict"><p class="level">{escape(headline(plan))}</p>'
+        f"{paragraphs(plan['doubt'], plan['question'])}</section>"
     )
     figure = (
         f"<figure>\n{curve_svg(plan)}\n<figcaption>{escape(plan['reference_words'])} Each point is the state with the "

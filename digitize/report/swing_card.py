@@ -130,8 +130,8 @@ def first_words(plan: dict) -> list[str]:
         found.append(
             "This rocket is too long or too heavy for this string: the test says next to nothing. Go by the margin."
         )
-    if plan.get("doubt"):
-        found.append(plan["doubt"])
+    if plan.get("question"):
+        found.append(plan["question"])
     return found
 
 
