@@ -114,15 +114,16 @@ def asked_again(
     from_tail = margin.value - state.share * (length_mm - 2 * at) / diameter_mm
     other = f" From the tail the margin would be {fixed(from_tail, 2)}." if from_tail < margin.value else ""
     forward, far = at < FORWARD_SHARE * length_mm, margin.value > FAR_CALIBERS
-    asked = f"was it measured from the nose tip?{other}"
     if not (forward or far):
-        return (), f"The balance point: {asked}" if margin.value > OVERSTABLE_CALIBERS else None
+        asked = f"Was the balance point measured from the nose tip?{other}"
+        return (), asked if margin.value > OVERSTABLE_CALIBERS else None
     why = "lies in the front quarter of the rocket"
     if far:
         why = f"makes a margin of {with_band(margin, 'calibers')}, far more than usual"
     typed = f"--balance {exact(at)}mm"
     remedy = f"Balance it once more, then say the end too: {typed},{FROM_NOSE} or {typed},{FROM_TAIL}"
-    return (Warn("BALANCE_END", f"The balance point, {exact(at)} mm, {why}; {asked}", remedy),), None
+    text = f"The balance point, {exact(at)} mm, {why}; was it measured from the nose tip?{other}"
+    return (Warn("BALANCE_END", text, remedy),), None
 
 
 def states(

@@ -130,7 +130,7 @@ def test_ballast_and_swing_take_and_ask_the_same(command, capsys, tmp_path):
     said = capsys.readouterr()
     assert said.out == "" and said.err.count("\n") == 1 and ".." not in said.err
     assert "From the tail the margin would be 1.61" in said.err and "90mm,from-nose" in said.err
-    assert "was it measured from the nose tip?" in told("170mm")["question"]
+    assert "measured from the nose tip?" in told("170mm")["question"]
     for plain in ("210mm", "90mm,from-tail", "90mm,from-nose"):
         assert told(plain)["question"] == ""
     at = told("90mm,from-tail")

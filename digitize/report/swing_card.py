@@ -61,7 +61,7 @@ def card_html(plan: dict) -> str:
         plan["name"],
         "swing test on a string, before the first flight",
         [
-            paragraphs(*first_words(plan)),
+            *(f"<p><strong>{escape(words)}</strong></p>" for words in first_words(plan)),
             _big_numbers(plan),
             both,
             section("Cautions", bullets(cautions)),
