@@ -86,7 +86,7 @@ def assemble(measured: Measured, options: MeasureOptions, last: Result | None = 
     checks = hand_checks(options.hand, facts)
     warnings = (
         *measured.warnings, *measured.silhouette.warnings, *_reference_warnings(measured),
-        *_own_warnings(measured, options, measured_x, diameter.value), *geometry_warnings(geometry),
+        *_own_warnings(measured, options, measured_x, diameter.value), *geometry_warnings(geometry), *view.warnings,
         *hand_warnings(checks, facts, cp_x, worst and worst.balance_mm), *end_warnings,
     )  # fmt: skip
     verdict = stability.verdict(

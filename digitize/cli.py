@@ -54,7 +54,7 @@ PoseOption = Annotated[
 
 MachOption = Annotated[
     str | None,
-    typer.Option(metavar="M", help="Show the methods at this Mach number too, 0 to 0.9: 0.6."),
+    typer.Option(metavar="M", help="Show the methods at this Mach number too, 0 to 0.7: 0.6."),
 ]
 WindOption = Annotated[
     str | None,

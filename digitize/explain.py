@@ -133,11 +133,12 @@ def _methods(result: Result):
     lines += [f"at Mach {view.mach:g}, {r.name}: slope {r.cn_alpha_per_rad:.4f}, {r.cp_x_mm:.4f}" for r in view.at_mach]
     return "other methods, and the method's own band", [
         *lines,
-        f"band +- {view.method_pm95_mm:.4f}: the largest difference (those aft count {AFT_WEIGHT:g}), "
-        f"{100 * SLOPE_SCATTER:.0f} % of the fins' slope, and the choice of body radius at the fins (1.96 / 4 of its "
-        "readings' spread), as the root of the sum of squares",
-        "lattice: see digitize/aero/lattice.py; K_W(B) and K_B(W): W. C. Pitts, J. N. Nielsen, G. E. Kaattari, NACA TR "
-        "1307 (1957), from memory",
+        f"band +- {view.method_pm95_mm:.4f}: the largest difference (those aft count {AFT_WEIGHT:g}; wakes and flow "
+        f"that lets go come on top), {100 * SLOPE_SCATTER:.0f} % of the fins' slope, and the choice of body radius at "
+        "the fins (1.96 / 4 of its readings' spread), as the root of the sum of squares",
+        *view.words[1:],
+        "lattice: see digitize/aero/lattice.py, wakes: digitize/aero/wake.py; K_W(B) and K_B(W): W. C. Pitts, J. N. "
+        "Nielsen, G. E. Kaattari, NACA TR 1307 (1957), from memory",
     ]
 
 

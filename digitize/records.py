@@ -292,7 +292,8 @@ class AngleCurve:
 @dataclass(frozen=True)
 class MethodView:
     """The centre of pressure by each method, the headline's first. measured_pm95_mm, method_pm95_mm: the two parts of
-    its 95 % band, half widths; mach, at_mach: the same readings at a Mach number that was asked for."""
+    its 95 % band, half widths; mach, at_mach: the same readings at a Mach number that was asked for; warnings: where
+    the methods differ for a reason that the user should know."""
 
     readings: tuple[MethodReading, ...]
     measured_pm95_mm: float
@@ -300,6 +301,7 @@ class MethodView:
     words: tuple[str, ...] = ()
     mach: float | None = None
     at_mach: tuple[MethodReading, ...] = ()
+    warnings: tuple[Warn, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -4,10 +4,34 @@ from dataclasses import replace
 
 import numpy as np
 
-from digitize.aero.methods import SLOPE_SCATTER, method_band, readings
-from digitize.records import BandShare, Geometry, MethodView, NextMeasurement, Quantity
+from digitize.aero.methods import (
+    ATTACHED_DEG,
+    CARRIED,
+    IN_WAKES,
+    LATTICE,
+    SLOPE_SCATTER,
+    MethodBand,
+    let_go_shift_mm,
+    method_band,
+    readings,
+    wake_shift_mm,
+)
+from digitize.records import BandShare, Geometry, MethodReading, MethodView, NextMeasurement, Quantity, Warn
 
 METHOD = "method"
+NAMED_FROM_CALIBERS = 0.05
+"""A difference between methods below this is in the band but needs no warning of its own: half a tenth, as shown."""
+MANY_FINS = 5
+TUNNEL = (
+    "One real rocket is what the method is held against: in a wind tunnel at Mach 0.6 (J. C. Ferris, NASA TN D-4013, "
+    "1967; read off its curves to \u00b1 0.2 calibers) the centre of pressure lay 0.3 to 0.6 calibers ahead of the "
+    "headline's, the unsafe side, where the method's own band was \u00b1 0.52."
+)
+MACH_WORDS = (
+    "At speed the numbers stand on a rule for thin fins alone, which moves the centre of pressure aft. In the wind "
+    "tunnel (NASA TN D-4013, 1967) it moved forward by 0.3 to 0.6 calibers from Mach 0.6 to 0.8. Don't count on a "
+    "margin that only speed gives."
+)
 
 
 def method_view(geometry: Geometry, measured_pm95_mm: float, mach: float | None = None) -> MethodView:
@@ -16,15 +40,8 @@ def method_view(geometry: Geometry, measured_pm95_mm: float, mach: float | None 
     """
     found = readings(geometry)
     band = method_band(geometry, found)
-    caliber = 2 * geometry.profile_mm[:, 1].max()
-    words = (
-        f"The method itself brings \u00b1 {band.pm95_mm:.1f} mm (\u00b1 {band.pm95_mm / caliber:.2f} calibers) to the "
-        f"band: the largest difference to another method, {band.largest_mm:.1f} mm with differences aft counted half, "
-        f"{100 * SLOPE_SCATTER:.0f} % for the scatter of published fin slopes, {band.scatter_mm:.1f} mm, and the "
-        f"choice of body radius at the fins, {band.radius_mm:.1f} mm.",
-        "The lift that fins carry over to the body beside them is left out of the headline on purpose, as in the "
-        "classic method; with it the centre of pressure lies farther aft, so leaving it out is the cautious side.",
-    )
+    caliber = float(2 * geometry.profile_mm[:, 1].max())
+    words = (*_words(geometry, found, band, caliber), *(() if mach is None else (MACH_WORDS,)))
     return MethodView(
         readings=found,
         measured_pm95_mm=measured_pm95_mm,
@@ -32,7 +49,66 @@ def method_view(geometry: Geometry, measured_pm95_mm: float, mach: float | None 
         words=words if geometry.fins else (),
         mach=mach,
         at_mach=() if mach is None else readings(geometry, mach),
+        warnings=tuple(_warnings(geometry, found, caliber)),
     )
+
+
+def _words(geometry: Geometry, found: tuple[MethodReading, ...], band: MethodBand, caliber: float):
+    """What the readings and the band mean, a sentence or two each."""
+    yield (
+        f"The method itself brings \u00b1 {band.pm95_mm:.1f} mm (\u00b1 {band.pm95_mm / caliber:.2f} calibers) to the "
+        f"band: the largest difference to another method, {band.largest_mm:.1f} mm with differences aft counted half, "
+        f"{100 * SLOPE_SCATTER:.0f} % for the scatter of published fin slopes, {band.scatter_mm:.1f} mm, and the "
+        f"choice of body radius at the fins, {band.radius_mm:.1f} mm."
+    )
+    yield TUNNEL
+    places = {reading.name: reading.cp_x_mm for reading in found}
+    if CARRIED in places:
+        moved = places[CARRIED] - places[LATTICE]
+        where = (
+            f"{moved:.1f} mm aft, so leaving it out is the cautious side"
+            if moved >= 0
+            else f"{-moved:.1f} mm forward, so leaving it out is not the cautious side: the band holds it in full"
+        )
+        yield (
+            "The lift that fins make the body beside them carry is left out of the headline, as in the classic method. "
+            f"With it the centre of pressure of this rocket moves {where}. Behind the body's end nothing is carried."
+        )
+    if any(group.count >= MANY_FINS for group in geometry.fins):
+        yield (
+            "The headline counts N fins as N / 2 single ones, as published. From five on they shade one another: "
+            "without a body six carry 16 % less than that and eight 29 % less, by slender-body theory and by our own "
+            "lattice. The other readings know this, and the band reaches as far forward as they do."
+        )
+    if len(geometry.fins) > 1:
+        yield (
+            "Fins behind fins fly in the wakes of those ahead. The lattice keeps the wakes flat, the worst case; real "
+            "ones roll up and take less: on two-stage models in a wind tunnel about 30 % of the fins' force at most "
+            "(National Aerospace Laboratory of Japan, TR-814, 1984). The band holds both ways of standing: a side view "
+            "tells too little of how the groups stand to each other."
+        )
+
+
+def _warnings(geometry: Geometry, found: tuple[MethodReading, ...], caliber: float):
+    let_go = let_go_shift_mm(found) / caliber
+    if let_go > NAMED_FROM_CALIBERS:
+        yield Warn(
+            "NARROWS_AHEAD",
+            "the body narrows ahead of the centre of pressure; if the flow lets go there, which nobody can tell from "
+            f"the shape, the centre of pressure lies {let_go:.2f} calibers farther forward; the band holds both",
+            f"keep the low end of the margin above one caliber, or let it narrow by less than {ATTACHED_DEG:g} degrees",
+        )
+    wakes = wake_shift_mm(found) / caliber
+    if wakes > NAMED_FROM_CALIBERS:
+        known = any(reading.name in IN_WAKES.values() for reading in found)
+        ways = [f"{wake_shift_mm(found, name) / caliber:.2f} {name}" for name in IN_WAKES]
+        far = f"{' and '.join(ways)}, while their wakes stay flat" if known else f"up to {wakes:.2f}"
+        yield Warn(
+            "FINS_IN_WAKE",
+            "fins stand in the wake of fins ahead of them and lose force; the centre of pressure may lie that many "
+            f"calibers farther forward: {far}; the band holds it",
+            "keep the low end of the margin above one caliber, and don't stand fins in line behind others",
+        )
 
 
 def whole_band(cp_x_mm: Quantity, view: MethodView) -> Quantity:

@@ -59,7 +59,7 @@ def solve(
         cutout_margin = stability.margin_calibers(_exact(centroid_mm), worst.balance_mm, _exact(diameter_mm))
     curve = angle_curve(loads_of(geometry, cp, area_mm2, centroid_mm), flight, balance_mm, diameter_mm)
     mass_g = balance.lift_off_mass_g(states, loading.mass_g)
-    warnings = (*geometry_warnings(geometry), *loading_warnings, *end_warnings)
+    warnings = (*geometry_warnings(geometry), *view.warnings, *loading_warnings, *end_warnings)
     verdict = stability.verdict(
         margin, cutout_margin, mass_g=mass_g, doubt=stability.doubt_of(warnings), outside=is_outside(warnings),
         curve=curve, floor_pm95=margin and margin.pm95, question=question,

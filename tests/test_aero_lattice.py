@@ -6,6 +6,8 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from published import rows
+from scipy import integrate, special
+from vortex_rings import loads
 
 from digitize.aero import interference, lattice
 
@@ -59,6 +61,13 @@ def test_the_converged_table(row):
     assert place == pytest.approx(float(row["x"]), abs=0.003)
 
 
+@pytest.mark.parametrize(("span", "chords"), [(1.0, 0.04), (0.5, 1 / 12), (0.25, 0.14)])
+def test_how_far_aft_the_quarter_chord_is_of_short_square_fins(span, chords):
+    """What README says of the classic rule; the places are those of tests/data/converged_lattice.csv too (computed):
+    rectangles of aspect ratio 2, 1 and 0.5."""
+    assert 0.25 - slope_and_place(trapezoid(1, 1, span, 0))[1] == pytest.approx(chords, abs=0.004)
+
+
 def test_limits():
     """pi AR / 2 for a slender wing (R. T. Jones, NACA TR 835; from memory); toward 2 pi for a long one, where lifting
     line theory leaves 2 pi / (1 + 2 / AR), less what a load that is not elliptic costs: some per cent."""
@@ -88,6 +97,73 @@ def test_slender_fins_beside_a_body_reach_slender_body_theory(count, k, on_fins)
     assert float(interference.slender_body_factor(radius, 1.0)) == pytest.approx((1 + k) ** 2 - on_fins, abs=5e-4)
 
 
+@pytest.mark.parametrize("count", [3, 4, 5, 6, 8])
+@pytest.mark.parametrize("k", [0.0, 0.1, 0.3, 0.5])
+def test_slender_fins_shade_one_another_as_the_mapped_circle_says(count, k):
+    """Slender-body theory by conformal mapping (A. E. Bryson, J. Aeronaut. Sci. 21 (1954) 424; form from memory) beside
+    a lattice of slender fins, which knows nothing of it."""
+    radius, fin = k / (1 - k), trapezoid(30, 30, 1, 0)
+    group, four = (lattice.group_force(fin + [0, radius], n, radius) for n in (count, 4))
+    measured = (group.area + group.body_area) / (four.area + four.body_area) * 4 / count
+    assert float(interference.slender_number_factor(count, radius, 1.0)) == pytest.approx(measured, abs=0.003)
+
+
+def test_endlessly_many_slender_fins_are_a_solid_circle():
+    """pi R^2 - pi r^2 of a circle's 2 per radian on its own area, in closed form: (1 - k^2) / ((N / 4)(c4^2 - k^2))."""
+    k, count = 0.4, 4000
+    four = (1 + k**4) / 2 - k**2
+    solid = 4 / count * (1 - k**2) / four
+    assert interference.slender_number_factor(count, k, 1 - k) == pytest.approx(solid, rel=0.002)
+
+
+@pytest.mark.parametrize(("count", "slender", "less"), [(6, 0.16, (0.13, 0.18)), (8, 0.29, (0.25, 0.31))])
+def test_six_and_eight_fins_have_less_than_n_half(count, slender, less):
+    """What README and report say: 16 and 29 % less without a body, by slender-body theory; by the lattice about as much
+    for any usual fin."""
+    assert 1 - interference.slender_number_factor(count, 0.0, 1.0) == pytest.approx(slender, abs=0.005)
+    for fin in (trapezoid(1, 1, 1, 0), trapezoid(1, 0.6, 0.8, 0.4), trapezoid(1, 1, 0.5, 0), trapezoid(1, 1, 2, 0)):
+        counted = count / 4 * lattice.wing_force(fin).area
+        assert less[0] < 1 - lattice.group_force(fin, count, 0.0).area / counted < less[1]
+
+
+@pytest.mark.parametrize("r", [0.3, 0.5, 0.7])
+@pytest.mark.parametrize("x", [0.1, 0.3, 1.0, 3.0])
+def test_how_the_body_s_share_spreads_along_it(r, x):
+    """Exact potential flow of a narrow horseshoe at y = 1 beside an endless cylinder, by Fourier transform along it (G.
+    N. Watson, Theory of Bessel Functions, for the addition theorem and the Wronskian): the load's transform is
+    t K1(t) / ((t r)^2 |K1'(t r)|), against 1 / sqrt(1 + x^2) of slender-body theory."""
+
+    def transform(t):
+        own = special.kve(0, t * r) + special.kve(1, t * r) / (t * r)  # -K1', scaled by exp(t r)
+        return t * special.kve(1, t) * np.exp(-t * (1 - r)) / ((t * r) ** 2 * own)
+
+    exact = 0.5 + integrate.quad(lambda t: transform(t) * np.sin(t * x) / t, 0, 60 / (1 - r), limit=500)[0] / np.pi
+    assert lattice.along(0.0, 1.0, x)[0] == pytest.approx(exact, abs=0.025)
+    assert lattice.along(0.0, 1.0, -x)[0] == pytest.approx(1 - exact, abs=0.025)
+
+
+@pytest.mark.parametrize(("behind", "most"), [(0.0, 0.12), (50.0, 0.06)])
+def test_what_a_finite_body_carries_against_vortex_rings(behind, most):
+    """Four fins at or ahead of an open base: force and place of what the body carries, by a skin of vortex rings. The
+    rings let the pressure ease at the base, so they have a little less; endless, a body would carry far more."""
+    nose = 60 * (1 - np.cos(np.linspace(0, np.pi / 2, 7)))
+    x = np.concatenate([nose, np.linspace(76, 226, 10), np.linspace(232, 300, 13)])
+    x = np.append(x, np.linspace(310, 300 + behind, 6)) if behind else x
+    rho = (12**2 + 60**2) / 24  # tangent ogive
+    r = np.where(x < 60, np.sqrt(np.maximum(rho**2 - (60 - np.minimum(x, 60)) ** 2, 0)) + 12 - rho, 12)
+    profile = np.column_stack([x, np.maximum(r, 1e-4)])
+    fin = trapezoid(50, 30, 40, 30) + [250, 12]
+    alone, together = loads(profile), loads(profile, fin)
+    assert alone[0] / (np.pi * 12**2) == pytest.approx(2.0, rel=0.05)  # slender-body theory: 2 on the base's area
+    carried = together[:2] - alone
+    force = lattice.group_force(fin, 4, 12.0, body_end=x[-1])
+    assert force.area == pytest.approx(together[2], rel=0.05)
+    assert 0 < force.body_area / carried[0] - 1 < most
+    assert force.body_x == pytest.approx(carried[1] / carried[0], abs=0.2 * 24)
+    if not behind:
+        assert lattice.group_force(fin, 4, 12.0).body_area / carried[0] > 1.2
+
+
 def test_three_fins_carry_more_than_theirs_and_six_less():
     """Fins of three see a little upwash of each other, fins of six crowd each other: why six are not 3 / 1.5 of three.
     Common knowledge of cascades; no number is cited."""
@@ -103,7 +179,7 @@ def test_a_group_at_any_roll_by_brute_force(count, roll_deg):
     """Every fin with its own unknowns, at this roll: the sum over fins in the plane of the angle of attack is what the
     one-fin solution says, and nothing acts across it."""
     radius, polygon = 0.3, trapezoid(1.0, 0.6, 0.8, 0.4) + [0, 0.3]
-    panels = lattice._panels(polygon, 8, 3)
+    panels = lattice.panels(polygon, 8, 3)
     images = np.stack([panels.ends[..., 0], radius**2 / panels.ends[..., 1]], -1)
     angles = np.radians(roll_deg) + 2 * np.pi * np.arange(count) / count
     matrix = np.block([
@@ -129,8 +205,8 @@ def test_a_group_at_any_roll_by_brute_force(count, roll_deg):
 def test_two_half_fins_equal_one():
     """A wing drawn whole, both halves as panels of one another, is the fin with its mirror image."""
     fin = trapezoid(1.0, 0.5, 0.8, 0.4)
-    panels = lattice._panels(fin, 8, 3)
-    other = lattice._Panels(panels.ends[:, ::-1] * [1, -1], panels.control * [1, -1])
+    panels = lattice.panels(fin, 8, 3)
+    other = lattice.Panels(panels.ends[:, ::-1] * [1, -1], panels.control * [1, -1])
     ends, control = np.concatenate([panels.ends, other.ends]), np.concatenate([panels.control, other.control])
     circulation = np.linalg.solve(lattice._normal_wash(control, ends, 0.0), -np.ones(len(control)))
     whole = 2 * (circulation * (ends[:, 1, 1] - ends[:, 0, 1])).sum()

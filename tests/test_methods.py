@@ -8,7 +8,7 @@ import pytest
 
 from digitize.aero import interference
 from digitize.aero.components import other_readings
-from digitize.aero.methods import SLOPE_SCATTER, method_band, readings
+from digitize.aero.methods import SLENDER, SLOPE_SCATTER, method_band, readings
 from digitize.explain import explain_text
 from digitize.outside import CODES, is_outside, outside_warnings
 from digitize.records import BandShare, FinGroup, Geometry, NextMeasurement, Quantity
@@ -27,13 +27,20 @@ NARROWING = Geometry(
 
 
 def test_slender_factors_change_the_fins_by_their_ratio():
-    """Rocket A by hand: fins 16.410256 at 273.958333 with K = 1 + 12/52; with K_W(B) + K_B(W) = (1 + 12/52)^2 the whole
-    force on them is 16.410256 x (1 + 12/52) = 20.197238."""
+    """Rocket A by hand: fins 16.410256 at 273.958333 with K = 1 + 12/52. Its body ends 26.041667 behind that, and a
+    horseshoe a third of the span out is 25.333333 from the axis, so of K_B(W) the share
+    (1 + 26.041667 / 36.331064) / 2 = 0.858394 is carried, with a moment of 25.333333^2 / (2 x 36.331064) = 8.832356
+    less than at the fins' place. Three fins help one another: 1.042 at k = 12/52 (`slender_number_factor`)."""
     found = {reading.name: reading for reading in readings(ROCKET_A)}
-    slender = found["slender-body factors, with the lift on the body"]
-    fins = 16.410256 * (1 + 12 / 52)
-    assert slender.cn_alpha_per_rad == pytest.approx(2 + fins, rel=1e-6)
-    assert slender.cp_x_mm == pytest.approx((2 * 40 + fins * 273.958333) / (2 + fins), rel=1e-6)
+    slender = found[SLENDER]
+    k = 12 / 52
+    bare = 16.410256 / (1 + k) * float(interference.slender_number_factor(3, 12.0, 40.0))
+    fins, carried = (float(f(12.0, 40.0)) for f in (interference.slender_fin_factor, interference.slender_body_factor))
+    slope = bare * (fins + 0.858394 * carried)
+    moment = bare * (fins * 273.958333 + carried * (0.858394 * 273.958333 - 8.832356))
+    assert float(interference.slender_number_factor(3, 12.0, 40.0)) == pytest.approx(1.042, abs=0.003)
+    assert slender.cn_alpha_per_rad == pytest.approx(2 + slope, rel=1e-6)
+    assert slender.cp_x_mm == pytest.approx((2 * 40 + moment) / (2 + slope), rel=1e-6)
     assert found["component method"].cp_x_mm == pytest.approx(248.54225, abs=1e-4)
 
 

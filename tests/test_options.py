@@ -211,3 +211,11 @@ def test_no_photo_is_refused():
 
 def test_docstring_numbers():
     assert doctest.testmod(quantities, raise_on_error=True).attempted >= 1
+
+
+def test_no_mach_number_is_shown_where_the_methods_point_the_wrong_way():
+    """Above 0.7: see tests/test_tunnel.py."""
+    assert options.parse_flight("0.7", None, None).mach == 0.7
+    for text in ("0.71", "0.8", "2", "-0.1", "nan"):
+        assert "0 to 0.7" in refused(options.parse_flight, text, None, None)
+    assert "not a number" in refused(options.parse_flight, "fast", None, None)

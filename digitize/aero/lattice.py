@@ -7,6 +7,14 @@ fins, and every vortex has its image inside it, at r^2 / rho and of opposite sen
 applied to horseshoes: exact far behind, an approximation beside the fin). A fin's root that follows a narrowing tail
 is sheared straight first.
 
+What the body carries is not all beside the fin. A narrow horseshoe that starts at x0, at y from the axis, makes a
+cross-flow on the axis that grows with x as (1 + (x - x0) / sqrt((x - x0)^2 + y^2)) / 2 of its final value, and by
+slender-body theory (M. M. Munk, NACA TR 184 (1924); from memory) the body carries, up to a station, in proportion to
+the cross-flow there; on an endless cylinder that holds to 0.025 for bodies that are not slender too (`along`). So some
+is carried ahead of the fin, and what would lie behind the end of the body is not there. NACA TR 1307 (1957) too has
+less carried, and farther forward, without an afterbody (its supersonic charts; from memory). The pressure's relief at
+an open base takes still more, and is left out.
+
 All fins of a group are solved together. Their air comes from alpha times the cosine of each fin's angle, the first
 harmonic round the body, and so does every circulation; one fin's unknowns are then enough, with the others' influence
 added by that cosine. The force of three or more fins is the same at any roll; of two, the mean over the roll is given.
@@ -51,7 +59,7 @@ class LatticeForce:
 
 
 @dataclass(frozen=True)
-class _Panels:
+class Panels:
     """ends: (m, 2, 2) the bound vortex's two ends (x, y); control: (m, 2)."""
 
     ends: np.ndarray
@@ -67,28 +75,32 @@ def wing_force(polygon, mach: float = 0.0) -> LatticeForce:
     return LatticeForce(2 * force.area, force.x)
 
 
-def group_force(polygon, count: int, radius: float, mach: float = 0.0) -> LatticeForce:
+def group_force(
+    polygon, count: int, radius: float, mach: float = 0.0, body_end: float = np.inf
+) -> LatticeForce:
     """`count` fins alike round a body of this radius: polygon (m, 2) closed, x aft, y from the body's axis, its root
     on y = radius (see `straightened`).
 
     mach: below 0.9, by the rule of L. Prandtl and H. Glauert as B. Goethert put it: the outline stretched along the
-    stream by 1 / beta, the force divided by beta. Raises ValueError beyond, LatticeError for a sliver of an outline.
+    stream by 1 / beta, the force divided by beta. body_end: x of its aft end, behind which it carries nothing.
+    Raises ValueError beyond that Mach number, LatticeError for a sliver of an outline.
     """
     if not 0 <= mach < MOST_MACH + 1e-9:
         raise ValueError(f"Mach {mach:g} is outside 0 to {MOST_MACH:g}")
     beta = np.sqrt(1 - mach**2)
     polygon = np.asarray(polygon, float) / [beta, 1.0]
-    coarse, fine = (_solve(polygon, count, radius, *size) for size in zip(STRIPS, CHORDWISE, strict=True))
+    sizes = zip(STRIPS, CHORDWISE, strict=True)
+    coarse, fine = (_solve(polygon, count, radius, *size, body_end / beta) for size in sizes)
     ratio = (STRIPS[1] / STRIPS[0]) ** ORDER
-    force, moment, body, body_moment = fine + (fine - coarse) / (ratio - 1)
-    if not np.isfinite([force, moment, body, body_moment]).all() or force <= 0:
+    force, moment, carried, carried_moment = fine + (fine - coarse) / (ratio - 1)
+    if not np.isfinite([force, moment, carried, carried_moment]).all() or force <= 0:
         raise LatticeError("the lattice has no solution")
     # the stretched outline's area is 1 / beta too large, its slope 1 / beta too small: they cancel in the product
     return LatticeForce(
         area=float(force),
         x=float(moment / force * beta),
-        body_area=float(body),
-        body_x=float(body_moment / body * beta) if body > 0 else 0.0,
+        body_area=float(carried),
+        body_x=float(carried_moment / carried * beta) if carried > 0 else 0.0,
     )
 
 
@@ -100,27 +112,50 @@ def straightened(polygon, profile, radius: float) -> np.ndarray:
     return np.column_stack([polygon[:, 0], np.maximum(polygon[:, 1] - surface, 0.0) + radius])
 
 
-def _solve(polygon, count: int, radius: float, strips: int, chordwise: int) -> np.ndarray:
+def _solve(
+    polygon, count: int, radius: float, strips: int, chordwise: int, body_end: float = np.inf
+) -> np.ndarray:
     """(force, moment, carried by the body, its moment) of one lattice."""
-    panels = _panels(polygon, strips, chordwise)
-    matrix = np.zeros((len(panels.control), len(panels.control)))
-    for k in range(count):
+    laid = panels(polygon, strips, chordwise)
+    matrix = np.zeros((len(laid.control), len(laid.control)))
+    for k in range(count // 2 + 1):  # fins at an angle and at its negative are felt alike
         angle = 2 * np.pi * k / count
-        influence = _normal_wash(panels.control, panels.ends, angle)
-        if radius > 0:
-            images = np.stack([panels.ends[..., 0], radius**2 / panels.ends[..., 1]], -1)
-            influence = influence - _normal_wash(panels.control, images, angle)
-        matrix += np.cos(angle) * influence
-    upwash = 1 + (radius / panels.control[:, 1]) ** 2
+        both = 1 if 2 * k in (0, count) else 2
+        matrix += both * np.cos(angle) * imaged_wash(laid.control, laid.ends, radius, angle)
+    upwash = 1 + (radius / laid.control[:, 1]) ** 2
     try:
         circulation = np.linalg.solve(matrix, -upwash)
     except np.linalg.LinAlgError:
         raise LatticeError("the lattice has no solution") from None
-    inner, outer = panels.ends[:, 0, 1], panels.ends[:, 1, 1]
-    x = panels.ends[..., 0].mean(axis=1)
+    inner, outer = laid.ends[:, 0, 1], laid.ends[:, 1, 1]
+    x = laid.ends[..., 0].mean(axis=1)
     on_fins = count * circulation * (outer - inner)  # count / 2 fins' worth, twice the circulation a force
     on_body = count * circulation * radius**2 * (1 / inner - 1 / outer) if radius > 0 else 0 * on_fins
-    return np.array([on_fins.sum(), on_fins @ x, on_body.sum(), on_body @ x])
+    share, moment = along(x, np.sqrt(inner * outer), body_end)
+    return np.array([on_fins.sum(), on_fins @ x, on_body @ share, on_body @ moment])
+
+
+def along(start, lateral, body_end) -> np.ndarray:
+    """(2, ...) what a body that ends there carries of a narrow horseshoe that starts at `start`, this far from the
+    axis, as a share of what an endless body carries, and its moment. Broadcasts.
+
+    >>> along(0.0, 1.0, 0.0), along(0.0, 1.0, np.inf)
+    (array([ 0.5, -0.5]), array([1., 0.]))
+    """
+    if np.isinf(body_end):
+        return np.array([np.ones(np.shape(start)), start])
+    away = np.hypot(body_end - start, lateral)
+    share = (1 + (body_end - start) / away) / 2
+    return np.array([share, start * share - lateral**2 / (2 * away)])
+
+
+def imaged_wash(control, ends, radius: float, angle: float) -> np.ndarray:
+    """`_normal_wash` of vortices and of their images in a body of this radius, none if it is 0."""
+    influence = _normal_wash(control, ends, angle)
+    if radius > 0:
+        images = np.stack([ends[..., 0], radius**2 / ends[..., 1]], -1)
+        influence -= _normal_wash(control, images, angle)
+    return influence
 
 
 def _normal_wash(control, ends, angle: float) -> np.ndarray:
@@ -147,16 +182,17 @@ def _from_end(control, end, cosine: float, sine: float):
     return x, y, distance, y * (1 + x / distance) / np.maximum(beside, 1e-24)
 
 
-def _panels(polygon, strips: int, chordwise: int) -> _Panels:
+def panels(polygon, strips: int, chordwise: int, levels=None) -> Panels:
+    """The lattice of one fin (m, 2). levels: (k, 3) low edge, middle and high edge of its strips; its own if None."""
     ends, control = [], []
     longest = np.ptp(polygon[:, 0])
-    for low, middle, high in _strip_levels(polygon, strips):
+    for low, middle, high in _strip_levels(polygon, strips) if levels is None else levels:
         pieces = [piece for piece in _pieces(polygon, low, middle, high) if piece[1] - piece[0] > SLIVER * longest]
         whole = sum(trail - lead for lead, trail, _, _ in pieces)
         for lead, trail, lead_slope, trail_slope in pieces:
-            panels = max(round(chordwise * (trail - lead) / whole), 1)
-            at = np.arange(1, panels + 1)
-            vortex, point = (1 - np.cos((at - 0.5) * np.pi / panels)) / 2, (1 - np.cos(at * np.pi / panels)) / 2
+            number = max(round(chordwise * (trail - lead) / whole), 1)
+            at = np.arange(1, number + 1)
+            vortex, point = (1 - np.cos((at - 0.5) * np.pi / number)) / 2, (1 - np.cos(at * np.pi / number)) / 2
 
             def across(y, share, lead=lead, trail=trail, slopes=(lead_slope, trail_slope), middle=middle):
                 front, back = lead + slopes[0] * (y - middle), trail + slopes[1] * (y - middle)
@@ -166,7 +202,7 @@ def _panels(polygon, strips: int, chordwise: int) -> _Panels:
             control.append(across(middle, point))
     if not ends:
         raise LatticeError("nothing of the outline is left to lay a lattice on")
-    return _Panels(np.concatenate(ends), np.concatenate(control))
+    return Panels(np.concatenate(ends), np.concatenate(control))
 
 
 def _strip_levels(polygon, strips: int) -> np.ndarray:
@@ -177,19 +213,22 @@ def _strip_levels(polygon, strips: int) -> np.ndarray:
     if span < 1e-9 * np.ptp(polygon[:, 0]) or span <= 0:
         raise LatticeError("the outline has no span")
     # even in the angle whose sine is the distance from the root: as a wing's load falls to nothing at its tip
-    marks, least = [0.0], 0.6 * np.pi / 2 / strips
-    for theta in np.arcsin(np.clip((_corner_levels(polygon) - root) / span, 0, 1)):
-        if theta - marks[-1] > least and np.pi / 2 - theta > least:
-            marks.append(theta)
-    cuts = [
-        np.linspace(a, b, max(round(strips * (b - a) / (np.pi / 2)), 1) + 1) for a, b in pairwise([*marks, np.pi / 2])
-    ]
-    theta = np.unique(np.concatenate(cuts))
+    theta = divided(np.arcsin(np.clip((corner_levels(polygon) - root) / span, 0, 1)), np.pi / 2, strips)
     edges, middles = (root + span * np.sin(t) for t in (theta, (theta[:-1] + theta[1:]) / 2))
     return np.column_stack([edges[:-1], middles, edges[1:]])
 
 
-def _corner_levels(polygon) -> np.ndarray:
+def divided(marks, whole: float, parts: int) -> np.ndarray:
+    """0 to whole in about this many parts, with cuts at the marks that leave room beside them."""
+    kept, least = [0.0], 0.6 * whole / parts
+    for mark in np.sort(marks):
+        if mark - kept[-1] > least and whole - mark > least:
+            kept.append(mark)
+    cuts = [np.linspace(a, b, max(round(parts * (b - a) / whole), 1) + 1) for a, b in pairwise([*kept, whole])]
+    return np.unique(np.concatenate(cuts))
+
+
+def corner_levels(polygon) -> np.ndarray:
     """y of the outline's corners, rising. A traced outline turns at every point; its corners are those that stay when
     it is simplified, and turn sharply then."""
     shape = shapely.Polygon(polygon)

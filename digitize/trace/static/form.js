@@ -40,7 +40,7 @@ const FIELDS = {
     ["hand", "Measured by hand, one a line: length, tube, nose, root, tip, span or cutout-balance", null, "span=52mm"],
     ["wind", "Crosswind", SPEEDS, "4"],
     ["rod_speed", "Speed leaving the rod", SPEEDS, "15"],
-    ["mach", "Mach number to show the methods at (number, 0 to 0.9)", "", "0.3"],
+    ["mach", "Mach number to show the methods at (number, 0 to 0.7)", "", "0.3"],
     ["seed", "Seed of the random numbers behind the bands (whole number)", "", "1"],
   ],
 };
