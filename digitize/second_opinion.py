@@ -101,12 +101,12 @@ def _warnings(geometry: Geometry, found: tuple[MethodReading, ...], caliber: flo
     wakes = wake_shift_mm(found) / caliber
     if wakes > NAMED_FROM_CALIBERS:
         known = any(reading.name in IN_WAKES.values() for reading in found)
-        ways = [f"{wake_shift_mm(found, name) / caliber:.2f} {name}" for name in IN_WAKES]
-        far = f"{' and '.join(ways)}, while their wakes stay flat" if known else f"up to {wakes:.2f}"
+        ways = [f"{wake_shift_mm(found, name) / caliber:.2f} calibers {name}" for name in IN_WAKES]
+        far = f"{', '.join(ways)}, while their wakes stay flat" if known else f"up to {wakes:.2f} calibers"
         yield Warn(
             "FINS_IN_WAKE",
-            "fins stand in the wake of fins ahead of them and lose force; the centre of pressure may lie that many "
-            f"calibers farther forward: {far}; the band holds it",
+            "fins stand in the wake of fins ahead of them and lose force; the centre of pressure may lie farther "
+            f"forward by {far}; the band holds it",
             "keep the low end of the margin above one caliber, and don't stand fins in line behind others",
         )
 
