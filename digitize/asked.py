@@ -46,5 +46,7 @@ def _g(value: float | None) -> str | None:
     return None if value is None else f"{value!r}g"
 
 
-def _pose(pose: Pose) -> str:
+def _pose(pose: Pose) -> str | None:
+    if pose.kind == "unsaid":
+        return None
     return f"{pose.angle_deg!r}deg" if pose.kind == "angle" else pose.kind

@@ -8,6 +8,7 @@ from digitize import areas, balance, stability
 from digitize.aero.components import centre_of_pressure
 from digitize.angle import angle_curve, loads_of
 from digitize.asked import words_of
+from digitize.fin_doubts import pose_warning, roll_warning, side_warning
 from digitize.hand import hand_checks, hand_facts, hand_warnings
 from digitize.options import MeasureOptions
 from digitize.outside import is_outside
@@ -26,7 +27,7 @@ from digitize.records import (
     Silhouette,
     Warn,
 )
-from digitize.rounding import counted, fixed
+from digitize.rounding import fixed
 from digitize.second_opinion import method_view, next_with_method, whole_band, with_method
 from digitize.solid.mark import marked_balance
 from digitize.solid.measure import UNEXPLAINED, Solid
@@ -49,6 +50,7 @@ class Measured:
 
 
 BRIEF_SAMPLES = 150
+
 
 
 def assemble(measured: Measured, options: MeasureOptions, last: Result | None = None) -> Result:
@@ -156,10 +158,11 @@ def unmeasurable_calibers(view: MethodView, balance_mm: Quantity, diameter_mm: Q
 
 
 def _with_other(cp_x: Quantity, measured: Measured) -> Quantity:
-    """The band widened to reach the centre of pressure for the other number of fins, if the number was not said."""
-    if measured.other is None:
-        return cp_x
-    apart = abs(centre_of_pressure(measured.other.geometry).x_mm - cp_x.value)
+    """The band widened to reach the centre of pressure for the other number of fins, if the number was not said, and
+    for any other way the fins may stand."""
+    others = [geometry for _, geometry in measured.solid.others]
+    others += [] if measured.other is None else [measured.other.geometry]
+    apart = max((abs(centre_of_pressure(other).x_mm - cp_x.value) for other in others), default=0.0)
     return replace(cp_x, pm95=float(np.hypot(cp_x.pm95, apart)))
 
 
@@ -247,8 +250,9 @@ def _own_warnings(measured: Measured, options: MeasureOptions, cp_x: Quantity, c
                 "at this pose",
                 "Check --fins and --pose, or turn the rocket so that one fin lies flat in the photo's plane",
             ))  # fmt: skip
-        warnings += _side_warning(trace, k)
-        warnings += _roll_warning(solid, trace, k, options)
+        warnings += side_warning(trace, k)
+        warnings += roll_warning(solid, trace, k, options)
+    warnings += pose_warning(solid, caliber)
     if measured.references and options.behind_mm is None and solid.adjusted.problem.told.tube_mm is None:
         told, depth_mm = solid.adjusted.problem.told, float(solid.adjusted.pose().depth_mm)
         percent = 100 * 1.96 * told.behind_sigma_mm / depth_mm
@@ -273,39 +277,6 @@ def _own_warnings(measured: Measured, options: MeasureOptions, cp_x: Quantity, c
             "Measure the largest diameter with a caliper (--scale tube=) or take a better photo",
         ))  # fmt: skip
     return warnings
-
-
-def _roll_warning(solid: Solid, trace, k: int, options: MeasureOptions) -> list[Warn]:
-    """The roll seen from both sides against what the user said, where the picture settles it."""
-    count = trace.said.count
-    seen = np.degrees(trace.roll_rad - solid.adjusted.pose().roll_offset_rad())
-    apart = min(
-        abs((seen - np.degrees(said) + 180 / count) % (360 / count) - 180 / count) for said in trace.said.roll_rad
-    )
-    if apart < max(5.0, 3 * np.degrees(trace.roll_sigma_rad)):
-        return []
-    return [
-        Warn(
-            "ROLL_DIFFERS",
-            f"Fin group {k} stands {counted(apart, 'degree')} from where --pose {options.pose.kind} puts it, by the "
-            "picture",
-            "Check --pose, or give the angle of fin 1 from the photo's plane, for example --pose 30deg",
-        )
-    ]
-
-
-def _side_warning(trace, k: int) -> list[Warn]:
-    if trace.side_areas_mm2 is None:
-        return []
-    upper, lower = trace.side_areas_mm2
-    if abs(upper - lower) <= 0.05 * (upper + lower) / 2:
-        return []
-    return [Warn(
-        "FIN_SIDES_DIFFER",
-        f"The two fins of group {k} that lie flat differ: {upper:.0f} mm² on the upper side, "
-        f"{lower:.0f} mm² on the lower",
-        "Look at the overlay: is one fin bent, broken, in shadow, or not in the photo's plane?",
-    )]  # fmt: skip
 
 
 def _assumptions(measured: Measured, options: MeasureOptions, rolls_deg) -> tuple[str, ...]:

@@ -53,9 +53,10 @@ class ScaleClaim:
 
 @dataclass(frozen=True)
 class Pose:
-    """How the fins stand. kind: 'in-plane', 'diagonal', 'resting' or 'angle' (with angle_deg)."""
+    """How the fins stand. kind: 'in-plane', 'diagonal', 'resting', 'angle' (with angle_deg), or 'unsaid'; where nobody
+    said it and no picture shows it, fins are drawn in the plane."""
 
-    kind: str = "in-plane"
+    kind: str = "unsaid"
     angle_deg: float | None = None
 
     def roll_deg(self, count: int) -> float:
@@ -67,7 +68,7 @@ class Pose:
         gap = 360 / count
         if self.kind == "angle":
             return self.angle_deg % gap
-        return {"in-plane": 0.0, "diagonal": gap / 2, "resting": (-90 + gap / 2) % gap}[self.kind]
+        return {"unsaid": 0.0, "in-plane": 0.0, "diagonal": gap / 2, "resting": (-90 + gap / 2) % gap}[self.kind]
 
 
 @dataclass(frozen=True)

@@ -242,7 +242,10 @@ def _fin_said(options: MeasureOptions, k: int, count: int, groups: int) -> FinsS
 
 
 def _rolls(pose: Pose, count: int) -> tuple[float, ...]:
-    """Rolls from the photo's plane that fit the words, rad; an odd group in the plane may be on either side."""
+    """Rolls from the photo's plane that fit the words, rad, none where nothing was said; an odd group in the plane may
+    be on either side."""
+    if pose.kind == "unsaid":
+        return ()
     roll = np.radians(pose.roll_deg(count))
     if pose.kind == "resting":
         return (roll,)

@@ -36,6 +36,7 @@ GRAVE = {
     "TOUCHES_FRAME",
     "FINS_OVERLAP",
     "TWO_FINS",
+    "POSE_UNSURE",
     "NO_FINS",
     "HAND_MATTERS",
     "WIDER_TAIL_UNSURE",

@@ -188,11 +188,12 @@ def errors(scene, solid) -> dict:
 
 
 def check(scene, told=None, *, cp=0.03, length=0.25, area=1.5, **how):
-    """Solve and hold to bounds; the error of a real grid is never nought."""
+    """Solve and hold to bounds; the errors of a real grid are never all nought, one may be by chance."""
     told = told or Told(tube_mm=scene.rocket.max_diameter_mm)
     solid = solve(scene, told, **how)
     off = errors(scene, solid)
-    assert 1e-5 < abs(off["cp"]) < cp, off
+    assert np.hypot(off["cp"], np.abs(off["areas"]).max() / 100) > 1e-5, off
+    assert abs(off["cp"]) < cp, off
     assert abs(off["length"]) < length, off
     assert abs(off["diameter"]) < 0.3, off
     assert np.abs(off["areas"]).max() < area, off

@@ -20,7 +20,7 @@ LAYERS = (
     ("template_files",),
     ("outline", "sheet"),
     ("solid", "uncertainty"),
-    ("assemble", "combine"),
+    ("fin_doubts", "assemble", "combine"),
     ("pipeline",),
     ("many", "trace"),
     ("commands",),

@@ -1,13 +1,11 @@
 """How well a carved fin's edges are known: by the outline's deviation, its two sides, and what stays unexplained."""
 
-from dataclasses import replace
-
 import numpy as np
 from scipy.spatial import cKDTree
 
 from digitize.aero.components import exposed_planform
 from digitize.records import Silhouette
-from digitize.solid.planform import Carving, Scenery, carve
+from digitize.solid.planform import Carving
 from digitize.solid.pose import Pose
 
 COMMON_UNEXPLAINED = 0.02
@@ -24,7 +22,7 @@ def misfit_sigma_px(pixels, outline, job: Carving, sides, unexplained: float, po
     """Edge error along the fin, in pixels, that would make up for half the difference of its two sides and for what
     of the silhouette it leaves unexplained beyond a common share."""
     profile = job.profile_s_mm - [job.profile_s_mm[0, 0], 0.0]
-    area = _polygon_area(exposed_planform(profile, outline))
+    area = polygon_area(exposed_planform(profile, outline))
     apart = abs(sides[0] - sides[1]) / 2 if sides else 0.0
     doubt_mm2 = np.hypot(apart, max(unexplained - COMMON_UNEXPLAINED, 0.0) * area / 2)
     edge_mm = np.linalg.norm(np.diff(pixels, axis=0), axis=1).sum() * pose.depth_mm / pose.camera.focal_px
@@ -45,20 +43,7 @@ def outward(pose: Pose, outline, angle_rad, offset_mm) -> np.ndarray:
     return moved / np.maximum(np.linalg.norm(moved, axis=1, keepdims=True), 1e-12)
 
 
-def side_areas(scene: Scenery, pose: Pose, job: Carving) -> tuple[float, float] | None:
-    """Area by either side alone, when both sides show a fin lying flat."""
-    side = np.cos(job.angles())
-    if not (np.any(side > 0.95) and np.any(side < -0.95)):
-        return None
-    areas = []
-    for which in ("upper", "lower"):
-        planform = carve(scene, pose, replace(job, sides=which))
-        if planform is None:
-            return None
-        areas.append(_polygon_area(exposed_planform(job.profile_s_mm, planform.outline_mm)))
-    return areas[0], areas[1]
-
-
-def _polygon_area(points: np.ndarray) -> float:
+def polygon_area(points: np.ndarray) -> float:
+    """Area of a closed polygon (n, 2)."""
     x, y = points.T
     return float(abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2)

@@ -22,12 +22,13 @@ from digitize.solid.adjust import (
 )
 from digitize.solid.axis import AxisView, find_axis
 from digitize.solid.ends import LEAST_SPUR_PX, WIDEST, base_edge, nose_tip, rim_of, wider_rim
-from digitize.solid.fin_edges import edge_sigma_px, misfit_sigma_px, outward, side_areas
-from digitize.solid.planform import Carving, Coverage, carve, coverage, scenery
+from digitize.solid.fin_edges import edge_sigma_px, misfit_sigma_px, outward
+from digitize.solid.fin_fit import Fitted
+from digitize.solid.planform import Carving, Coverage, coverage, scenery
 from digitize.solid.pose import Pose
 from digitize.solid.profile import limb_of, profile_of
 from digitize.solid.resting import lying
-from digitize.solid.roll import find_roll
+from digitize.solid.roll import find_fins
 from digitize.solid.sound import check_sound, check_straight
 from digitize.solid.stations import MIN_TUBE, Stations, find_stations
 
@@ -42,7 +43,8 @@ UNEXPLAINED = 0.12
 
 @dataclass(frozen=True)
 class FinsSaid:
-    """What the user said of one group. roll_rad: rolls that fit the words, from the photo's plane."""
+    """What the user said of one group. roll_rad: rolls that fit the words, from the photo's plane; none if nothing was
+    said."""
 
     count: int
     roll_rad: tuple[float, ...]
@@ -56,7 +58,8 @@ class FinTrace:
     picture. roll_rad and its sigma, from the line of sight; unexplained: share of the silhouette; side_areas_mm2:
     area by the upper and by the lower side alone where both show a fin lying flat, else None; edge_sigma_px: typical of
     the outline there; misfit_sigma_px: what the silhouette's own contradictions are worth along the fin's edge;
-    own_sigma_px: (m,) error of each point by itself, for those set by hand."""
+    own_sigma_px: (m,) error of each point by itself, for those set by hand; turn_rad: (count,) each fin's own departure
+    from its place."""
 
     said: FinsSaid
     outline_px: np.ndarray
@@ -71,6 +74,7 @@ class FinTrace:
     edge_sigma_px: float
     misfit_sigma_px: float = 0.0
     own_sigma_px: np.ndarray | float = 0.0
+    turn_rad: np.ndarray | float = 0.0
 
 
 @dataclass(frozen=True)
@@ -79,7 +83,8 @@ class Solid:
     limb of each profile point is (or would be) seen; hidden_knots: (n,) bool; tip_sigma_px, base_sigma_px: of the ends
     along the axis; rim_sigma_mm: of the aft end's radius where fins hide the limb before it; edge_sigma_px: typical of
     the outline; shoulder_sigma_mm: of where the last but one profile point lies along the axis, where fins hide how the
-    body widens; knot_sigma_px: (n,) error of each profile point by itself, for those set by hand."""
+    body widens; knot_sigma_px: (n,) error of each profile point by itself, for those set by hand; others: the same
+    rocket with the fins otherwise, where the picture fits that as well: (how they stand in words, geometry)."""
 
     geometry: Geometry
     adjusted: Adjusted
@@ -96,6 +101,7 @@ class Solid:
     shoulder_sigma_mm: float = 0.0
     warnings: tuple[Warn, ...] = ()
     knot_sigma_px: np.ndarray | float = 0.0
+    others: tuple[tuple[str, Geometry], ...] = ()
 
 
 def measure_solid(
@@ -127,7 +133,7 @@ def measure_solid(
     cover = coverage(silhouette.outline_px, silhouette.outline_px.min(0), silhouette.outline_px.max(0))
     traced = _fins(adjusted, stations, profile, cover, silhouette, fins)
     if resting and traced:
-        standing = [(trace.roll_rad, trace.said.count, outline) for trace, outline in traced]
+        standing = [(group[0][0].roll_rad, group[0][0].said.count, group[0][1]) for group in traced]
         adjusted = adjust(replace(problem, told=lying(problem.told, profile, standing)), adjusted.values)
         profile = _profile(adjusted, stations, silhouette)
         traced = _fins(adjusted, stations, profile, cover, silhouette, fins)
@@ -340,8 +346,8 @@ def _earliest_as_wide(pose: Pose, upper_px, lower_px, stations: Stations, radius
     return float(s[room[0]] if len(room) else s[stations.fin_runs[-1][0]])
 
 
-def _fins(adjusted, stations, profile, cover, silhouette, fins) -> list[tuple[FinTrace, np.ndarray]]:
-    """(trace, outline (m, 2) from the nose tip) of each group the silhouette shows, nose to tail."""
+def _fins(adjusted, stations, profile, cover, silhouette, fins) -> list[list[tuple[FinTrace, np.ndarray]]]:
+    """[(trace, outline (m, 2) from the nose tip)] of each group, nose to tail: the ways it may stand, best first."""
     pose = adjusted.pose()
     if len(stations.fin_runs) < len(fins):
         raise OutlineRefusal(
@@ -377,47 +383,64 @@ def _fins(adjusted, stations, profile, cover, silhouette, fins) -> list[tuple[Fi
 def _reach(s, side, first, last, said) -> float:
     """How far from the axis a fin's tip may lie, if the flattest fin shows all that is seen."""
     seen = np.abs(side[(s > first) & (s < last)]).max()
-    angles = np.array(said.roll_rad)[:, None] + 2 * np.pi * np.arange(said.count) / said.count
+    rolls = np.array(said.roll_rad or np.linspace(0, 2 * np.pi / said.count, 37))
+    angles = rolls[:, None] + 2 * np.pi * np.arange(said.count) / said.count
     flattest = np.abs(np.cos(angles)).max(axis=1).min()
     return float(seen / max(flattest, 0.25) * 1.15)
 
 
 def _one_group(adjusted, cover: Coverage, job: Carving, said: FinsSaid, tip_s: float, silhouette: Silhouette):
+    """[(trace, outline)] of each way the fins may stand, the best first."""
     pose = adjusted.pose()
-    offset = pose.roll_offset_rad()
     scene = scenery(cover, pose, job)
-    roll, sigma, unexplained = find_roll(scene, pose, job, [r + offset for r in said.roll_rad])
-    job = replace(job, roll_rad=roll)
-    planform = carve(scene, pose, job)
-    if planform is None:
+    fits = find_fins(silhouette, scene, pose, job, [r + pose.roll_offset_rad() for r in said.roll_rad])
+    if not fits:
         raise OutlineRefusal(
             "No fin stands clear of the body in the outline",
             "Turn the rocket so that one fin lies flat in the photo's plane (--pose in-plane) and photograph it again",
         )
+    return [_trace(fitted, pose, job, said, tip_s, silhouette) for fitted in fits]
+
+
+def _trace(fitted: Fitted, pose: Pose, job: Carving, said: FinsSaid, tip_s: float, silhouette: Silhouette):
+    planform = fitted.planform
     outline = planform.outline_mm - [tip_s, 0.0]
     pixels = np.array([
         pose.project_fin(point[None], angle, off)[0]
         for point, angle, off in zip(planform.outline_mm, planform.angle_rad, planform.offset_mm, strict=True)
     ])  # fmt: skip
-    sides = side_areas(scene, pose, job)
     trace = FinTrace(
         said=said,
         outline_px=pixels,
         angle_rad=planform.angle_rad,
         offset_mm=planform.offset_mm,
         out_px=outward(pose, planform.outline_mm, planform.angle_rad, planform.offset_mm),
-        roll_rad=roll,
-        roll_sigma_rad=sigma,
+        roll_rad=fitted.roll_rad,
+        roll_sigma_rad=fitted.roll_sigma_rad,
         hidden_mm=(planform.hidden_lead_mm, planform.hidden_trail_mm),
-        unexplained=unexplained,
-        side_areas_mm2=sides,
+        unexplained=fitted.unexplained,
+        side_areas_mm2=fitted.side_areas_mm2,
         edge_sigma_px=edge_sigma_px(pixels, silhouette),
-        misfit_sigma_px=misfit_sigma_px(pixels, outline, job, sides, unexplained, pose),
+        misfit_sigma_px=misfit_sigma_px(pixels, outline, job, fitted.side_areas_mm2, fitted.unexplained, pose),
+        turn_rad=fitted.turn_rad,
     )
     return trace, outline
 
 
-def _solid(name, adjusted, stations, axis, profile, traced, end_sigmas, silhouette) -> Solid:
+def _others(geometry: Geometry, ways, pose: Pose) -> tuple[tuple[str, Geometry], ...]:
+    """(words, geometry) of each other way one of the groups may stand."""
+    found = []
+    for k, group in enumerate(ways):
+        for trace, outline in group[1:]:
+            fins = list(geometry.fins)
+            fins[k] = replace(fins[k], outline_mm=outline)
+            deg = np.degrees(trace.roll_rad - pose.roll_offset_rad()) % (360 / trace.said.count)
+            found.append((f"{deg:.0f} degrees", rounded(replace(geometry, fins=tuple(fins)))))
+    return tuple(found)
+
+
+def _solid(name, adjusted, stations, axis, profile, ways, end_sigmas, silhouette) -> Solid:
+    traced = [group[0] for group in ways]
     groups = tuple(FinGroup(t.said.count, outline, t.said.thickness_mm) for t, outline in traced)
     geometry = rounded(Geometry(name, profile, groups))
     pose = adjusted.pose()
@@ -448,4 +471,5 @@ def _solid(name, adjusted, stations, axis, profile, traced, end_sigmas, silhouet
         rim_sigma_mm=end_sigmas[1] if by_rim else 0.0,
         base_sigma_px=0.6,
         edge_sigma_px=float(np.median(silhouette.sigma_px)),
+        others=_others(geometry, ways, pose),
     )

@@ -28,6 +28,7 @@ LEDGE_RISE_PX, LEDGE_SLOPE = 8.0, 0.35
 MOST_CARRIED = 4.5
 """A ledge stays within so many pixels of where it starts and rises from the body by no more than this slope; a strake
 does so too, but is seen for a fifth at least of what it is carried on."""
+LEAST_NOTCH = 0.01
 EDGE_ROUNDING = 0.4
 """Share of the half thickness by which an oblique fin's edge stands out in the picture: about 0.3 for round and 0.7
 for square edges at 45 degrees (1 - cos and sin); in between, since nobody says which."""
@@ -81,7 +82,7 @@ class Carving:
 
     profile_s_mm: (n, 2) body profile, place along the axis and radius; first_s_mm, last_s_mm, reach_mm: the box to
     look in; step_mm: grid; half_thickness_mm: of the fin; count, roll_rad: the fins' angles are
-    roll + 2 pi k / count. sides: 'both', or 'upper'/'lower' to use only fins on that side of the picture.
+    roll + 2 pi k / count + turn_rad, the last each fin's own, (count,) or 0.
     """
 
     profile_s_mm: np.ndarray
@@ -92,17 +93,11 @@ class Carving:
     half_thickness_mm: float
     count: int
     roll_rad: float
-    sides: str = "both"
+    turn_rad: np.ndarray | float = 0.0
 
     def angles(self) -> np.ndarray:
-        """(k,) fin angles that are used, rad."""
-        angles = self.roll_rad + 2 * np.pi * np.arange(self.count) / self.count
-        side = np.cos(angles)
-        if self.sides == "upper":
-            return angles[side > 0.3]
-        if self.sides == "lower":
-            return angles[side < -0.3]
-        return angles
+        """(count,) fin angles, rad."""
+        return self.roll_rad + 2 * np.pi * np.arange(self.count) / self.count + self.turn_rad
 
     def radius_at(self, s_mm: np.ndarray) -> np.ndarray:
         """Body radius, 0 beyond its ends."""
@@ -167,11 +162,32 @@ def _carve_once(scene: Scenery, pose: Pose, job: Carving) -> Planform | None:
     )
     points = _without_ledge(_simplified(points, 0.4 * job.step_mm), job)
     points = _without_ledge(points[::-1], job)[::-1]
+    return closed_to_root(points, scene, pose, job)
+
+
+def closed_to_root(
+    points: np.ndarray, scene: Scenery, pose: Pose, job: Carving, turn_rad: np.ndarray | float = 0.0
+) -> Planform:
+    """The planform of an open edge (m, 2), carried on to the body at both ends. turn_rad: (count,) each fin's own
+    departure from its place."""
     lead, hidden_lead = _to_root(points, job)
     trail, hidden_trail = _to_root(points[::-1], job)
     outline = np.vstack([lead, points, trail])
-    angle, offset = _deciding(scene.cover, pose, job, outline)
+    angle, offset = _deciding(scene.cover, pose, replace(job, turn_rad=turn_rad), outline)
     return Planform(outline, angle, offset, hidden_lead, hidden_trail)
+
+
+def without_notches(planform: Planform) -> Planform | None:
+    """The planform with what is cut into its convex hull filled in, None where that is little: a fin's bit that the
+    outline lacks is cut out of the visual hull, whichever fin lacked it."""
+    outline = planform.outline_mm
+    hull = cv2.convexHull(outline.astype(np.float32), returnPoints=False)[:, 0]
+    kept = np.unique(np.r_[hull, 0, 1, len(outline) - 2, len(outline) - 1])
+    area, filled = (cv2.contourArea(points.astype(np.float32)) for points in (outline, outline[kept]))
+    if filled < (1 + LEAST_NOTCH) * area or len(kept) < 5:
+        return None
+    rest = {"angle_rad": planform.angle_rad[kept], "offset_mm": planform.offset_mm[kept]}
+    return replace(planform, outline_mm=outline[kept], **rest)
 
 
 def _turned_fins(planform: Planform, pose: Pose, job: Carving, like: Coverage) -> np.ndarray:
@@ -327,3 +343,13 @@ def _deciding(cover, pose, job, outline):
     values = np.array([cover.at(pose.project_fin(outline, angle, offset)) for angle, offset in views])
     best = np.argmin(values, axis=0)
     return np.array([views[k][0] for k in best]), np.array([views[k][1] for k in best])
+
+
+def drawn_fins(planform: Planform, pose: Pose, job: Carving, like: Coverage) -> np.ndarray:
+    """Bool (h, w): where the fins of this planform would be seen."""
+    mask = np.zeros(like.alpha.shape, np.uint8)
+    for angle in job.angles():
+        for face in (-1.0, 0.0, 1.0):
+            seen = pose.project_fin(planform.outline_mm, angle, face * job.half_thickness_mm)
+            cv2.fillPoly(mask, [np.round((seen - like.corner_px) * 16).astype(np.int32)], 1, shift=4)
+    return mask > 0

@@ -1,93 +1,98 @@
-"""How the fins stand, found by which roll lets one planform explain the silhouette on both sides."""
+"""How the fins stand, and their planform: every roll is tried, the best by how it explains the silhouette.
+
+A coarse visual hull (solid.planform) at each roll says where it is worth looking; there the planform is fitted
+(solid.fin_fit), and the fits are compared by their cost in squared standard deviations. What was said of the pose is an
+observation of the roll with its own standard deviation.
+"""
 
 from dataclasses import replace
 
-import cv2
 import numpy as np
 
-from digitize.solid.planform import Carving, Coverage, Planform, Scenery, carve
+from digitize.records import Silhouette
+from digitize.solid.fin_fit import Fitted, fin_region, fit, seen_of
+from digitize.solid.planform import Carving, Scenery, carve, drawn_fins, without_notches
 from digitize.solid.pose import Pose
 
-SEARCH_DEG = np.arange(-8.0, 8.1, 2.0)
-TOLD_SIGMA_DEG = 2.5
+STEP_DEG = 5.0
+TOLD_SIGMA_RAD = np.radians(2.5)
+MOST_TOLD = 16.0
+"""Most that a pose as said may weigh, in squared standard deviations: people mix poses up too."""
 COARSE = 3.0
 """The search works on a grid this many times coarser than the final carving."""
-CLEARLY = 4.0
-"""Difference of two costs, each a square in standard deviations, beyond which one roll is the better."""
+MOST_FITS = 5
+AS_WELL = 6.0
+"""Difference of two costs within which a roll is not ruled out: 99 of 100 times by chance alone it is less."""
+PER_CORNER = 2.0
+"""What each corner of a planform must gain, in squared standard deviations (H. Akaike, IEEE Trans. Autom. Control 19
+(1974) 716, for the two unknowns it brings: twice as much as the two that chance alone gains)."""
+SAME_RAD = np.radians(2.0)
 
 
-def find_roll(
-    scene: Scenery, pose: Pose, job: Carving, starts_rad: list[float]
-) -> tuple[float, float, float]:
-    """(roll, its standard deviation, share of the fins' silhouette left unexplained), rad.
+def find_fins(
+    silhouette: Silhouette, scene: Scenery, pose: Pose, job: Carving, said_rad: list[float]
+) -> list[Fitted]:
+    """The fits that can't be ruled out, the best first; empty where nothing of a fin stands clear of the body.
 
-    starts_rad: rolls that fit what the user said (an in-plane fin of three may be on either side), the likeliest
-    first: a later one is taken only where it explains clearly more, since four fins in the picture's plane and four
-    at 45 degrees, larger by 1.41, look alike. The cost is the area the fins leave unexplained, in units of what an
-    edge error of a third of a pixel along the fins' edge would make, plus the squared departure from what was said
-    over TOLD_SIGMA_DEG.
+    said_rad: rolls that fit what was said, from the line of sight; empty if nothing was said. Rolls that differ by
+    a mirror image toward and away from the camera both appear where the picture can't tell them apart.
     """
+    seen = seen_of(silhouette, scene, pose, job)
+    gap = 2 * np.pi / job.count
+    rolls = [*said_rad, *np.arange(0, gap - 1e-9, gap / round(np.degrees(gap) / STEP_DEG))]
     coarse = replace(job, step_mm=COARSE * job.step_mm)
-    target = _fin_region(scene, pose, job)
-    best = None
-    for start in starts_rad:
-        trial = _cost(scene, pose, replace(coarse, roll_rad=start), target)[0]
-        if best is None or trial < best[0] - CLEARLY:
-            best = (trial, start)
-    start = best[1]
-    costs = []
-    for delta in SEARCH_DEG:
-        misfit, _ = _cost(scene, pose, replace(coarse, roll_rad=start + np.radians(delta)), target)
-        costs.append(misfit + (delta / TOLD_SIGMA_DEG) ** 2)
-    delta, sigma = _parabola(SEARCH_DEG, np.array(costs))
-    roll = start + np.radians(delta)
-    _, missing = _cost(scene, pose, replace(coarse, roll_rad=roll), target)
-    return roll, np.radians(sigma), missing
+    target = fin_region(scene, pose, job)
+    fits: list[Fitted] = []
+    for roll in _lowest([(_misfit(scene, pose, replace(coarse, roll_rad=r), target, said_rad), r) for r in rolls], gap):
+        said, apart = _nearest(roll, said_rad, gap)
+        at = replace(job, roll_rad=roll if said is None else said + apart)
+        start = carve(scene, pose, at)
+        if start is None:
+            continue
+        near = said is not None and abs(apart) < MOST_TOLD**0.5 * TOLD_SIGMA_RAD
+        told = (said, TOLD_SIGMA_RAD) if near else None
+        found = [fit(seen, scene, pose, at, s.outline_mm[1:-1], told) for s in (start, without_notches(start)) if s]
+        best = min(found, key=lambda f: f.cost + PER_CORNER * len(f.planform.outline_mm))
+        fits.append(replace(best, cost=best.cost + _told_cost(best.roll_rad, said_rad, gap)))
+    chosen: list[Fitted] = []
+    for found in sorted(fits, key=lambda f: f.cost):
+        again = any(abs(_apart(found.roll_rad, other.roll_rad, gap)) < SAME_RAD for other in chosen)
+        if not again and (not chosen or found.cost < chosen[0].cost + AS_WELL):
+            chosen.append(found)
+    return chosen
 
 
-def _fin_region(scene, pose, job):
-    """Bool (h, w): silhouette that is not body, within the group's stretch of the axis."""
-    cover = scene.cover
-    stretch = pose.project(
-        np.array([[s, y, 0.0] for s, y in [
-            (job.first_s_mm, -2 * job.reach_mm), (job.last_s_mm, -2 * job.reach_mm),
-            (job.last_s_mm, 2 * job.reach_mm), (job.first_s_mm, 2 * job.reach_mm),
-        ]])
-    )  # fmt: skip
-    band = np.zeros(cover.alpha.shape, np.uint8)
-    cv2.fillPoly(band, [np.round(stretch - cover.corner_px).astype(np.int32)], 1)
-    return (cover.alpha > 0.5) & (scene.body.alpha < 0.5) & (band > 0)
+def _apart(one: float, other: float, gap: float) -> float:
+    return (one - other + gap / 2) % gap - gap / 2
 
 
-def _cost(scene, pose, job, target):
-    """(cost of the silhouette's unexplained part, its share of the fins' silhouette)."""
+def _nearest(roll: float, said_rad, gap: float) -> tuple[float | None, float]:
+    """(the roll as said that is nearest, how far the roll is from it)."""
+    if not said_rad:
+        return None, 0.0
+    said = min(said_rad, key=lambda one: abs(_apart(roll, one, gap)))
+    return said, _apart(roll, said, gap)
+
+
+def _told_cost(roll: float, said_rad, gap: float) -> float:
+    return min((_nearest(roll, said_rad, gap)[1] / TOLD_SIGMA_RAD) ** 2, MOST_TOLD)
+
+
+def _misfit(scene: Scenery, pose: Pose, job: Carving, target: np.ndarray, said_rad) -> float:
+    """Share of the fins' silhouette that the hull at this roll leaves unexplained, and the departure from what was
+    said in the same measure: a standard deviation of it like one per cent."""
     planform = carve(scene, pose, job)
-    area = max(int(target.sum()), 1)
     if planform is None:
-        return 1e9, 1.0
+        return np.inf
     drawn = drawn_fins(planform, pose, job, scene.cover)
-    missing = int((target & ~drawn).sum())
-    edge = max(np.sqrt(area) * 4 * 0.33 * COARSE, 1.0)
-    return (missing / edge) ** 2, missing / area
+    missing = float((target & ~drawn).sum() / max(int(target.sum()), 1))
+    return missing + 0.01 * _told_cost(job.roll_rad, said_rad, 2 * np.pi / job.count) ** 0.5
 
 
-def drawn_fins(planform: Planform, pose: Pose, job: Carving, like: Coverage) -> np.ndarray:
-    """Bool (h, w): where the fins of this planform would be seen."""
-    mask = np.zeros(like.alpha.shape, np.uint8)
-    for angle in job.roll_rad + 2 * np.pi * np.arange(job.count) / job.count:
-        for face in (-1.0, 0.0, 1.0):
-            seen = pose.project_fin(planform.outline_mm, angle, face * job.half_thickness_mm)
-            cv2.fillPoly(mask, [np.round((seen - like.corner_px) * 16).astype(np.int32)], 1, shift=4)
-    return mask > 0
-
-
-def _parabola(x, cost):
-    """(minimum, standard deviation) from the parabola through the lowest point and its neighbours."""
-    k = int(np.clip(np.argmin(cost), 1, len(x) - 2))
-    step = x[1] - x[0]
-    left, middle, right = cost[k - 1 : k + 2]
-    curve = (left - 2 * middle + right) / step**2
-    if curve <= 0:
-        return float(x[int(np.argmin(cost))]), TOLD_SIGMA_DEG
-    shift = float(np.clip((left - right) / (2 * step * curve), -step, step))
-    return float(x[k] + shift), float(np.clip(np.sqrt(2 / curve), 0.3, TOLD_SIGMA_DEG))
+def _lowest(tried: list[tuple[float, float]], gap: float) -> list[float]:
+    """The rolls with the lowest misfits, none next to another, the lowest first."""
+    chosen: list[float] = []
+    for misfit, roll in sorted(tried):
+        if np.isfinite(misfit) and all(abs(_apart(roll, c, gap)) > np.radians(1.6 * STEP_DEG) for c in chosen):
+            chosen.append(roll)
+    return chosen[:MOST_FITS]

@@ -1,0 +1,344 @@
+"""One planform for all fins of a group, fitted to the edges of every fin that is seen.
+
+The visual hull (solid.planform) is the start: it takes from all fins whatever one of them lacks in the silhouette. Real
+fins are cut by hand, glued a few degrees off, and outlines err. So the planform's corners, the roll, and a turn of
+each fin of its own are the unknowns of a least-squares fit. Points of the silhouette's outline are held against the
+nearest outer edge of the model and the model's outer edges against the outline (iterated closest points, point to line:
+Y. Chen and G. Medioni, Image Vision Comput. 10 (1992) 145; from memory), with a loss that is bounded (S. Geman and
+D. McClure, 1987; from memory), so that a bit missing or too much on one fin counts no more than a few standard
+deviations and does not bend the others.
+"""
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from scipy.spatial import cKDTree
+from skimage.measure import approximate_polygon
+
+from digitize.aero.components import exposed_planform
+from digitize.records import Silhouette
+from digitize.solid.fin_edges import polygon_area
+from digitize.solid.planform import EDGE_ON_RAD, EDGE_ROUNDING, Carving, Planform, Scenery, closed_to_root
+from digitize.solid.pose import Pose
+
+EDGE_MODES = 5
+"""Independent stretches of one fin's edge: what errs on an edge errs together over a fifth of it."""
+UNLIKE = 0.015
+"""Fins of one group, cut by hand, differ by about 2 % of their size: each from their mean by this share."""
+GLUED_RAD = np.radians(2.0)
+"""How exactly a fin is glued at its angle (a builder's care; common practice, no source)."""
+WITHIN_PX = 0.5
+BOUND = 4.0
+"""Standard deviations beyond which a point counts no more."""
+STEPS = 8
+MOST_POINTS = 240
+ROUNDING_DOUBT = 0.5 * EDGE_MODES**0.5
+"""Doubt about how far an oblique fin's edge stands out, as a share of its half thickness: at 60 degrees round edges do
+by 0.50, square ones by 0.87 (1 - cos and sin), 0.3 is taken (EDGE_ROUNDING); all of an edge's stretches err alike."""
+
+
+@dataclass(frozen=True)
+class Seen:
+    """The outline as fins are fitted to it. every, tree: all its points (n, 2); points: (k, 2) those clear of the body
+    in the group's stretch, spacing_px apart; every_sigma_px, sigma_px: their standard deviations."""
+
+    every: np.ndarray
+    every_sigma_px: np.ndarray
+    tree: cKDTree
+    points: np.ndarray
+    sigma_px: np.ndarray
+    spacing_px: float
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """planform: with the roots carried on; roll_rad; turn_rad: (count,) each fin's own departure from its place;
+    roll_sigma_rad; cost: in squared standard deviations, what was said of the roll not counted; unexplained: area by
+    which the model's and the seen silhouette differ, over the fins' silhouette."""
+
+    planform: Planform
+    roll_rad: float
+    turn_rad: np.ndarray
+    roll_sigma_rad: float
+    cost: float
+    unexplained: float = 0.0
+    side_areas_mm2: tuple[float, float] | None = None
+
+    def angles(self) -> np.ndarray:
+        """(count,) each fin's angle, rad."""
+        count = len(self.turn_rad)
+        return self.roll_rad + 2 * np.pi * np.arange(count) / count + self.turn_rad
+
+
+def seen_of(silhouette: Silhouette, scene: Scenery, pose: Pose, job: Carving) -> Seen:
+    """The silhouette's outline as the fins of a group have to explain it."""
+    spacing = 1.0
+    every, sigma = _resampled(silhouette, spacing)
+    s = pose.limb(every)[0]
+    mine = (s > job.first_s_mm) & (s < job.last_s_mm) & (scene.body.at(every) < 0.5)
+    spacing_px = spacing * max(mine.sum() / MOST_POINTS, 1.0)
+    pick = np.flatnonzero(mine)
+    pick = pick[np.linspace(0, len(pick) - 1, min(len(pick), MOST_POINTS)).astype(int)] if len(pick) else pick
+    return Seen(every, sigma, cKDTree(every), every[pick], sigma[pick], spacing_px)
+
+
+def _resampled(silhouette: Silhouette, spacing: float) -> tuple[np.ndarray, np.ndarray]:
+    """The outline at equal spacing, and its standard deviations, each at most 6 pixels."""
+    points = np.vstack([silhouette.outline_px, silhouette.outline_px[:1]])
+    along = np.r_[0.0, np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))]
+    at = np.arange(0.0, along[-1], spacing)
+    sigma = np.minimum(np.append(silhouette.sigma_px, silhouette.sigma_px[0]), 6.0)
+    return np.column_stack([np.interp(at, along, column) for column in points.T]), np.interp(at, along, sigma)
+
+
+@dataclass(frozen=True)
+class _Edges:
+    """Samples (n,) on the model's outer edges: points, normal outward (n, 2), the fin, the segment's first corner, and
+    how far along it they lie."""
+
+    points: np.ndarray
+    normal: np.ndarray
+    fin: np.ndarray
+    corner: np.ndarray
+    share: np.ndarray
+    face: np.ndarray
+
+
+def fit(
+    seen: Seen, scene: Scenery, pose: Pose, job: Carving, start_mm: np.ndarray, told: tuple[float, float] | None
+) -> Fitted:
+    """The planform that explains the edges best. start_mm: (m, 2) its open edge, (s, y), to begin
+    with; told: (roll, its standard deviation) as said, rad, or None."""
+    px_mm = float(pose.depth_mm / pose.camera.focal_px)
+    inner = _corners(start_mm, px_mm * max(0.6, float(np.median(seen.every_sigma_px))))
+    roll, turn = job.roll_rad, np.zeros(job.count)
+    model = _Model(seen, scene, pose, job, px_mm)
+    bound = 5 * BOUND
+    for _ in range(STEPS):
+        bound = max(bound / 1.6, BOUND)
+        normal, gradient, _ = model.equations(inner, roll, turn, bound)
+        _add_priors(normal, gradient, len(inner), roll, turn, told)
+        damped = normal.copy()
+        k = np.arange(2 * len(inner))
+        damped[k, k] += (2 / _elbow_room(inner)) ** 2
+        move = np.linalg.solve(damped + 1e-9 * np.eye(len(normal)), -gradient)
+        limit = 0.3 * _elbow_room(inner)
+        inner = inner + np.clip(move[: 2 * len(inner)], -limit, limit).reshape(-1, 2)
+        roll += float(np.clip(move[2 * len(inner)], -0.05, 0.05))
+        turn = turn + np.clip(move[2 * len(inner) + 1 :], -0.05, 0.05)
+    normal, gradient, cost = model.equations(inner, roll, turn, BOUND)
+    _add_priors(normal, gradient, len(inner), roll, turn, told)
+    k = np.arange(2 * len(inner))
+    normal[k, k] += 1e-3 * (1 / _elbow_room(inner)) ** 2
+    sigma = float(np.sqrt(np.linalg.inv(normal)[2 * len(inner), 2 * len(inner)]))
+    planform = closed_to_root(inner, scene, pose, replace(job, roll_rad=roll), turn)
+    cost += float(((turn / GLUED_RAD) ** 2).sum())
+    unexplained = model.unexplained(planform.outline_mm, roll, turn)
+    return Fitted(planform, roll, turn, sigma, cost, unexplained, model.side_areas(inner, planform, roll, turn))
+
+
+def _corners(points: np.ndarray, tolerance_mm: float) -> np.ndarray:
+    """The open edge (m, 2) with the corners it needs, none closer to another than twice the tolerance."""
+    out = approximate_polygon(points, tolerance_mm)
+    far = np.r_[True, np.linalg.norm(np.diff(out, axis=0), axis=1) > 2 * tolerance_mm]
+    far[-1] = True
+    return out[far] if far.sum() >= 3 else points[np.linspace(0, len(points) - 1, min(4, len(points))).astype(int)]
+
+
+def _elbow_room(inner: np.ndarray) -> np.ndarray:
+    """(2 m,) length of the shorter edge at each corner, for both its coordinates."""
+    edge = np.linalg.norm(np.diff(inner, axis=0), axis=1)
+    return np.repeat(np.minimum(np.r_[edge, edge[-1]], np.r_[edge[0], edge]), 2)
+
+
+def _add_priors(normal, gradient, corners: int, roll: float, turn: np.ndarray, told) -> None:
+    at = 2 * corners
+    k = at + 1 + np.arange(len(turn))
+    normal[k, k] += 1 / GLUED_RAD**2
+    gradient[k] += turn / GLUED_RAD**2
+    if told is not None:
+        normal[at, at] += 1 / told[1] ** 2
+        gradient[at] += (roll - told[0]) / told[1] ** 2
+
+
+class _Model:
+    """The group's fins in the picture: their outer edges, and the normal equations of what they leave."""
+
+    def __init__(self, seen: Seen, scene: Scenery, pose: Pose, job: Carving, px_mm: float):
+        self.seen, self.scene, self.pose, self.job, self.px_mm = seen, scene, pose, job, px_mm
+        self.body = scene.body.alpha >= 0.5
+
+    def angles(self, roll: float, turn: np.ndarray) -> np.ndarray:
+        return roll + 2 * np.pi * np.arange(self.job.count) / self.job.count + turn
+
+    def faces(self, angle: float) -> tuple[float, ...]:
+        """Offsets of the planes that bound a fin in the picture."""
+        return _faces(self.job, angle)
+
+    def mask(self, outline: np.ndarray, angles) -> np.ndarray:
+        """(h, w) uint8: where fins of this planform are seen."""
+        out = np.zeros(self.body.shape, np.uint8)
+        for angle in angles:
+            for face in self.faces(angle):
+                seen = self.pose.project_fin(outline, angle, face) - self.scene.cover.corner_px
+                cv2.fillPoly(out, [np.round(seen * 16).astype(np.int32)], 1, shift=4)
+        return out
+
+    def edges(self, inner: np.ndarray, roll: float, turn: np.ndarray) -> _Edges:
+        """Samples of the edges that bound what is seen, hidden neither by the body nor by another fin."""
+        angles = self.angles(roll, turn)
+        mask = self.mask(_closed(inner, self.job), angles)
+        hidden = self.body | (mask > 0)
+        parts = []
+        for fin, angle in enumerate(angles):
+            for face in self.faces(angle):
+                corners = self.pose.project_fin(inner, angle, face)
+                parts.append(_sampled(corners, fin, face, max(self.seen.spacing_px, 2.0)))
+        edges = _Edges(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+        outer = ~_looked_up(hidden, edges.points + 1.5 * edges.normal - self.scene.cover.corner_px)
+        outer &= ~_looked_up(self.body, edges.points - self.scene.cover.corner_px)
+        return _Edges(*(getattr(edges, name)[outer] for name in edges.__dataclass_fields__))
+
+    def equations(self, inner: np.ndarray, roll: float, turn: np.ndarray, bound: float):
+        """(normal matrix, gradient, cost) at these values: unknown are the corners, the roll and each fin's turn."""
+        size = 2 * len(inner) + 1 + self.job.count
+        edges = self.edges(inner, roll, turn)
+        if not len(edges.points) or not len(self.seen.points):
+            return np.zeros((size, size)), np.zeros(size), 1e9
+        near, to_model = cKDTree(edges.points).query(self.seen.points)
+        back, to_seen = self.seen.tree.query(edges.points)
+        index = np.r_[to_model, np.arange(len(edges.points))]
+        target = np.vstack([self.seen.points, self.seen.every[to_seen]])
+        away = np.r_[near, back]
+        spacing = max(self.seen.spacing_px, 2.0)
+        away = np.where(away < 1.5 * spacing, 0.0, away)
+        off = ((target - edges.points[index]) * edges.normal[index]).sum(1)
+        angles = self.angles(roll, turn)
+        sigma = self._sigma(np.r_[self.seen.sigma_px, self.seen.every_sigma_px[to_seen]], edges, index, angles)
+        r = np.where(np.abs(off) > away, np.abs(off), away) / sigma
+        # one fin's edge is EDGE_MODES independent stretches; both directions tell the same
+        length = np.r_[np.full(len(near), self.seen.spacing_px), np.full(len(back), spacing)]
+        weight = 0.5 * length / self._stretch(edges)
+        cost = float((weight * r**2 / (1 + (r / bound) ** 2)).sum())
+        robust = weight / sigma**2 / (1 + (r / bound) ** 2) ** 2
+        slopes = self._slopes(inner, angles, edges, index)
+        return slopes.T @ (robust[:, None] * slopes), slopes.T @ (robust * -off), cost
+
+    def _stretch(self, edges: _Edges) -> float:
+        """Length in pixels over which an edge errs alike: a fifth of a whole fin's edge in the picture."""
+        spacing = max(self.seen.spacing_px, 2.0)
+        return max(spacing * np.bincount(edges.fin).max() / EDGE_MODES, 2 * spacing)
+
+    def _sigma(self, outline_sigma, edges: _Edges, index, angles) -> np.ndarray:
+        """(n,) standard deviation of each residual, pixels."""
+        height = np.abs(self.pose.limb(edges.points)[1]) - np.interp(
+            self.pose.limb(edges.points)[0], *self.job.profile_s_mm.T
+        )
+        turned = np.abs(np.sin(angles[edges.fin]))
+        thick = ROUNDING_DOUBT * self.job.half_thickness_mm * turned
+        own = np.hypot(UNLIKE * np.maximum(height, 0), thick) / self.px_mm
+        flat = np.abs(np.cos(angles[edges.fin])) > np.cos(EDGE_ON_RAD)
+        own = np.where(flat, own, own + self.job.half_thickness_mm / self.px_mm)
+        return np.sqrt(outline_sigma**2 + WITHIN_PX**2 + own[index] ** 2)
+
+    def _slopes(self, inner, angles, edges: _Edges, index) -> np.ndarray:
+        """(n, unknowns): how far each residual's edge moves outward with each unknown; the sign is the gradient's."""
+        m, count = len(inner), self.job.count
+        moved = np.zeros((len(edges.points), 2 * m + 1 + count))
+        step, turn_step = self.px_mm, 1e-3
+        rows = np.arange(len(edges.points))
+        for fin, angle in enumerate(angles):
+            for face in self.faces(angle):
+                mine = np.flatnonzero((edges.fin == fin) & (edges.face == face))
+                if not len(mine):
+                    continue
+                here = self.pose.project_fin(inner, angle, face)
+                by_s = (self.pose.project_fin(inner + [step, 0], angle, face) - here) / step
+                by_y = (self.pose.project_fin(inner + [0, step], angle, face) - here) / step
+                by_turn = (self.pose.project_fin(inner, angle + turn_step, face) - here) / turn_step
+                j, t, n = edges.corner[mine], edges.share[mine], edges.normal[mine]
+                for corner, part in ((j, 1 - t), (j + 1, t)):
+                    moved[rows[mine], 2 * corner] += part * (by_s[corner] * n).sum(1)
+                    moved[rows[mine], 2 * corner + 1] += part * (by_y[corner] * n).sum(1)
+                    turned = part * (by_turn[corner] * n).sum(1)
+                    moved[rows[mine], 2 * m] += turned
+                    moved[rows[mine], 2 * m + 1 + fin] += turned
+        return moved[index]
+
+    def side_areas(self, inner, planform: Planform, roll: float, turn: np.ndarray) -> tuple[float, float] | None:
+        """(upper, lower) area of one fin by its own edge, where both sides show a fin lying flat."""
+        angles = self.angles(roll, turn)
+        upper, lower = np.argmax(np.cos(angles)), np.argmin(np.cos(angles))
+        if np.cos(angles[upper]) < 0.95 or np.cos(angles[lower]) > -0.95:
+            return None
+        profile = self.job.profile_s_mm
+        area = polygon_area(exposed_planform(profile - [profile[0, 0], 0], planform.outline_mm - [profile[0, 0], 0]))
+        edges = self.edges(inner, roll, turn)
+        away, nearest = self.seen.tree.query(edges.points)
+        off = ((self.seen.every[nearest] - edges.points) * edges.normal).sum(1)
+        found = []
+        for fin in (upper, lower):
+            mine = (edges.fin == fin) & (away < 0.1 * np.sqrt(area) / self.px_mm)
+            grown = off[mine].sum() * max(self.seen.spacing_px, 2.0) * self.px_mm**2 / abs(np.cos(angles[fin]))
+            found.append(float(area + grown))
+        return found[0], found[1]
+
+    def unexplained(self, outline: np.ndarray, roll: float, turn: np.ndarray) -> float:
+        """Area by which the two silhouettes differ clear of the body, over the seen one's, in the group's stretch."""
+        drawn = (self.mask(outline, self.angles(roll, turn)) > 0) & ~self.body
+        target = fin_region(self.scene, self.pose, self.job)
+        stretch = drawn & ~(self.scene.cover.alpha > 0.5)
+        return float(((target & ~drawn).sum() + stretch.sum()) / max(int(target.sum()), 1))
+
+
+def _faces(job: Carving, angle: float) -> tuple[float, ...]:
+    turn = abs(np.sin(angle))
+    thick = job.half_thickness_mm * EDGE_ROUNDING * turn
+    if abs(np.cos(angle)) < np.cos(EDGE_ON_RAD):
+        thick = job.half_thickness_mm
+    return (-thick, 0.0, thick) if thick > 0 else (0.0,)
+
+
+def _closed(inner: np.ndarray, job: Carving) -> np.ndarray:
+    """The open edge with its ends brought down to the body."""
+    ends = inner[[0, -1]].copy()
+    ends[:, 1] = job.radius_at(ends[:, 0])
+    return np.vstack([ends[:1], inner, ends[1:]])
+
+
+def _sampled(corners: np.ndarray, fin: int, face: float, spacing: float):
+    """Columns of _Edges along the open chain of corners (m, 2) in the picture."""
+    edge = np.diff(corners, axis=0)
+    length = np.linalg.norm(edge, axis=1)
+    number = np.maximum(np.round(length / spacing).astype(int), 1)
+    corner = np.repeat(np.arange(len(edge)), number)
+    share = np.concatenate([(np.arange(n) + 0.5) / n for n in number])
+    points = corners[corner] + share[:, None] * edge[corner]
+    normal = np.column_stack([edge[:, 1], -edge[:, 0]]) / np.maximum(length, 1e-9)[:, None]
+    area = (corners[:, 0] * np.roll(corners[:, 1], -1) - np.roll(corners[:, 0], -1) * corners[:, 1]).sum()
+    normal = normal * (1.0 if area > 0 else -1.0)  # outward of the closed fin, whichever way round it is seen
+    return points, normal[corner], np.full(len(points), fin), corner, share, np.full(len(points), face)
+
+
+def _looked_up(mask: np.ndarray, points: np.ndarray) -> np.ndarray:
+    """(n,) bool of the mask at points (n, 2), False outside."""
+    x, y = np.round(points).astype(int).T
+    inside = (x >= 0) & (y >= 0) & (x < mask.shape[1]) & (y < mask.shape[0])
+    out = np.zeros(len(points), bool)
+    out[inside] = mask[y[inside], x[inside]]
+    return out
+
+
+def fin_region(scene: Scenery, pose: Pose, job: Carving) -> np.ndarray:
+    """Bool (h, w): silhouette that is not body, within the group's stretch of the axis."""
+    cover = scene.cover
+    stretch = pose.project(
+        np.array([[s, y, 0.0] for s, y in [
+            (job.first_s_mm, -2 * job.reach_mm), (job.last_s_mm, -2 * job.reach_mm),
+            (job.last_s_mm, 2 * job.reach_mm), (job.first_s_mm, 2 * job.reach_mm),
+        ]])
+    )  # fmt: skip
+    band = np.zeros(cover.alpha.shape, np.uint8)
+    cv2.fillPoly(band, [np.round(stretch - cover.corner_px).astype(np.int32)], 1)
+    return (cover.alpha > 0.5) & (scene.body.alpha < 0.5) & (band > 0)
