@@ -376,15 +376,6 @@ def test_by_whichever_margin_is_lower_with_the_weight_in():
     assert lower(unsure, sure).low_calibers == min(unsure.low_calibers, sure.low_calibers)
 
 
-def test_no_weight_makes_up_for_missing_fins(tmp_path, capsys):
-    path = tmp_path / "bare.toml"
-    path.write_text(GEOMETRY.split("[[fins]]")[0])
-    assert cli.main(["solve", str(path), "--balance", "150mm", "--mass", "90g", "--out", str(tmp_path / "r")]) == 0
-    capsys.readouterr()
-    code, out, err = run(capsys, tmp_path / "r")
-    assert (code, out, err.count("\n")) == (6, "", 1) and "no fins" in err
-
-
 def test_clay_and_no_weight_at_all_bring_no_caution_on_metal(results, capsys):
     for at, words, needed_now in (("225mm", (), True), ("180mm", ("--at", "20mm"), False)):
         said = run(capsys, results("--balance", at, "--mass", "90g"), *words)[1]

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from digitize import cli
 from digitize.hand import hand_checks, hand_facts, hand_warnings
 from digitize.loading import loading
 from digitize.many import Outcome, _row
@@ -125,3 +126,14 @@ def test_without_a_balance_point_there_is_none_and_every_place_stands():
     row = _row(Outcome("sorrel", 0, data, Path("out")))
     assert row["margin calibers"] == "" and "no balance point" in overview_html([data], [row])
     assert "margin" not in line(data, "x") and "no balance point" in report_html(data, None, "x")
+
+
+def test_no_weight_makes_up_for_missing_fins(tmp_path, capsys):
+    path = tmp_path / "bare.toml"
+    path.write_text('name = "sorrel"\n[body]\nprofile_mm = [[0, 0], [60, 12], [300, 12]]\n')
+    folder = str(tmp_path / "r")
+    assert cli.main(["solve", str(path), "--balance", "150mm", "--mass", "90g", "--out", folder]) == 0
+    capsys.readouterr()
+    assert cli.main(["ballast", folder]) == 6
+    out, err = capsys.readouterr()
+    assert out == "" and err.count("\n") == 1 and "no fins" in err
