@@ -14,6 +14,7 @@ from published import rows
 from digitize.aero.methods import CARRIED, CLASSIC, LATTICE, method_band, readings
 from digitize.records import FinGroup, Geometry
 from digitize.second_opinion import MACH_WORDS, TUNNEL, method_view
+from digitize.solve import solve
 
 D, LENGTH, NOSE, TAIL, BASE, ROOT, TIP, TIP_RADIUS = 57.15, 1040.13, 269.24, 45.72, 37.0, 86.0, 54.0, 82.6
 PLACE_READ = 0.2
@@ -71,6 +72,16 @@ def test_what_is_said_of_it_is_so():
     band = method_view(geometry, 0.0).method_pm95_mm / D
     assert f"lay {misses[0]} to {misses[1]} calibers ahead" in TUNNEL and f"± {band:.2f}" in TUNNEL
     assert TUNNEL in method_view(geometry, 0.0).words
+
+
+@pytest.mark.parametrize("row", rows("sounding_rocket_angles.csv"), ids=lambda row: row["angle_deg"])
+def test_at_larger_angles_the_curve_lies_ahead_of_the_tunnel_s(row):
+    """The cautious side, by more than the readings' uncertainty and less than what README says."""
+    curve = solve(model()).angle
+    ours = curve.cp_x_mm[int(row["angle_deg"])] / D
+    miss = (float(row["roll_0"]) + float(row["roll_45"])) / 2 - ours
+    print(f"place at {row['angle_deg']} degrees: measured {miss:+.2f} diameters from ours, {ours:.2f}")
+    assert 0.55 < miss < 1.15
 
 
 def test_where_the_fins_are_not_known_to_the_millimetre():

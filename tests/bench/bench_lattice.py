@@ -18,6 +18,8 @@ CURVED = np.column_stack([275 - 25 * np.cos(T), 12 + 40 * np.sin(T)])
 ROCKETS = {
     "three plain fins": ((3, PLAIN),),
     "four curved fins": ((4, CURVED),),
+    "three and three fins": ((3, PLAIN - [100, 0]), (3, PLAIN)),
+    "three and four fins": ((3, PLAIN - [100, 0]), (4, PLAIN)),
     "four and six fins": ((4, PLAIN - [100, 0]), (6, CURVED)),
 }
 
