@@ -8,8 +8,8 @@ import numpy as np
 
 from digitize.assemble import Measured, assemble
 from digitize.combine import Shot, combine
-from digitize.errors import OutlineRefusal, Refusal, ScaleRefusal, UsageRefusal
-from digitize.geometry import rounded
+from digitize.errors import GeometryRefusal, OutlineRefusal, Refusal, ScaleRefusal, UsageRefusal
+from digitize.geometry import check_geometry, rounded
 from digitize.options import MeasureOptions, Pose, ScaleClaim
 from digitize.outline.silhouette import NOTHING_MARKED, Marked, find_silhouette
 from digitize.photo.calibration import calibrated_prior, read_camera
@@ -119,6 +119,7 @@ def fit_photo(
     ]  # fmt: skip
     solid = min(solids, key=lambda s: max(t.unexplained for t in s.fins))
     _check_fins(solid)
+    _check_shape(solid)
     warnings = check_agreement(solid.adjusted, tuple(claim.text or claim.kind for claim in options.scales))
     return Measured(
         photo=photo,
@@ -140,6 +141,17 @@ def _check_fins(solid: Solid) -> None:
                 "Check --fins and --pose; turn the rocket so that one fin lies flat in the photo's plane, "
                 "on a plain ground",
             )
+
+
+def _check_shape(solid: Solid) -> None:
+    """Refuse what geometry.toml can't hold: every command that reads the results would."""
+    try:
+        check_geometry(solid.geometry)
+    except GeometryRefusal as refusal:
+        raise OutlineRefusal(
+            f"What was found is not the shape of a rocket: {refusal.what}",
+            "Check --fins and --pose, or set the outline right by hand: digitize trace PHOTO",
+        ) from None
 
 
 def _check_band(result: Result) -> None:

@@ -5,18 +5,15 @@ were drawn, not by this tool. The options are those of the commands in samples/R
 """
 
 import json
-import re
-import shlex
 import shutil
-from pathlib import Path
 
 import numpy as np
 import pytest
 from PIL import Image
+from sample_runs import COMMANDS, NAMES, SAMPLES, measured, measured_in
 
 from digitize import cli
 
-SAMPLES = Path(__file__).parents[1] / "samples"
 FILES = ("geometry.toml", "outline.svg", "overlay.png", "report.html", "result.json")
 EASIEST = "bramble-white-ruler"
 
@@ -26,39 +23,15 @@ def measured_part(cp):
     return {"value": cp["x_mm"]["value"], "pm95": cp["measured_pm95_mm"]}
 
 
-def commands():
-    """{sample: options as typed, without --out}, from samples/README.md."""
-    lines = re.findall(r"^digitize measure .*$", (SAMPLES / "README.md").read_text("utf-8"), re.MULTILINE)
-    words = [shlex.split(line)[2:] for line in lines]
-    return {Path(w[0]).stem: w[1 : w.index("--out")] + w[w.index("--out") + 2 :] for w in words}
-
-
-COMMANDS = commands()
-NAMES = sorted(COMMANDS)
 TRUTH = {name: json.loads((SAMPLES / f"{name}.json").read_text()) for name in NAMES}
 FLAT = [name for name in NAMES if "diagonal" not in COMMANDS[name]]
 TURNED = [name for name in NAMES if name not in FLAT]
 
 
-def measured_in(folder, photo, options):
-    """result.json of one run, which must succeed."""
-    code = cli.main(["measure", str(photo), *options, "--out", str(folder), "--quiet"])
-    assert code == 0, f"exit {code}"
-    return json.loads((folder / "result.json").read_text())
-
-
 @pytest.fixture(scope="session")
-def run(tmp_path_factory):
+def run():
     """Measures a sample, each only once: (results folder, result.json)."""
-    done = {}
-
-    def measure_once(name):
-        if name not in done:
-            folder = tmp_path_factory.mktemp(name) / "results"
-            done[name] = folder, measured_in(folder, SAMPLES / f"{name}.jpg", COMMANDS[name])
-        return done[name]
-
-    return measure_once
+    return measured
 
 
 def cp_error_calibers(result, truth):

@@ -321,6 +321,9 @@ def _to_root(points, job):
     for _ in range(30):
         radius = float(job.radius_at(np.array([point[0]]))[0]) or float(job.profile_s_mm[-1, 1])
         point = start + direction * (start[1] - radius)
+    on_body = float(np.clip(point[0], job.profile_s_mm[0, 0], job.profile_s_mm[-1, 0]))
+    if on_body != point[0]:  # an unseen edge carried on past the body's end: a root is glued to the body
+        point = np.array([on_body, float(job.radius_at(np.array([on_body]))[0])])
     return point, float(np.linalg.norm(point - start))
 
 
