@@ -7,6 +7,7 @@ import numpy as np
 from digitize import areas, balance, stability
 from digitize.aero.components import centre_of_pressure
 from digitize.angle import angle_curve, loads_of
+from digitize.as_shown import hangs_on_it, reaching, shown_of
 from digitize.asked import words_of
 from digitize.fin_doubts import pose_warning, roll_warning, side_warning
 from digitize.hand import hand_checks, hand_facts, hand_warnings
@@ -38,7 +39,8 @@ from digitize.uncertainty import SAMPLES, Samples, band, bands, draw, next_measu
 
 @dataclass(frozen=True)
 class Measured:
-    """One photo, measured. other: the solid for another number of fins, when the number was not said."""
+    """One photo, measured. other: the solid for another number of fins, when the number was not said; as_shown: the
+    solid as the photo shows it, one for each way in which a hand has set something off the photo's own edge."""
 
     photo: Photo
     prior: CameraPrior
@@ -47,10 +49,12 @@ class Measured:
     solid: Solid
     other: Solid | None
     warnings: tuple[Warn, ...] = ()
+    as_shown: tuple[Solid, ...] = ()
 
 
 BRIEF_SAMPLES = 150
-
+HAND_OFF = "HAND_OFF"
+"""Code of the warning that something set by hand lies off the photo's own edge."""
 
 
 def assemble(measured: Measured, options: MeasureOptions, last: Result | None = None) -> Result:
@@ -73,6 +77,13 @@ def assemble(measured: Measured, options: MeasureOptions, last: Result | None = 
     offset = solid.adjusted.pose().roll_offset_rad()
     rolls_deg = [round(float(np.degrees(t.roll_rad - offset)), 3) for t in solid.fins]
     area, centroid = _cutout(solid, samples, rolls_deg)
+    length = band(samples.length_mm, geometry.profile_mm[-1, 0])
+    base = band(samples.base_diameter_mm, 2 * geometry.profile_mm[-1, 1])
+    fins = tuple(fin_bands(solid, samples, k) for k in range(len(geometry.fins)))
+    shown = [shown_of(of) for of in measured.as_shown]
+    for one in shown:
+        length, diameter, base = one.sizes(length, diameter, base)
+        area, centroid, fins = reaching(area, one.cutout[0]), reaching(centroid, one.cutout[1]), one.fins(fins)
     loading, states = _states(measured, options, cp_x, samples, diameter)
     end_warnings, question = balance.asked_again(loading, states, float(geometry.profile_mm[-1, 0]), diameter.value)
     worst = balance.worst(states)
@@ -82,8 +93,6 @@ def assemble(measured: Measured, options: MeasureOptions, last: Result | None = 
     loads, balance_mm = loads_of(geometry, cp, area.value, centroid.value), worst and worst.balance_mm.value
     curve = angle_curve(loads, options.flight, balance_mm, diameter.value)
     pieces = describe_profile(geometry.profile_mm) if last is None else last.pieces
-    fins = tuple(fin_bands(solid, samples, k) for k in range(len(geometry.fins)))
-    length = band(samples.length_mm, geometry.profile_mm[-1, 0])
     facts = hand_facts(length, diameter, pieces, fins, centroid, geometry)
     checks = hand_checks(options.hand, facts)
     warnings = (
@@ -91,17 +100,28 @@ def assemble(measured: Measured, options: MeasureOptions, last: Result | None = 
         *_own_warnings(measured, options, measured_x, diameter.value), *geometry_warnings(geometry), *view.warnings,
         *hand_warnings(checks, facts, cp_x, worst and worst.balance_mm), *end_warnings,
     )  # fmt: skip
-    verdict = stability.verdict(
-        margin, cutout_margin, mass_g=mass_g, doubt=doubt_of(warnings), outside=is_outside(warnings), curve=curve,
-        floor_pm95=worst and unmeasurable_calibers(view, worst.balance_mm, diameter), question=question,
-    )  # fmt: skip
+
+    def judged(margin, cutout_margin, outside=None, doubt=None):
+        return stability.verdict(
+            margin, cutout_margin, mass_g=mass_g, doubt=doubt, curve=curve, question=question,
+            outside=is_outside(warnings) if outside is None else outside,
+            floor_pm95=worst and unmeasurable_calibers(view, worst.balance_mm, diameter),
+        )  # fmt: skip
+
+    doubt = doubt_of(warnings)
+    if doubt is None and worst is not None and any(
+        hangs_on_it(one, cp.x_mm, diameter.value, balance_mm, (margin, cutout_margin), lambda *of: judged(*of).level)
+        for one in shown
+    ):  # fmt: skip
+        doubt = next((w.text for w in warnings if w.code == HAND_OFF), None)
+    verdict = judged(margin, cutout_margin, doubt=doubt)
     verdict = balance.with_states(verdict, states)
     mm_per_px = band(samples.mm_per_px, float(np.median(samples.mm_per_px)))
     return Result(
         name=geometry.name,
         length_mm=length,
         max_diameter_mm=diameter,
-        base_diameter_mm=band(samples.base_diameter_mm, 2 * geometry.profile_mm[-1, 1]),
+        base_diameter_mm=base,
         fins=fins,
         cutout_area_mm2=area,
         cutout_centroid_mm=centroid,
@@ -159,11 +179,14 @@ def unmeasurable_calibers(view: MethodView, balance_mm: Quantity, diameter_mm: Q
 
 def _with_other(cp_x: Quantity, measured: Measured) -> Quantity:
     """The band widened to reach the centre of pressure for the other number of fins, if the number was not said, and
-    for any other way the fins may stand."""
+    for any other way the fins may stand; and that of the outline the photo shows, where a hand has set another."""
     others = [geometry for _, geometry in measured.solid.others]
     others += [] if measured.other is None else [measured.other.geometry]
     apart = max((abs(centre_of_pressure(other).x_mm - cp_x.value) for other in others), default=0.0)
-    return replace(cp_x, pm95=float(np.hypot(cp_x.pm95, apart)))
+    cp_x = replace(cp_x, pm95=float(np.hypot(cp_x.pm95, apart)))
+    for solid in measured.as_shown:
+        cp_x = reaching(cp_x, centre_of_pressure(solid.geometry).x_mm)
+    return cp_x
 
 
 def _cutout(solid: Solid, samples: Samples, rolls_deg) -> tuple[Quantity, Quantity]:

@@ -20,6 +20,7 @@ LAYERS = (
     ("template_files",),
     ("outline", "sheet"),
     ("solid", "uncertainty"),
+    ("as_shown",),
     ("fin_doubts", "assemble", "combine"),
     ("pipeline",),
     ("many", "trace"),

@@ -1,11 +1,16 @@
 """The found outline pulled by hand, before the solid is fitted to it."""
 
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from digitize.errors import UsageRefusal
-from digitize.records import Photo, Silhouette
+from digitize.assemble import Measured
+from digitize.errors import Refusal, UsageRefusal
+from digitize.options import MeasureOptions
+from digitize.pipeline import camera_of, fit_photo
+from digitize.records import Photo, ReferencePoints, Silhouette
+from digitize.trace.held import off_warning, pulled_off
 from digitize.trace.resolve import HAND_SIGMA_PX
 from digitize.trace.sketch import point
 
@@ -49,3 +54,22 @@ def pulled(silhouette: Silhouette, pulls: tuple[Pull, ...]) -> Silhouette:
         outline = outline + weight[:, None] * (pull.end - pull.start)
         hand |= weight > 0.05
     return replace(silhouette, outline_px=outline, sigma_px=np.where(hand, HAND_SIGMA_PX, sigma), hand=hand)
+
+
+def fit_pulled(
+    photo: Photo,
+    options: MeasureOptions,
+    references: tuple[ReferencePoints, ...],
+    silhouette: Silhouette,
+    pulls: tuple[Pull, ...],
+) -> Measured:
+    """The solid behind the outline after the pulls; where they left the photo's edge, with that behind the outline as
+    it was found beside it. Raises ScaleRefusal, OutlineRefusal."""
+    prior, after = camera_of(photo, options), pulled(silhouette, pulls)
+    measured = fit_photo(photo, options, prior, references, after)
+    off = pulled_off(photo, silhouette, after, float(measured.solid.adjusted.pose().depth_mm) / prior.camera.focal_px)
+    if not off:
+        return measured
+    with suppress(Refusal):  # the pull may be what made it a rocket
+        measured = replace(measured, as_shown=(fit_photo(photo, options, prior, references, silhouette).solid,))
+    return replace(measured, silhouette=replace(after, warnings=(*after.warnings, *map(off_warning, off))))

@@ -6,6 +6,7 @@ error of HAND_SIGMA_PX besides what all points share.
 """
 
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
@@ -26,6 +27,8 @@ from digitize.solid.measure import FinsSaid, FinTrace, Solid, start_depth
 from digitize.solid.pose import Pose, view_of_axis
 from digitize.solid.sound import MOST_TILT_RAD
 from digitize.trace.ends import ends_of, set_by_hand, told_lengths
+from digitize.trace.held import hold, off_warning, unseen_warning
+from digitize.trace.held_fins import UNSEEN_SIGMA_PX
 from digitize.trace.sketch import HAND_SIGMA_PX, Sketch, SketchFin, to_json
 from digitize.uncertainty import HIDDEN_SHARE
 
@@ -83,8 +86,34 @@ def trace(base: Measured, start: Sketch, sketch: Sketch, settled: bool = True) -
         name = sketch.asked.get("name") or base.solid.geometry.name
         solid = replace(base.solid, geometry=replace(base.solid.geometry, name=name))
         return Traced(sketch, replace(base, solid=solid), options)
+    measured = _resolved(base, start, sketch, options, settled)
+    return Traced(sketch, _held(base, start, sketch, measured, options, settled), options)
+
+
+def _resolved(base: Measured, start: Sketch, sketch: Sketch, options: MeasureOptions, settled: bool) -> Measured:
     adjusted, references, warnings = _adjusted(base, start, sketch, options, settled)
-    return Traced(sketch, _measured(base, start, sketch, adjusted, references, warnings), options)
+    return _measured(base, start, sketch, adjusted, references, warnings)
+
+
+def _held(base: Measured, start: Sketch, sketch: Sketch, measured: Measured, options, settled: bool) -> Measured:
+    """With what the photo itself shows beside it, and words, where a hand has set something else."""
+    drawn = base.solid.stations is None
+    pose = full_pose(measured.solid.adjusted.pose(), base.photo)
+    held = hold(base.photo, pose, None if drawn else base.solid, start, sketch)
+    warnings, as_shown = list(measured.warnings), base.as_shown
+    if held.as_shown is not None:
+        with suppress(GeometryRefusal):  # what is left of it is no rocket; the words stay
+            as_shown = (*as_shown, _resolved(base, start, held.as_shown, options, settled).solid)
+        warnings += [off_warning(words) for words in held.off]
+    if held.unseen:
+        warnings.append(unseen_warning(held.unseen))
+        wider = UNSEEN_SIGMA_PX / base.photo.shrink
+        fins = [
+            replace(fin, edge_sigma_px=float(np.hypot(fin.edge_sigma_px, wider))) if k in held.unseen_fins else fin
+            for k, fin in enumerate(measured.solid.fins)
+        ]
+        measured = replace(measured, solid=replace(measured.solid, fins=tuple(fins)))
+    return replace(measured, warnings=tuple(warnings), as_shown=as_shown)
 
 
 def solve_fully(traced: Traced) -> Result:
@@ -356,51 +385,3 @@ def _fin(adjusted, pose: Pose, photo: Photo, fin: SketchFin, profile, tip_s: flo
 
 HAND_ROLL_SIGMA_RAD = np.radians(5.0)
 """How well a person tells how a fin stands, by eye."""
-
-
-# --- what was changed -------------------------------------------------------------------------------------
-
-
-def changed_by_hand(start: Sketch, sketch: Sketch, drawn: bool) -> tuple[str, ...]:
-    """What differs from the automatic result, in words, one line each."""
-    scales = tuple(
-        f"The {'ends' if len(ends.points_px) == 2 else 'corners'} of the reference ({ends.label}) were set by hand."
-        for ends in sketch.ends
-        if ends.hand
-    )
-    if drawn:
-        return ("The whole outline was drawn by hand.", *scales)
-    lines = [*scales]
-    if sketch.axis_hand:
-        lines.append("The axis was turned by hand.")
-    for moved, name in ((sketch.tip_hand, "nose tip"), (sketch.aft_hand, "aft end")):
-        if moved:
-            lines.append(f"The {name} was set by hand.")
-    if not np.array_equal(sketch.body_px, start.body_px):
-        lines.append(f"Body profile: {int(sketch.hand.sum())} point(s) set by hand, {_count_words(start, sketch)}.")
-    automatic = sum(not fin.drawn for fin in sketch.fins)
-    if automatic < len(start.fins):
-        lines.append(f"{len(start.fins) - automatic} fin group(s) found were taken out.")
-    for k, fin in enumerate(sketch.fins, 1):
-        if fin.drawn:
-            lines.append(f"Fin group {k} was drawn by hand.")
-        elif fin.hand.any():
-            lines.append(f"Fin group {k}: {int(fin.hand.sum())} of {len(fin.hand)} outline points set by hand.")
-        was = start.fins[k - 1] if len(start.fins) == len(sketch.fins) else None
-        if was is not None and not fin.drawn and fin.count != was.count:
-            lines.append(f"Fin group {k}: number of fins set to {fin.count}, was {was.count}.")
-    for name in sorted(sketch.asked.keys() | start.asked.keys()):
-        now, then = sketch.asked.get(name), start.asked.get(name)
-        if now != then:
-            lines.append(f"Told on the page: {name.replace('_', ' ')} {_words(now)}, was {_words(then)}.")
-    return tuple(lines)
-
-
-def _count_words(start: Sketch, sketch: Sketch) -> str:
-    return f"{len(sketch.body_px)} in all, {len(start.body_px)} were found"
-
-
-def _words(value) -> str:
-    if value in (None, []):
-        return "not said"
-    return ", ".join(value) if isinstance(value, list) else str(value)

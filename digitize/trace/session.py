@@ -21,15 +21,16 @@ from digitize.geometry import rounded
 from digitize.options import parse_pdf
 from digitize.photo.calibration import parse_camera, read_camera
 from digitize.photo.read import read_photo
-from digitize.pipeline import camera_of, fit_photo, measure_photo
+from digitize.pipeline import measure_photo
 from digitize.records import Geometry, Photo, Result
 from digitize.report.folder import PDF, check_out_dir, paper_of, write_results
 from digitize.result_json import to_dict
 from digitize.trace import edits
+from digitize.trace.changed import changed_by_hand
 from digitize.trace.drawn import drawn_of, measure_drawn, outline_of
 from digitize.trace.history import HISTORY, Beginning, History, history_json, read_history
-from digitize.trace.pull import pulled, pulls_of
-from digitize.trace.resolve import Traced, changed_by_hand, options_of, sketch_of, solve_briefly, solve_fully, trace
+from digitize.trace.pull import fit_pulled, pulls_of
+from digitize.trace.resolve import Traced, options_of, sketch_of, solve_briefly, solve_fully, trace
 from digitize.trace.sketch import Sketch
 from digitize.trace.words import checked_words, marked_of
 
@@ -256,7 +257,7 @@ class Session:
                 return measured
         references, silhouette = self.searched[key]
         self._say("fitting the solid")
-        return fit_photo(photo, options, camera_of(photo, options), references, pulled(silhouette, wanted))
+        return fit_pulled(photo, options, references, silhouette, wanted)
 
     def changed(self, sketch: Sketch) -> tuple[str, ...]:
         """What differs from the automatic result, in words."""

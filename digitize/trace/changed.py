@@ -1,0 +1,50 @@
+"""What was changed by hand, in words."""
+
+import numpy as np
+
+from digitize.trace.sketch import Sketch
+
+
+def changed_by_hand(start: Sketch, sketch: Sketch, drawn: bool) -> tuple[str, ...]:
+    """What differs from the automatic result, in words, one line each."""
+    scales = tuple(
+        f"The {'ends' if len(ends.points_px) == 2 else 'corners'} of the reference ({ends.label}) were set by hand."
+        for ends in sketch.ends
+        if ends.hand
+    )
+    if drawn:
+        return ("The whole outline was drawn by hand.", *scales)
+    lines = [*scales]
+    if sketch.axis_hand:
+        lines.append("The axis was turned by hand.")
+    for moved, name in ((sketch.tip_hand, "nose tip"), (sketch.aft_hand, "aft end")):
+        if moved:
+            lines.append(f"The {name} was set by hand.")
+    if not np.array_equal(sketch.body_px, start.body_px):
+        lines.append(f"Body profile: {int(sketch.hand.sum())} point(s) set by hand, {_count_words(start, sketch)}.")
+    automatic = sum(not fin.drawn for fin in sketch.fins)
+    if automatic < len(start.fins):
+        lines.append(f"{len(start.fins) - automatic} fin group(s) found were taken out.")
+    for k, fin in enumerate(sketch.fins, 1):
+        if fin.drawn:
+            lines.append(f"Fin group {k} was drawn by hand.")
+        elif fin.hand.any():
+            lines.append(f"Fin group {k}: {int(fin.hand.sum())} of {len(fin.hand)} outline points set by hand.")
+        was = start.fins[k - 1] if len(start.fins) == len(sketch.fins) else None
+        if was is not None and not fin.drawn and fin.count != was.count:
+            lines.append(f"Fin group {k}: number of fins set to {fin.count}, was {was.count}.")
+    for name in sorted(sketch.asked.keys() | start.asked.keys()):
+        now, then = sketch.asked.get(name), start.asked.get(name)
+        if now != then:
+            lines.append(f"Told on the page: {name.replace('_', ' ')} {_words(now)}, was {_words(then)}.")
+    return tuple(lines)
+
+
+def _count_words(start: Sketch, sketch: Sketch) -> str:
+    return f"{len(sketch.body_px)} in all, {len(start.body_px)} were found"
+
+
+def _words(value) -> str:
+    if value in (None, []):
+        return "not said"
+    return ", ".join(value) if isinstance(value, list) else str(value)
