@@ -114,7 +114,7 @@ def none_is_searched(monkeypatch):
     def search(*_, **__):
         raise AssertionError("an outline was found again")
 
-    for name in ("measure_drawn", "measure_photo", "fit_photo"):
+    for name in ("measure_drawn", "measure_photo", "fit_pulled"):
         monkeypatch.setattr(session_module, name, search)
 
 
