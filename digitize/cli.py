@@ -252,6 +252,10 @@ def solve(
         raise UsageRefusal("--pdf was given without --out", "give the results folder it goes into")
     if explain and json:
         raise UsageRefusal("--explain and --json were both given", "choose one of the two")
+    if out is not None:
+        from digitize.report.folder import check_out_dir, write_results
+
+        check_out_dir(out, geometry)
     rocket = read_geometry(geometry)
     # what is said of masses goes into the geometry, so that the file written gives the same again
     rocket = replace(rocket, name=rocket.name if name is None else name, masses=(*rocket.masses, *loaded.added))
@@ -259,8 +263,6 @@ def solve(
     result = run(rocket, loading=replace(loaded, added=()), pose=stand, flight=flight)
     report = None
     if out is not None:
-        from digitize.report.folder import write_results
-
         report = write_results(out, result, rocket, input_path=geometry, pdf_paper=pdf_paper) / "report.html"
     if explain:
         from digitize.explain import explain_text

@@ -5,14 +5,14 @@ straight between points, or a list of pieces with a trade shape.
 """
 
 import os
-import tomllib
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 import shapely
 
-from digitize.errors import GeometryRefusal, UnreadableRefusal
+from digitize.errors import GeometryRefusal
+from digitize.files import read_toml
 from digitize.records import FinGroup, Geometry, Mass
 from digitize.shapes import NOSE_SHAPES, nose_profile
 
@@ -94,16 +94,7 @@ def read_geometry(path: Path) -> Geometry:
     be used.
     """
     path = Path(path)
-    try:
-        data = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
-    except OSError as error:
-        raise UnreadableRefusal(
-            f"{path}: {(error.strerror or 'cannot be read').lower()}", "give the path of a geometry.toml"
-        ) from None
-    except UnicodeDecodeError:
-        raise UnreadableRefusal(f"{path} is not a text file in UTF-8", "give a geometry.toml") from None
-    except tomllib.TOMLDecodeError as error:
-        raise UnreadableRefusal(f"{path} is not valid TOML: {error}", "correct the file there") from None
+    data = read_toml(path, "geometry")
     _known(data, ("name", "body", "piece", "fins", "mass"), str(path))
     name = data.get("name", path.stem)
     if not isinstance(name, str):

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from digitize.errors import ExitCode, Refusal, UsageRefusal, defect_words
-from digitize.files import replace_own_file
+from digitize.files import check_folder, replace_own_file
 from digitize.options import MeasureOptions
 from digitize.pipeline import measure_rocket
 from digitize.report.overview import overview_html
@@ -86,6 +86,7 @@ def check_parent(parent: Path) -> None:
         raise UsageRefusal(
             f"{parent}: can't be used as a folder ({reason.lower()})", "Choose another folder with --out"
         ) from None
+    check_folder(parent, "Choose another folder with --out")
     for name, ours in ((TABLE, _is_our_table), (OVERVIEW, is_ours)):
         path = parent / name
         if path.exists() and not (path.is_file() and ours(path.read_bytes())):

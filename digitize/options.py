@@ -34,6 +34,8 @@ _MOST_GROUPS = 6
 MOST_SHOWN_MACH = 0.7
 """Above it the rule for fins alone points the wrong way: J. C. Ferris, NASA TN D-4013 (1967), figures 7(b), 7(c), has a
 sounding rocket's centre of pressure 0.3 to 0.6 calibers farther forward at Mach 0.8 than at 0.6."""
+FEWEST_SQUARES = 4
+"""Across and down: the board is known by its inner corners, and the search for them takes 3 x 3 at least."""
 
 
 @dataclass(frozen=True)
@@ -300,10 +302,10 @@ def _parse_checker(value: str, text: str) -> ScaleClaim:
             "write --scale checker=7x5x15mm",
         )
     across, down = int(match[1]), int(match[2])
-    if min(across, down) < 3:
-        # Corners are found where four squares meet; fewer than 2 x 2 of them fix no plane.
+    if min(across, down) < FEWEST_SQUARES:
         raise UsageRefusal(
-            f"--scale checker: {across}x{down} squares are too few", "use a board of 3 x 3 or more"
+            f"--scale checker: {across}x{down} squares are too few",
+            f"use a board of {FEWEST_SQUARES} x {FEWEST_SQUARES} squares or more",
         )
     return ScaleClaim("checker", length_mm(match[3], "--scale checker"), squares=(across, down), text=text)
 

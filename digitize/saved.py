@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from digitize.errors import GeometryRefusal, UnreadableRefusal, UsageRefusal
-from digitize.files import replace_own_file
+from digitize.files import check_own_file, replace_own_file
 from digitize.geometry import read_geometry
 from digitize.records import Geometry
 from digitize.result_json import SCHEMA
@@ -84,6 +84,15 @@ def put(folder: Path, name: str, text: str) -> Path:
     except UsageRefusal as refusal:
         raise UsageRefusal(refusal.what, "Move that file away, or work on a copy of the folder") from None
     return path
+
+
+def check_put(folder: Path, *names: str) -> None:
+    """Raise UsageRefusal where `put` would; worth calling before the work is done."""
+    for name in names:
+        try:
+            check_own_file(Path(folder) / name, is_ours)
+        except UsageRefusal as refusal:
+            raise UsageRefusal(refusal.what, "Move that file away, or work on a copy of the folder") from None
 
 
 # --- what result.json must hold ---------------------------------------------------------------------------

@@ -106,6 +106,8 @@ def test_scales(text, claim):
         ("tube=41.6", "no unit"),
         ("tube=-3mm", "above zero"),
         ("checker=1x1x15mm", "too few"),
+        ("checker=8x3x10mm", "4 x 4 squares or more"),
+        ("checker=3x8x10mm", "4 x 4 squares or more"),
         ("checker=7x5", "7x5x15mm"),
         ("checker=7x5x15", "no unit"),
         ("points=1,2,3,300mm", "two pixels"),

@@ -153,7 +153,7 @@ def test_geometry_missing_broken_or_changed_since(folder):
     text = path.read_text()
     for wrong, says, kind in (
         (text.replace("[60.0, 12.0]", "[60.0, -12.0]"), "negative", GeometryRefusal),
-        ("[[", "not valid TOML", UnreadableRefusal),
+        ("[[", "no geometry can be read from it", UnreadableRefusal),
         (text.replace("[280.0, 52.0]", "[280.0, 50.0]"), "was changed", UsageRefusal),
         (text.replace("count = 3", "count = 4"), "was changed", UsageRefusal),
         (text.replace("300.0", "330.0"), "was changed", UsageRefusal),
@@ -164,7 +164,7 @@ def test_geometry_missing_broken_or_changed_since(folder):
             read_saved(folder)
         assert "geometry.toml" in refused.value.what
     path.unlink()
-    with pytest.raises(UnreadableRefusal, match=r"geometry\.toml: no such file"):
+    with pytest.raises(UnreadableRefusal, match=r"geometry\.toml: no geometry can be read from it \(No such file"):
         read_saved(folder)
 
 

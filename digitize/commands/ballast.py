@@ -60,10 +60,12 @@ def ballast(
     from digitize.ballast_plan import asked_of, plan_ballast
     from digitize.report.ballast_page import ballast_html, summary
     from digitize.result_json import dumps
-    from digitize.saved import put, read_saved
+    from digitize.saved import check_put, put, read_saved
 
+    saved = read_saved(folder)
+    check_put(folder, PAGE, NUMBERS)
     asked = asked_of(margin, at, fill, density, wall, depth, mass, balance, fin_density)
-    plan = plan_ballast(read_saved(folder), asked)
+    plan = plan_ballast(saved, asked)
     path = put(folder, PAGE, ballast_html(plan))
     put(folder, NUMBERS, dumps(plan))
     sys.stdout.write(dumps(plan) if json else summary(plan, path))

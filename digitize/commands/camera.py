@@ -25,10 +25,12 @@ def camera(
 ) -> None:
     """A camera's focal length and lens distortion from photos of a checkerboard, for measure --camera."""
     from digitize.commands.progress import sayer
+    from digitize.files import check_own_file
     from digitize.options import parse_scale
-    from digitize.photo.calibration import calibrate, summary, write_camera
+    from digitize.photo.calibration import calibrate, is_camera, summary, write_camera
 
     board = parse_scale(f"checker={checker}")
+    check_own_file(out, is_camera)
     found = calibrate(photos, board.squares, board.length_mm, sayer(quiet))
     write_camera(out, found)
     sys.stdout.write(summary(found, out))

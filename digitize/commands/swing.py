@@ -47,7 +47,7 @@ def swing(
     from digitize.report.folder import rewrite_report
     from digitize.report.swing_card import card_html, swing_summary
     from digitize.result_json import dumps
-    from digitize.saved import put, read_saved
+    from digitize.saved import check_put, put, read_saved
     from digitize.swing_plan import Asked, outcome_of, plan_of
     from digitize.swing_record import OUTCOMES, RECORD, new_record, read_swing
 
@@ -62,6 +62,7 @@ def swing(
     )
     saved = read_saved(folder)
     before = read_swing(folder)
+    check_put(folder, CARD, RECORD)
     plan = plan_of(saved, asked, needed=came is None)
     record = new_record(plan, before, None if came is None else outcome_of(saved, came, note or ""))
     paths = []

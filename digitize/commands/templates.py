@@ -17,8 +17,7 @@ def templates(
     ] = None,
 ) -> None:
     """The cut-out and one fin of each group at true size, as PDF on sheets of paper and as SVG."""
-    from digitize.errors import UsageRefusal
-    from digitize.files import replace_own_file
+    from digitize.files import check_folder, replace_own_file
     from digitize.options import PAPERS, parse_choice
     from digitize.saved import read_saved
     from digitize.template_files import is_template, piece_svg, templates_pdf
@@ -28,12 +27,8 @@ def templates(
     saved = read_saved(folder)
     found = pieces_of(saved)
     place = out or folder
-    try:
-        place.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise UsageRefusal(
-            f"{place}: can't be used ({(error.strerror or 'no reason given').lower()})", "choose another with --out"
-        ) from None
+    check_folder(place)
+    place.mkdir(parents=True, exist_ok=True)
     pages = tuple(sheet for piece in found for sheet in sheets(piece, paper))
     replace_own_file(place / PDF, templates_pdf(pages), is_template)
     lines = [f"{place / PDF}: {len(pages)} sheet(s) of {paper.upper() if paper == 'a4' else 'US Letter'}"]

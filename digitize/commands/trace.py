@@ -38,10 +38,13 @@ def trace(
     if start is not None and start.is_dir():
         if out is not None:
             raise UsageRefusal("--out was given with a results folder", "leave it out: changes go to that folder")
+        check_out_dir(start)
         session, begin = open_folder(start, camera)
         session.begin_in_background(**begin)
     elif start is None:
-        session = _new(out or _free(Path("rocket-digitized")), camera)
+        folder = out or _free(Path("rocket-digitized"))
+        check_out_dir(folder)
+        session = _new(folder, camera)
     else:
         folder = out or Path(f"{start.stem}-digitized")
         check_out_dir(folder, start)

@@ -6,11 +6,11 @@ camera's blur is symmetric there, so the half-way point stays on the edge howeve
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from scipy.ndimage import distance_transform_edt, gaussian_filter1d
 
 from digitize.outline.patches import features_of_light, linear_light
+from digitize.photo.sampling import sampled
 
 SPACING_PX = 2.0
 _SAMPLE_PX = 0.5
@@ -59,13 +59,7 @@ def sample_ribbon(rgb: np.ndarray, points: np.ndarray, normal: np.ndarray, reach
     low = np.maximum(np.floor(at.min((0, 1))).astype(int) - 2, 0)
     high = np.ceil(at.max((0, 1))).astype(int) + 3
     crop = linear_light(rgb[low[1] : high[1], low[0] : high[0]])
-    x, y = (np.ascontiguousarray(at[..., k] - low[k], dtype=np.float32) for k in (0, 1))
-    # OpenCV's maps may not be longer than 32767 rows
-    parts = [
-        cv2.remap(crop, x[k : k + 8000], y[k : k + 8000], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        for k in range(0, len(x), 8000)
-    ]
-    return Ribbon(np.concatenate(parts), offset, points, normal)
+    return Ribbon(sampled(crop, at[..., 0] - low[0], at[..., 1] - low[1]), offset, points, normal)
 
 
 def smooth_along(values: np.ndarray, sigma: float) -> np.ndarray:

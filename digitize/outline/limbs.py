@@ -6,11 +6,11 @@ gathers edge strength at +r and -r together and figure evidence between them.
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
 from digitize.outline.axis import Axis, moved_to
+from digitize.photo.sampling import sampled
 
 
 @dataclass(frozen=True)
@@ -25,10 +25,7 @@ def unroll(image: np.ndarray, axis: Axis, along: np.ndarray, across: np.ndarray,
     """(len(along), len(across), ...) samples of an image in the axis' own coordinates."""
     normal = np.array([-axis.direction[1], axis.direction[0]])
     at = axis.origin_px + along[:, None, None] * axis.direction + across[None, :, None] * normal
-    x, y = (np.ascontiguousarray(at[..., k], np.float32) for k in (0, 1))
-    return cv2.remap(
-        image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=(outside,) * 4
-    )
+    return sampled(image, at[..., 0], at[..., 1], outside)
 
 
 def find_limbs(

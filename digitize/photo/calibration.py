@@ -198,7 +198,12 @@ def write_camera(path: Path, calibration: CameraFile) -> None:
     """Write the file, whole or not at all, over an earlier one but nothing else. Raises UsageRefusal."""
     lines = [f"{key} = {value!r}" for key, value in asdict(calibration).items()]
     text = _HEAD + "\n".join(lines) + "\n"
-    replace_own_file(Path(path), text.encode(), lambda content: b"focal_px = " in content)
+    replace_own_file(Path(path), text.encode(), is_camera)
+
+
+def is_camera(content: bytes) -> bool:
+    """Whether a file's content is a calibration of this tool."""
+    return b"focal_px = " in content
 
 
 def read_camera(path: Path) -> CameraFile:

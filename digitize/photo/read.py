@@ -20,6 +20,8 @@ from digitize.records import Photo
 LARGEST_FILE_PX = 300_000_000
 # Cameras called "50 MP" have up to 50.4; finer than this adds nothing to an outline.
 LARGEST_WORKING_PX = 52_000_000
+# A strip picture put together from many; its diagonal must still fit into `photo.sampling`.
+LONGEST_SIDE_PX = 30_000
 
 _FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "BMP", "HEIF")
 _SPOKEN_FORMATS = "JPEG, HEIC, PNG, WebP, TIFF or BMP"
@@ -44,7 +46,8 @@ def read_photo(path: Path | str) -> Photo:
 
     The pixels are turned upright as EXIF (or the HEIF container) says, brought to 8-bit sRGB by the embedded
     colour profile, put on an opaque ground where transparent, and made smaller by a whole number when the
-    picture has more than LARGEST_WORKING_PX pixels. Photo.notes says which of these was done.
+    picture has more than LARGEST_WORKING_PX pixels or a side over LONGEST_SIDE_PX. Photo.notes says which of these
+    was done.
 
     Returns a Photo whose rgb is (H, W, 3) uint8, C-contiguous. Frame: upright, centre of the top-left pixel
     at (0, 0); Photo.to_full_px leads back to the full-size picture. A picture may be too small to measure:
@@ -80,7 +83,7 @@ def _decode(path: Path, notes: list[str]) -> tuple[Image.Image, ExifFacts, int]:
         _refuse_absurd_size(path, width_px, height_px)
         _refuse_camera_raw(path, image)
         _note_pages(image, notes)
-        shrink = _whole_shrink(width_px * height_px)
+        shrink = _whole_shrink(width_px, height_px)
         is_reduced = _decoder_reduces(image, shrink)
         heard: list[str] = []
         with native_stderr(heard):  # libtiff speaks there
@@ -157,10 +160,10 @@ def _note_pages(image: Image.Image, notes: list[str]) -> None:
         notes.append(f"{pages} pictures in the file, the {which} is used")
 
 
-def _whole_shrink(pixels: int) -> int:
+def _whole_shrink(width_px: int, height_px: int) -> int:
     """Powers of two, because the JPEG decoder reduces by those."""
     shrink = 1
-    while pixels / shrink**2 > LARGEST_WORKING_PX:
+    while width_px * height_px / shrink**2 > LARGEST_WORKING_PX or max(width_px, height_px) / shrink > LONGEST_SIDE_PX:
         shrink *= 2
     return shrink
 

@@ -14,7 +14,7 @@ from PIL import Image
 
 from digitize.cautions import CAUTIONS
 from digitize.errors import UsageRefusal
-from digitize.files import replace_file
+from digitize.files import check_folder, replace_file
 from digitize.geometry import standing, to_toml
 from digitize.records import Geometry, Result
 from digitize.report.ballast_page import headline
@@ -79,11 +79,8 @@ def check_out_dir(out_dir: Path, input_path: Path | None = None) -> None:
     """Raise UsageRefusal unless results may go there; worth calling before the work is done."""
     out_dir = Path(out_dir)
     choose = "choose another folder with --out"
+    check_folder(out_dir, choose)
     try:
-        if not out_dir.exists():
-            return
-        if not out_dir.is_dir():
-            raise UsageRefusal(f"{out_dir} is a file, not a folder", choose)
         taken = [name for name in OWN if os.path.lexists(out_dir / name)]
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)

@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 from skimage.measure import approximate_polygon, find_contours
 
+from digitize.photo.sampling import sampled
 from digitize.solid.pose import Pose
 
 SUPERSAMPLE = 4
@@ -43,15 +44,8 @@ class Coverage:
 
     def at(self, points_px: np.ndarray) -> np.ndarray:
         """Coverage (...,) at pixels (..., 2), 0 outside."""
-        local = (points_px - self.corner_px).astype(np.float32)
-        shape = local.shape[:-1]
-        flat = local.reshape(1, -1, 2)
-        # remap wants maps of fewer than 32768 columns
-        width = 16384
-        pad = (-flat.shape[1]) % width
-        flat = np.pad(flat, ((0, 0), (0, pad), (0, 0)), constant_values=-10).reshape(-1, width, 2)
-        values = cv2.remap(self.alpha, flat[..., 0], flat[..., 1], cv2.INTER_LINEAR, borderValue=0)
-        return values.reshape(-1)[: int(np.prod(shape))].reshape(shape)
+        local = points_px - self.corner_px
+        return sampled(self.alpha, local[..., 0], local[..., 1], outside=0.0)
 
 
 def coverage(outline_px: np.ndarray, low_px: np.ndarray, high_px: np.ndarray) -> Coverage:
@@ -263,8 +257,7 @@ def _open_path(field, clear):
         return None
     curve = max(curves, key=len)[:-1] - 1
     soft = cv2.blur(clear.astype(np.float32), (3, 3))
-    near = cv2.remap(soft, curve[None, :, 1].astype(np.float32), curve[None, :, 0].astype(np.float32),
-                     cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)[0]  # fmt: skip
+    near = sampled(soft, curve[:, 1], curve[:, 0])
     cut = near < 0.95
     if cut.all():
         return None

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from digitize.photo.sampling import sampled
+
 # sRGB decoding, IEC 61966-2-1.
 _CODE = np.arange(256) / 255.0
 _LINEAR = np.where(_CODE <= 0.04045, _CODE / 12.92, ((_CODE + 0.055) / 1.055) ** 2.4).astype(np.float32)
@@ -73,11 +75,8 @@ def sample(rgb: np.ndarray, points_px: np.ndarray) -> np.ndarray:
     crop = rgb[low[1] : high[1], low[0] : high[0]]
     if crop.size == 0:
         return np.zeros((*points.shape[:-1], 3), np.float32)
-    maps = (points - low.astype(np.float32)).reshape(points.shape[0], -1, 2)
-    values = cv2.remap(
-        cv2.LUT(crop, _LINEAR), maps[..., 0], maps[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-    )
-    return values.reshape(*points.shape[:-1], 3)
+    places = points - low.astype(np.float32)
+    return sampled(cv2.LUT(crop, _LINEAR), places[..., 0], places[..., 1])
 
 
 def profiles_across(rgb, start, end, half_px: float, trim: float):

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from digitize.photo.sampling import sampled
+
 from .ruler_search import Row
 
 WINDOW_TICKS = 4.0  # standard deviation of the lock-in's averaging along the row
@@ -93,9 +95,7 @@ def cut_strip(grey: np.ndarray, origin, along, half: int, reduce: int = 1) -> St
     v = np.arange(-half, half + 1)
     across = np.array([-along[1], along[0]])
     points = (origin + s[None, :, None] * along + v[:, None, None] * across).astype(np.float32)
-    values = cv2.remap(
-        grey, points[..., 0], points[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-    )
+    values = sampled(grey, points[..., 0], points[..., 1])
     return Strip(values, np.asarray(origin, float), np.asarray(along, float), float(start), reduce)
 
 
@@ -231,9 +231,8 @@ def _places(carrier: Carrier, s: np.ndarray) -> np.ndarray:
 
 def _row_values(strip: Strip, s: np.ndarray, v: np.ndarray, slant_px: float, middle: float) -> np.ndarray:
     """Strip values (len(v), n) at s, following the slant of ticks."""
-    columns = (s[None, :] + slant_px * (v[:, None] - middle) - strip.start).astype(np.float32)
-    rows = np.repeat((v + strip.half)[:, None], len(s), axis=1).astype(np.float32)
-    return cv2.remap(strip.values, columns, rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    columns = s[None, :] + slant_px * (v[:, None] - middle) - strip.start
+    return sampled(strip.values, columns, (v + strip.half)[:, None])
 
 
 def _darkness(strip: Strip, s: np.ndarray, v: np.ndarray, slant_px: float, middle: float) -> np.ndarray:
