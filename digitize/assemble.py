@@ -30,6 +30,7 @@ from digitize.records import (
 )
 from digitize.rounding import fixed
 from digitize.second_opinion import method_view, next_with_method, whole_band, with_method
+from digitize.solid.agreement import size_warning
 from digitize.solid.mark import marked_balance
 from digitize.solid.measure import UNEXPLAINED, Solid
 from digitize.solve import fin_result, geometry_warnings, radius_choice, tip_points
@@ -96,8 +97,10 @@ def assemble(measured: Measured, options: MeasureOptions, last: Result | None = 
     facts = hand_facts(length, diameter, pieces, fins, centroid, geometry)
     checks = hand_checks(options.hand, facts)
     warnings = (
-        *measured.warnings, *measured.silhouette.warnings, *_reference_warnings(measured),
-        *_own_warnings(measured, options, measured_x, diameter.value), *geometry_warnings(geometry), *view.warnings,
+        *measured.warnings, *measured.silhouette.warnings, *(w for r in measured.references for w in r.warnings),
+        *_own_warnings(measured, options, measured_x, diameter.value),
+        *size_warning(solid.adjusted, geometry.profile_mm, mass_g, measured.warnings),
+        *geometry_warnings(geometry), *view.warnings,
         *hand_warnings(checks, facts, cp_x, worst and worst.balance_mm), *end_warnings,
     )  # fmt: skip
 
@@ -244,10 +247,6 @@ def fin_bands(solid: Solid, samples: Samples, k: int) -> FinResult:
     return replace(exact, **dict(zip(sizes, found, strict=True)))
 
 
-def _reference_warnings(measured: Measured) -> list[Warn]:
-    return [warning for reference in measured.references for warning in reference.warnings]
-
-
 def _own_warnings(measured: Measured, options: MeasureOptions, cp_x: Quantity, caliber: float) -> list[Warn]:
     """What in this measurement may be wrong, each with what to do."""
     solid, warnings = measured.solid, list(measured.solid.warnings)
@@ -276,8 +275,9 @@ def _own_warnings(measured: Measured, options: MeasureOptions, cp_x: Quantity, c
         warnings += side_warning(trace, k)
         warnings += roll_warning(solid, trace, k, options)
     warnings += pose_warning(solid, caliber)
-    if measured.references and options.behind_mm is None and solid.adjusted.problem.told.tube_mm is None:
-        told, depth_mm = solid.adjusted.problem.told, float(solid.adjusted.pose().depth_mm)
+    told = solid.adjusted.problem.told
+    if measured.references and options.behind_mm is None and told.tube_mm is None and told.length_mm is None:
+        depth_mm = float(solid.adjusted.pose().depth_mm)
         percent = 100 * 1.96 * told.behind_sigma_mm / depth_mm
         if options.pose.kind != "resting":
             warnings.append(Warn(

@@ -61,6 +61,10 @@ class OutlineRefusal(Refusal):
     exit_code = ExitCode.OUTLINE
 
 
+class FinsRefusal(OutlineRefusal):
+    """What stands out from the body is not the fins that were looked for."""
+
+
 class GeometryRefusal(Refusal):
     """The geometry can't be used for what was asked."""
 

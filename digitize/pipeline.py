@@ -8,7 +8,7 @@ import numpy as np
 
 from digitize.assemble import Measured, assemble
 from digitize.combine import Shot, combine
-from digitize.errors import GeometryRefusal, OutlineRefusal, Refusal, ScaleRefusal, UsageRefusal
+from digitize.errors import FinsRefusal, GeometryRefusal, OutlineRefusal, Refusal, ScaleRefusal, UsageRefusal
 from digitize.geometry import check_geometry, rounded
 from digitize.options import MeasureOptions, Pose, ScaleClaim
 from digitize.outline.silhouette import NOTHING_MARKED, Marked, find_silhouette
@@ -17,7 +17,7 @@ from digitize.photo.camera import CameraPrior, camera_prior
 from digitize.photo.read import read_photo
 from digitize.photo.references import find_reference
 from digitize.photo.references.bystanders import unnamed_ruler, unnamed_sheets
-from digitize.records import Photo, ReferencePoints, Result, Silhouette
+from digitize.records import Photo, ReferencePoints, Result, Silhouette, Warn
 from digitize.report.folder import check_out_dir, write_results
 from digitize.rounding import with_band
 from digitize.shots import photos_of
@@ -71,7 +71,7 @@ def _shot(options: MeasureOptions, say: Callable[[str], None], several: bool) ->
         measured = measure_photo(read_photo(path), options, say)
         say("working out the bands")
         result = assemble(measured, options)
-        _check_band(result)
+        _check_band(result, options)
         return Shot(measured, result, options)
     except Refusal as refusal:
         if several and path.name not in refusal.what:
@@ -109,18 +109,24 @@ def fit_photo(
     silhouette: Silhouette,
 ) -> Measured:
     """The solid behind an outline that is there already. Raises ScaleRefusal, OutlineRefusal."""
-    told = told_of(options)
-    solids = [
-        measure_solid(
-            options.name or photo.path.stem, prior, silhouette, references, told, said, options.nose,
-            options.pose.kind == "resting",
-        )
-        for said in fins_said(options)
-    ]  # fmt: skip
+    told, solids, refused = told_of(options), [], None
+    for said in fins_said(options):
+        try:
+            solids.append(measure_solid(
+                options.name or photo.path.stem, prior, silhouette, references, told, said, options.nose,
+                options.pose.kind == "resting",
+            ))  # fmt: skip
+        except FinsRefusal as refusal:  # of numbers that are only tried, one may fail
+            refused = refusal
+    if not solids:
+        raise _number_missing(refused.what) if options.fins is None else refused
     solid = min(solids, key=lambda s: max(t.unexplained for t in s.fins))
-    _check_fins(solid)
-    _check_shape(solid)
+    # scales first: where they are at odds the pose is bent, and then no fin fits either
     warnings = check_agreement(solid.adjusted, tuple(claim.text or claim.kind for claim in options.scales))
+    _check_fins(solid, options)
+    _check_shape(solid)
+    if options.fins is None and len(solids) == 1:
+        warnings = (*warnings, _one_number(solid))
     return Measured(
         photo=photo,
         prior=prior,
@@ -132,12 +138,32 @@ def fit_photo(
     )
 
 
-def _check_fins(solid: Solid) -> None:
+def _one_number(solid: Solid) -> Warn:
+    return Warn(
+        "FINS_NOT_SAID",
+        f"The number of fins was not said; {solid.fins[0].said.count} is assumed, the only one tried that fits at all",
+        "Give --fins, for example --fins 3",
+    )
+
+
+def _number_missing(what: str) -> FinsRefusal:
+    """The same refusal where the number of fins was not said: most likely that is all that is missing."""
+    tried = " or ".join(str(count) for count in UNSAID_COUNTS)
+    return FinsRefusal(
+        f"The number of fins was not said, and with {tried} in one group it does not fit: {what[:1].lower()}{what[1:]}",
+        "Give --fins, for example --fins 3, or --fins 3,4 for two groups, nose to tail",
+    )
+
+
+def _check_fins(solid: Solid, options: MeasureOptions) -> None:
     """Refuse where what stands out is not explained by fins at all."""
     for k, trace in enumerate(solid.fins, 1):
         if trace.unexplained > HOPELESS_UNEXPLAINED:
-            raise OutlineRefusal(
-                f"{100 * trace.unexplained:.0f} % of what stands out from the body at fin group {k} fits no fin",
+            what = f"{100 * trace.unexplained:.0f} % of what stands out from the body at fin group {k} fits no fin"
+            if options.fins is None:
+                raise _number_missing(what)
+            raise FinsRefusal(
+                what,
                 "Check --fins and --pose; turn the rocket so that one fin lies flat in the photo's plane, "
                 "on a plain ground",
             )
@@ -154,9 +180,12 @@ def _check_shape(solid: Solid) -> None:
         ) from None
 
 
-def _check_band(result: Result) -> None:
+def _check_band(result: Result, options: MeasureOptions) -> None:
     """Refuse a centre of pressure that is known to no use, or lies off the body."""
     cp, caliber = result.cp_x_mm, result.max_diameter_mm.value
+    if options.fins is None and cp.pm95 > HOPELESS_BAND_CALIBERS * caliber:
+        # the band holds the other number too, and nothing may be wrong with the outline
+        raise _number_missing(f"The centre of pressure may lie anywhere within {cp.value:.0f} \u00b1 {cp.pm95:.0f} mm")
     if cp.pm95 > HOPELESS_BAND_CALIBERS * caliber or not 0 < cp.value < result.length_mm.value:
         raise OutlineRefusal(
             f"The centre of pressure comes out at {with_band(cp, 'mm')} on a body "

@@ -367,7 +367,13 @@ def agreement(truth: Truth, told: Told, *claims: str):
 
 def test_scales_that_agree_are_silent():
     assert agreement(Truth(), Told(tube_mm=40.0, behind_mm=45.0, length_mm=400.0)) == ()
-    assert agreement(Truth(), Told(tube_mm=40.0, behind_sigma_mm=FREE_SET_BACK)) == ()
+
+
+def test_scales_that_agree_but_would_hide_a_slip_say_so():
+    (warn,) = agreement(Truth(), Told(tube_mm=40.0, behind_sigma_mm=FREE_SET_BACK))
+    assert warn.code == "SCALES_LOOSE" and "--behind" in warn.remedy
+    hidden = float(warn.text.split("up to ")[1].split(" %")[0])
+    assert hidden == pytest.approx(100 * 2 * FREE_SET_BACK / 600, rel=0.1)  # two deviations of the set-back
 
 
 def test_a_disagreement_is_named_with_its_size():

@@ -14,7 +14,7 @@ LAYERS = (
     ("__version__", "errors", "records", "sizes", "rounding", "cautions", "shapes", "files"),
     ("aero", "areas", "quantities", "geometry", "pieces", "stability", "balance", "result_json", "saved"),
     ("swing_record",),
-    ("loading", "options", "shots", "asked"),
+    ("loading", "options", "shots", "asked", "likely"),
     ("angle", "hand", "outside", "second_opinion"),
     ("solve", "explain", "photo", "report", "cavity", "ballast", "ballast_plan", "templates", "swing", "swing_plan"),
     ("template_files",),

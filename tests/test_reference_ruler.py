@@ -106,6 +106,14 @@ def test_inch_scale_is_read_when_inches_were_claimed():
     np.testing.assert_allclose(np.abs(np.diff(points.points_mm[:, 0]))[1:-1], 10 * 25.4 / 16)
 
 
+def test_a_ruler_told_in_inches_for_centimetres_is_asked_about():
+    """20 cm and 20 inches in tenths have the same 201 marks in the same pattern."""
+    picture_photo, _ = drawn(Reference("steel", (0, 40), 19.5, 3.0, (0, 0), 200.0), distance_mm=600.0)
+    (warn,) = find_ruler(picture_photo, 20 * 25.4).warnings
+    assert warn.code == "RULER_TENTHS" and "ruler=200mm" in warn.remedy
+    assert find_ruler(picture_photo, 200.0).warnings == ()
+
+
 def test_half_millimetres_are_not_taken_for_millimetres():
     halves = np.arange(2 * 150 + 1)
     lengths = np.select([halves % k == 0 for k in (20, 10, 2)], [10, 8, 6], 4)

@@ -147,14 +147,6 @@ class Adjusted:
         """(S, m) values when the observations had the unit-normal errors (S, k)."""
         return self.values + errors @ (self.jacobian @ self.covariance)
 
-    def values_for(self, problem: Problem) -> np.ndarray:
-        """The solution without the planes that `problem`, else the same as this one's, leaves out."""
-        first = _POSE + len(problem.tubes)
-        kept = [r.label for r in problem.references]
-        planes = self.values[first:].reshape(-1, _PLANE)
-        planes = [p for p, r in zip(planes, self.problem.references, strict=True) if r.label in kept]
-        return np.concatenate([self.values[:first], *planes])
-
     def values_near(self, problem: Problem) -> np.ndarray:
         """Values (m,) to begin from for a problem with other tubes, as of an axis drawn by hand, or more references."""
         pose, planes = self.values[:_POSE].copy(), self.values[_POSE + len(self.problem.tubes) :].reshape(-1, _PLANE)
@@ -391,11 +383,14 @@ def _adjusted(problem: Problem, values: np.ndarray, jacobian: np.ndarray) -> Adj
     )
 
 
-def alone(problem: Problem, keep: str) -> Problem:
-    """The same problem with only one claim about scale kept: 'tube', 'length' or a reference's label."""
+def alone(problem: Problem, claim: int) -> Problem:
+    """The same problem with only one claim about scale kept, by its place among `start.start_depths`."""
+    told, first = problem.told, int(problem.told.tube_mm is not None)
+    last = first + len(problem.references)
     told = replace(
-        problem.told,
-        tube_mm=problem.told.tube_mm if keep == "tube" else None,
-        length_mm=problem.told.length_mm if keep == "length" else None,
+        told,
+        tube_mm=told.tube_mm if first and claim == 0 else None,
+        length_mm=told.length_mm if claim == last else None,
     )
-    return replace(problem, told=told, references=tuple(r for r in problem.references if r.label == keep))
+    kept = problem.references[claim - first : claim - first + 1] if first <= claim < last else ()
+    return replace(problem, told=told, references=kept)

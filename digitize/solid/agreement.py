@@ -1,18 +1,36 @@
-"""Whether the things the scale rests on agree with each other, and what is to blame when they do not."""
+"""Whether the things the scale rests on agree with each other, and what is to blame when they do not.
 
-from dataclasses import dataclass
+Each claim is solved by itself, from its own start and not from the common solution: that one has already bent to the
+strongest claim, however wrong, and from there a weaker one may never find its own place again. First of all the
+distances that the claims give without any solving are compared: where they are many times apart, as by a wrong unit,
+there is no common solution worth looking at.
+"""
+
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
 
 from digitize.errors import ScaleRefusal
+from digitize.likely import unlikely
 from digitize.records import Warn
-from digitize.solid.adjust import Adjusted, adjust, alone
+from digitize.solid.adjust import Adjusted, Problem, adjust, alone
+from digitize.solid.start import start_depths
 
 BEYOND = 3.0
 """Standard deviations of their difference beyond which two scales disagree."""
+BEYOND_GUESS = 2.0
+"""The same where a set-back was not said: its prior stands for a stretch with two ends and not for a bell, and past
+two of its standard deviations the reference would be nearer than the rocket or far behind what its fins reach."""
 HOPELESS = 0.08
 """Relative difference beyond which no number is given at all."""
+DECIDES = 0.1
+"""Standard deviation of a scale's logarithm beyond which a claim alone decides nothing, so confirms nothing."""
+LOOSE = 0.03
+"""Where the closest two scales would hide a slip of this much, it is said: swapped digits are often no more."""
+ROUGHLY = 1.9
+"""Factor between distances by two claims that nothing but a slip explains: a tail hidden by fins may be 1.7 times wider
+than the body seen, a reference lies a tenth nearer or farther than the rocket. Radius for diameter is 2."""
 NEAREST_MM, FARTHEST_MM = 120.0, 15000.0
 SMALLEST_CALIBER_MM, LARGEST_CALIBER_MM = 4.0, 450.0
 
@@ -26,15 +44,54 @@ class ScaleAlone:
     sigma: float
 
 
+def check_roughly(problem: Problem) -> None:
+    """Raise ScaleRefusal where two claims are so far apart that no adjustment can mean anything."""
+    for (one, one_mm), (other, other_mm) in combinations(start_depths(problem), 2):
+        times = max(one_mm, other_mm) / min(one_mm, other_mm)
+        if times > ROUGHLY:
+            larger = one if one_mm > other_mm else other
+            raise ScaleRefusal(
+                f"The {one} and the {other} give scales {times:.3g} times apart; the {larger} makes the rocket larger",
+                f"Check both numbers and their units{_slip(times)}",
+            )
+
+
+def _slip(times: float) -> str:
+    """The slip that makes such a factor, in words."""
+    likely = {2.0: "the radius for the diameter?", 10.0: "mm for cm?", 25.4: "mm for inches?", 2.54: "cm for inches?"}
+    near = min(likely, key=lambda factor: abs(np.log(times / factor)))
+    return f" ({likely[near]})" if abs(np.log(times / near)) < 0.12 else ""
+
+
 def check_agreement(adjusted: Adjusted, claims: tuple[str, ...]) -> tuple[Warn, ...]:
     """Warnings about scales that differ. Raises ScaleRefusal where the scale is not believable."""
+    check_roughly(adjusted.problem)
     _check_believable(adjusted, claims)
+    return (*_disagreements(adjusted), *_distance_warning(adjusted, claims))
+
+
+def blame_scales(adjusted: Adjusted) -> None:
+    """Raise ScaleRefusal where scales at odds explain that what was seen fits no rocket: they bend the pose."""
+    for warn in _disagreements(adjusted):
+        if warn.code == "SCALES_DISAGREE":
+            raise ScaleRefusal(warn.text, warn.remedy)
+
+
+def _disagreements(adjusted: Adjusted) -> list[Warn]:
     singles = _singles(adjusted)
-    warnings = []
+    warnings = [
+        Warn(
+            "SCALE_UNDECIDED",
+            f"The {single.name} by itself fixes the scale to no better than {200 * single.sigma:.0f} %, so it "
+            "confirms nothing",
+            "Give --behind if the reference's set-back was not said, or another --scale",
+        )
+        for single in singles
+        if single.sigma > DECIDES
+    ]
     for one, other in combinations(singles, 2):
         apart = one.log_scale - other.log_scale
-        doubt = float(np.hypot(one.sigma, other.sigma))
-        if abs(apart) <= BEYOND * doubt:
+        if abs(apart) <= _beyond(adjusted, one, other) * float(np.hypot(one.sigma, other.sigma)):
             continue
         percent = 100 * abs(np.expm1(apart))
         larger = one.name if apart > 0 else other.name
@@ -46,7 +103,27 @@ def check_agreement(adjusted: Adjusted, claims: tuple[str, ...]) -> tuple[Warn, 
         if abs(apart) > HOPELESS:
             raise ScaleRefusal(text, remedy)
         warnings.append(Warn("SCALES_DISAGREE", text, remedy))
-    return (*warnings, *_distance_warning(adjusted, claims))
+    return warnings or _loose_warning(adjusted, singles)
+
+
+def _loose_warning(adjusted: Adjusted, singles: list[ScaleAlone]) -> list[Warn]:
+    """Words where scales agree, but only since a set-back that was not said makes room for a slip."""
+    pairs = list(combinations(singles, 2))
+    hidden = min((_beyond(adjusted, *pair) * np.hypot(pair[0].sigma, pair[1].sigma) for pair in pairs), default=0.0)
+    if hidden < LOOSE:
+        return []
+    return [Warn(
+        "SCALES_LOOSE",
+        f"The scales agree, but would hide a slip of up to {100 * hidden:.0f} %, as of two swapped digits",
+        "Read the numbers once more; --behind, or --scale length= beside the caliper, would show it",
+    )]  # fmt: skip
+
+
+def _beyond(adjusted: Adjusted, one: ScaleAlone, other: ScaleAlone) -> float:
+    """Standard deviations allowed: fewer where one rests on a guessed set-back and the other on the rocket itself."""
+    on_rocket = {one.name, other.name} & {"tube", "length"}
+    guessed = adjusted.problem.told.behind_mm is None and len(on_rocket) == 1
+    return BEYOND_GUESS if guessed else BEYOND
 
 
 def _distance_warning(adjusted: Adjusted, claims: tuple[str, ...]) -> list[Warn]:
@@ -65,16 +142,31 @@ def _distance_warning(adjusted: Adjusted, claims: tuple[str, ...]) -> list[Warn]
     )]  # fmt: skip
 
 
-def _singles(adjusted: Adjusted) -> list[ScaleAlone]:
-    told = adjusted.problem.told
-    names = [n for n, said in (("tube", told.tube_mm), ("length", told.length_mm)) if said is not None]
-    names += [reference.label for reference in adjusted.problem.references]
-    if len(names) < 2:
+def size_warning(
+    adjusted: Adjusted, profile_mm: np.ndarray, mass_g: float | None, warnings: tuple[Warn, ...]
+) -> list[Warn]:
+    """A size or distance that asks for the numbers to be read again. warnings: of `check_agreement`.
+
+    A distance that was said counts as a scale where the focal length is known: it was held against the others.
+    """
+    told, focal_known = adjusted.problem.told, adjusted.problem.prior.log_focal_sigma < 0.1
+    claims = len(start_depths(adjusted.problem)) + (told.distance_mm is not None and focal_known)
+    at_odds = {"SCALES_DISAGREE", "SCALE_UNDECIDED"} & {warning.code for warning in warnings}
+    confirmed = claims > 1 and not at_odds
+    odd = unlikely(profile_mm, float(adjusted.pose().depth_mm) if focal_known else None, mass_g, confirmed)
+    if odd is None:
         return []
-    singles = []
-    for name in names:
-        problem = alone(adjusted.problem, name)
-        solved = adjust(problem, adjusted.values_for(problem))
+    more = "" if confirmed else ", and give a second --scale: what two of them agree on is taken"
+    text = f"By the scale the rocket would {odd}, which is not likely"
+    return [Warn("SIZE_UNLIKELY", text, f"Check the numbers and their units{more}")]
+
+
+def _singles(adjusted: Adjusted) -> list[ScaleAlone]:
+    """Every claim by itself; none where there is but one."""
+    problem, singles = adjusted.problem, []
+    starts = start_depths(problem)
+    for k, (name, depth_mm) in enumerate(starts if len(starts) > 1 else ()):
+        solved = adjust(replace(alone(problem, k), start_depth_mm=depth_mm))
         singles.append(ScaleAlone(name, _log_scale(solved, solved.values), _log_scale_sigma(solved)))
     return singles
 

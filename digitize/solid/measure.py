@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.spatial import cKDTree
 
-from digitize.errors import OutlineRefusal, ScaleRefusal
+from digitize.errors import FinsRefusal, OutlineRefusal
 from digitize.geometry import rounded
 from digitize.photo.camera import CameraPrior
 from digitize.records import FinGroup, Geometry, ReferencePoints, Silhouette, Warn
@@ -18,8 +18,8 @@ from digitize.solid.adjust import (
     TubeLimbs,
     adjust,
     adjust_robustly,
-    similarity,
 )
+from digitize.solid.agreement import blame_scales, check_roughly
 from digitize.solid.axis import AxisView, find_axis
 from digitize.solid.ends import LEAST_SPUR_PX, WIDEST, base_edge, nose_tip, rim_of, wider_rim
 from digitize.solid.fin_edges import edge_sigma_px, misfit_sigma_px, outward
@@ -30,6 +30,7 @@ from digitize.solid.profile import limb_of, profile_of
 from digitize.solid.resting import lying
 from digitize.solid.roll import find_fins
 from digitize.solid.sound import check_sound, check_straight
+from digitize.solid.start import start_depth
 from digitize.solid.stations import MIN_TUBE, Stations, find_stations
 
 POINTS_PER_TUBE = 24
@@ -122,12 +123,36 @@ def measure_solid(
     check_straight(stations)
     tip_p, tip_sigma = nose_tip(stations, float(hand_p))
     problem = _problem(prior, axis, stations, tip_p, references, told, silhouette)
+    check_roughly(problem)
     if references and told.behind_mm is None:
         problem = replace(problem, told=_unsaid_set_back(problem, stations))
     adjusted = adjust_robustly(problem)
-    problem, rim_sigma_mm = _with_rim(adjusted, _flat_to_px(problem, base_edge(axis.flat, stations, WIDEST)))
-    wider = len(problem.tubes) > len(adjusted.problem.tubes)
-    adjusted = adjust(problem, None if wider else adjusted.values)
+    seen = _Seen(axis, stations, tip_p, tip_sigma, silhouette)
+    try:
+        return _shaped(name, adjusted, seen, fins, resting)
+    except OutlineRefusal:
+        blame_scales(adjusted)
+        raise
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """What the silhouette shows before there is any scale; tip_p, tip_sigma: the nose tip's place in the view."""
+
+    axis: AxisView
+    stations: Stations
+    tip_p: float
+    tip_sigma: float
+    silhouette: Silhouette
+
+
+def _shaped(name: str, adjusted: Adjusted, seen: _Seen, fins: tuple[FinsSaid, ...], resting: bool) -> Solid:
+    """The aft rim, body and fins by a pose that is nearly known. Raises OutlineRefusal."""
+    axis, stations, silhouette = seen.axis, seen.stations, seen.silhouette
+    pixel, before = 1 / adjusted.problem.prior.camera.focal_px, adjusted
+    problem, rim_sigma_mm = _with_rim(adjusted, _flat_to_px(before.problem, base_edge(axis.flat, stations, WIDEST)))
+    wider = len(problem.tubes) > len(before.problem.tubes)
+    adjusted = adjust(problem, None if wider else before.values)
     profile = _profile(adjusted, stations, silhouette)
     check_sound(adjusted, profile)
     cover = coverage(silhouette.outline_px, silhouette.outline_px.min(0), silhouette.outline_px.max(0))
@@ -137,8 +162,8 @@ def measure_solid(
         adjusted = adjust(replace(problem, told=lying(problem.told, profile, standing)), adjusted.values)
         profile = _profile(adjusted, stations, silhouette)
         traced = _fins(adjusted, stations, profile, cover, silhouette, fins)
-    solid = _solid(name, adjusted, stations, axis, profile, traced, (tip_sigma / pixel, rim_sigma_mm), silhouette)
-    spur_mm = (tip_p - float(stations.p[0])) * float(adjusted.pose().depth_mm)
+    solid = _solid(name, adjusted, stations, axis, profile, traced, (seen.tip_sigma / pixel, rim_sigma_mm), silhouette)
+    spur_mm = (seen.tip_p - float(stations.p[0])) * float(adjusted.pose().depth_mm)
     if spur_mm > LEAST_SPUR_PX * pixel * float(adjusted.pose().depth_mm):
         solid = replace(solid, warnings=(*solid.warnings, _spur_words(spur_mm)))
     return _with_hidden_shoulder(solid) if wider else solid
@@ -242,24 +267,6 @@ def _tube_limbs(run, stations, upper_px, lower_px, silhouette) -> TubeLimbs:
     return TubeLimbs(points, side, np.hypot(LIMB_SIGMA_PX, silhouette.sigma_px[nearest]))
 
 
-def start_depth(problem: Problem) -> float:
-    """Distance to begin with, from whichever claim about scale there is. Raises ScaleRefusal without one."""
-    told, unit = problem.told, replace(problem, start_depth_mm=1.0)
-    pose = Pose(unit.prior.camera, unit.view, unit.upper, 1.0, 0.0)
-    if told.tube_mm is not None:
-        widest = max(np.abs(pose.limb(tube.points_px)[1]).mean() for tube in problem.tubes)
-        return told.tube_mm / 2 / widest
-    if problem.references:
-        a, b, _, _ = similarity(problem.references[0].points_mm, problem.references[0].points_px)
-        return float(problem.prior.camera.focal_px / np.hypot(a, b))
-    if told.length_mm is not None:
-        return float(told.length_mm / problem.ends.length_mm(pose))
-    raise ScaleRefusal(
-        "Nothing in the picture has a known size",
-        "Give --scale, for example tube=41.6mm (caliper on the body) or ruler=300mm (a ruler in the picture)",
-    )
-
-
 def _unsaid_set_back(problem: Problem, stations: Stations) -> Told:
     """A reference lies level with the axis, or on the table or wall behind it, as far as the fins reach and a little
     more: anything between, so half of it is expected, and the band reaches past both ends."""
@@ -350,8 +357,8 @@ def _fins(adjusted, stations, profile, cover, silhouette, fins) -> list[list[tup
     """[(trace, outline (m, 2) from the nose tip)] of each group, nose to tail: the ways it may stand, best first."""
     pose = adjusted.pose()
     if len(stations.fin_runs) < len(fins):
-        raise OutlineRefusal(
-            f"{len(fins)} fin group(s) were said but {len(stations.fin_runs)} stand out in the outline",
+        raise FinsRefusal(
+            f"{len(fins)} fin group(s) were looked for but {len(stations.fin_runs)} stand out in the outline",
             "Check --fins, or turn the rocket so that a fin of each group lies flat in the photo's plane",
         )
     tip_s = float(adjusted.problem.ends.tip_s_mm(pose))
@@ -395,7 +402,7 @@ def _one_group(adjusted, cover: Coverage, job: Carving, said: FinsSaid, tip_s: f
     scene = scenery(cover, pose, job)
     fits = find_fins(silhouette, scene, pose, job, [r + pose.roll_offset_rad() for r in said.roll_rad])
     if not fits:
-        raise OutlineRefusal(
+        raise FinsRefusal(
             "No fin stands clear of the body in the outline",
             "Turn the rocket so that one fin lies flat in the photo's plane (--pose in-plane) and photograph it again",
         )

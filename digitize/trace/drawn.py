@@ -13,8 +13,9 @@ from digitize.records import Geometry, Photo, Silhouette
 from digitize.solid.adjust import EndPoints, Problem
 from digitize.solid.agreement import check_agreement
 from digitize.solid.axis import AxisView
-from digitize.solid.measure import Solid, start_depth
+from digitize.solid.measure import Solid
 from digitize.solid.pose import Pose
+from digitize.solid.start import start_depth
 from digitize.solid.stations import Stations
 from digitize.trace.resolve import HAND_SIGMA_PX, axis_problem, options_of, sound_adjustment
 from digitize.trace.sketch import point, points

@@ -21,11 +21,12 @@ from digitize.photo.camera import Camera
 from digitize.pipeline import points_reference, told_of
 from digitize.records import FinGroup, Geometry, Photo, Result
 from digitize.solid.adjust import Adjusted, EndPoints, Problem, TubeLimbs, adjust, adjust_near
-from digitize.solid.agreement import check_agreement
+from digitize.solid.agreement import check_agreement, check_roughly
 from digitize.solid.fin_edges import outward
-from digitize.solid.measure import FinsSaid, FinTrace, Solid, start_depth
+from digitize.solid.measure import FinsSaid, FinTrace, Solid
 from digitize.solid.pose import Pose, view_of_axis
 from digitize.solid.sound import MOST_TILT_RAD
+from digitize.solid.start import start_depth
 from digitize.trace.ends import ends_of, set_by_hand, told_lengths
 from digitize.trace.held import hold, off_warning, unseen_warning
 from digitize.trace.held_fins import UNSEEN_SIGMA_PX
@@ -163,6 +164,8 @@ def _adjusted(base: Measured, start: Sketch, sketch: Sketch, options: MeasureOpt
         told = replace(told, behind_guess_mm=guess, behind_sigma_mm=sigma)
     problem = replace(problem, references=references, told=told)
     problem = replace(problem, start_depth_mm=start_depth(problem))
+    if settled:
+        check_roughly(problem)
     found = base.solid.adjusted
     key = repr(sketch.asked), sketch.axis_hand, _bytes(sketch)
     alike = len(problem.tubes) == len(found.problem.tubes) and len(references) == len(base.references)

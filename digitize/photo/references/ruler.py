@@ -26,6 +26,7 @@ COARSE_FLOOR_PX = 0.12  # numerals beside coarse marks pull at them
 SIZE_SIGMA = 0.0005  # wooden and plastic rulers keep 300 mm to about 0.3 mm (95 %)
 COARSE_MM = (5.0, 10.0)  # marks read when the millimetres are blurred
 USUAL_WIDTH_MM = 30.0
+TENTH_MM = 25.4 / 10
 INCH_PARTS = (16, 8, 32, 10, 64)
 REMEDY = "Show the whole ruler flat and sharp, its graduations without glare, or give another --scale"
 
@@ -118,7 +119,7 @@ def settle_unit(ticks: Ticks, length_mm: float) -> Reading | str:
         full = length_mm / unit
         # A ruler's own ends may hide the first and the last mark.
         if whole and count - 1 - 0.01 * full <= full <= count + 1.5:
-            return Reading(ticks, unit, surplus + 2.0, ())
+            return Reading(ticks, unit, surplus + 2.0, _tenths(count, length_mm) if unit == TENTH_MM else ())
     if surplus <= DECADE:
         marked = whole and count > 90 and ticks.scatter_px < 0.01 * ticks.period * ticks.strip.reduce
         return f"The {count} even marks found show no decimal pattern: an inch scale?" if marked else ""
@@ -164,6 +165,20 @@ def _coarse(unit: float, count: int) -> tuple[Warn, ...]:
             "RULER_COARSE",
             f"Only {count} marks of {unit:g} mm could be read on the ruler, not its millimetres",
             "Photograph nearer or sharper",
+        ),
+    )
+
+
+def _tenths(count: int, length_mm: float) -> tuple[Warn, ...]:
+    """A centimetre ruler told in inches has just as many marks as a rare ruler in tenths of an inch."""
+    inches = length_mm / 25.4
+    return (
+        Warn(
+            "RULER_TENTHS",
+            f"The ruler's {count} marks are {inches:g} inches in tenths, or {inches:g} cm in millimetres, which is far "
+            "more usual",
+            f"If it is a ruler of {inches:g} cm, give --scale ruler={10 * inches:g}mm; if it is not, give two of its "
+            "marks with --scale points= instead",
         ),
     )
 
