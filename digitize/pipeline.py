@@ -22,7 +22,7 @@ from digitize.report.folder import check_out_dir, write_results
 from digitize.rounding import with_band
 from digitize.shots import photos_of
 from digitize.solid.adjust import Told
-from digitize.solid.agreement import check_agreement
+from digitize.solid.agreement import blame_scales, check_agreement
 from digitize.solid.measure import FinsSaid, Solid, measure_solid
 
 DEFAULT_THICKNESS_MM = 2.0
@@ -121,10 +121,13 @@ def fit_photo(
     if not solids:
         raise _number_missing(refused.what) if options.fins is None else refused
     solid = min(solids, key=lambda s: max(t.unexplained for t in s.fins))
-    # scales first: where they are at odds the pose is bent, and then no fin fits either
     warnings = check_agreement(solid.adjusted, tuple(claim.text or claim.kind for claim in options.scales))
-    _check_fins(solid, options)
-    _check_shape(solid)
+    try:
+        _check_fins(solid, options)
+        _check_shape(solid)
+    except OutlineRefusal:  # where scales are at odds the pose is bent, and then nothing fits
+        blame_scales(solid.adjusted)
+        raise
     if options.fins is None and len(solids) == 1:
         warnings = (*warnings, _one_number(solid))
     return Measured(
