@@ -92,7 +92,8 @@ class Silhouette:
     of Photo.rgb; sigma_px: (n,) standard deviation of each point along the outline's normal; big where the edge
     was weak, hidden (a string, a support) or bridged.
     mask: (H, W) bool, the region inside, at the resolution of Photo.rgb.
-    hand: (n,) bool, points a person has set; None: there are none.
+    hand: (n,) bool, points a person has set; None: there are none. nose_px: (2,) the middle of what looks like the nose, None
+    where nothing does.
     """
 
     outline_px: np.ndarray
@@ -100,6 +101,7 @@ class Silhouette:
     mask: np.ndarray
     warnings: tuple[Warn, ...] = ()
     hand: np.ndarray | None = None
+    nose_px: np.ndarray | None = None
 
 
 # --- components and their aerodynamics --------------------------------------------------------------------

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import distance_transform_edt, gaussian_filter1d
 
-from digitize.outline.patches import features_of_light, linear_light
+from digitize.outline.light import features_of_light, linear_light
 from digitize.photo.sampling import sampled
 
 SPACING_PX = 2.0

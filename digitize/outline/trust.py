@@ -7,8 +7,7 @@ import numpy as np
 
 from digitize.errors import OutlineRefusal
 from digitize.outline.advice import ADVICE
-from digitize.outline.axis import slice_region
-from digitize.outline.coarse import Region
+from digitize.outline.region import Region
 from digitize.records import Warn
 
 
@@ -16,39 +15,35 @@ from digitize.records import Warn
 class Signs:
     """What a rocket's outline shows, 0 to 1 unless said.
 
-    slenderness: length over body diameter; mirrored: share of the body's length where both sides lie equally far
-    from the axis; box_filled: share of the tightest box round it; weak: share of the outline where the edge is
-    uncertain by more than a pixel; steady: overlap with the region found one look earlier; on_frame: share of the
-    outline on the picture's edge.
+    slenderness: the body's length over its mean width; weak: share of the outline that is uncertain by more than a pixel and
+    WEAK_CALIBERS of the body's width; steady: overlap of the two looks; mirrored: of the second look and its mirror image;
+    on_frame: share of the outline on the picture's edge.
     """
 
     slenderness: float
-    mirrored: float
-    box_filled: float
     weak: float
     steady: float
+    mirrored: float
     on_frame: float
 
 
-def signs(region: Region, sigma_px: np.ndarray) -> Signs:
-    """The signs of a region found, and of its refined outline's standard deviations."""
-    mask, half = region.mask, region.half_px
-    slices = slice_region(mask, region.axis)
-    plain = slices.half_width_px < 1.25 * half
-    even = np.abs(slices.low_px + slices.high_px) / 2 < np.maximum(1.5, 0.12 * half)
-    contour = max(
-        cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0], key=len
-    )
-    (_, (width, height), _) = cv2.minAreaRect(contour)
-    rim = np.concatenate([mask[0], mask[-1], mask[:, 0], mask[:, -1]])
-    return Signs(
-        slenderness=float(np.ptp(slices.along_px) / (2 * half)),
-        mirrored=float(np.mean(plain & even)),
-        box_filled=float(mask.sum() / max((width + 1) * (height + 1), 1)),
-        weak=float(np.mean(sigma_px > 1.0)),
-        steady=float((mask & region.earlier).sum() / (mask | region.earlier).sum()),
-        on_frame=float(rim.sum() / len(contour)),
-    )
+WEAK_CALIBERS = 0.02
+NO_ROCKET_STEADY, DOUBT_STEADY = 0.6, 0.88
+NO_ROCKET_MIRRORED, DOUBT_MIRRORED = 0.7, 0.95
+
+
+def signs(region: Region, outline: np.ndarray, sigma_px: np.ndarray, shape: tuple[int, int]) -> Signs:
+    """The signs of a region, and of its refined outline (n, 2), sigma_px (n,), in a picture of this height and width."""
+    body = (region.body > 0.5).astype(np.uint8)
+    slender, width = 0.0, 0.0
+    if body.any():
+        points = np.argwhere(body)[:, ::-1].astype(np.float32)
+        _, sides, _ = cv2.minAreaRect(points)
+        width = float(body.sum() / max(max(sides), 1.0))
+        slender = max(sides) / max(width, 1e-6)
+    weak = max(1.0, WEAK_CALIBERS * width * region.view.scale)
+    rim = (outline < 0.6).any(1) | (outline > np.array(shape[::-1]) - 1.6).any(1)
+    return Signs(slender, float(np.mean(sigma_px > weak)), region.steady, region.mirrored, float(rim.mean()))
 
 
 def judge(found: Signs) -> list[Warn]:
@@ -58,17 +53,15 @@ def judge(found: Signs) -> list[Warn]:
             "The outline found runs out of the picture", "Step back so that the whole rocket is in the frame"
         )
     for wrong, what in (
-        (found.slenderness < 4, "is too stout for a rocket seen from the side"),
-        (found.slenderness > 40, "is too thin for a rocket"),
-        (found.mirrored < 0.45, "has no two sides that mirror each other, as a rocket's body has"),
-        (found.box_filled > 0.85, "is a plain bar without a nose or fins"),
-        (found.weak > 0.35, "hardly stands out from the ground"),
-        (found.steady < 0.6, "changes with how the picture is looked at"),
+        (found.slenderness < 3, "is too stout for a rocket seen from the side"),
+        (found.slenderness > 45, "is too thin for a rocket"),
+        (found.weak > 0.6, "hardly stands out from the ground"),
+        (min(found.steady / NO_ROCKET_STEADY, found.mirrored / NO_ROCKET_MIRRORED) < 1, "changes with how the picture is looked at"),
     ):
         if wrong:
             raise OutlineRefusal(f"No rocket was found: the best outline {what}", ADVICE)
     warnings = []
-    if found.weak > 0.1:
+    if found.weak > 0.15:
         warnings.append(
             Warn(
                 "EDGE_WEAK",
@@ -76,7 +69,7 @@ def judge(found: Signs) -> list[Warn]:
                 "Put a ground of another colour behind the rocket, and light it from both sides",
             )
         )
-    if found.steady < 0.8:
+    if found.steady < DOUBT_STEADY or found.mirrored < DOUBT_MIRRORED:
         warnings.append(
             Warn(
                 "OUTLINE_UNSTEADY",

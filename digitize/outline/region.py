@@ -1,0 +1,202 @@
+"""Where the rocket is: what the eye sees in two looks, and how far the looks agree."""
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+
+from digitize.errors import OutlineRefusal
+from digitize.eye.looks import Pyramid, View, looked, looked_twice, near_view, pyramid_of, whole_view
+from digitize.eye.network import Parts
+from digitize.outline.advice import ADVICE
+from digitize.outline.marked import NOTHING_MARKED, Marked
+from digitize.records import Warn
+
+_SURE_PX = 40
+"""A rocket seen by fewer pixels of a look than this is none."""
+_IN_LINE = 0.35
+"""A piece whose middle lies within this share of the piece's own length from another's axis may belong to it."""
+_RIVAL, _BESIDE = 0.5, 0.15
+"""Of the most prominent rocket: a second one this large is asked about, one this large is named."""
+_AGAIN = 3
+"""So often at most the second look is had again where the rocket runs out of it."""
+
+
+@dataclass(frozen=True)
+class Region:
+    """What the eye saw of one rocket. rocket, body, fins, nose: (H, W) probabilities in pixels of `view`, means of the look and
+    its mirror image, 0 where it is another thing; apart: (H, W) half their difference; steady: overlap of both looks' regions;
+    mirrored: overlap of the look and its mirror image; warnings: other rockets left out."""
+
+    view: View
+    rocket: np.ndarray
+    body: np.ndarray
+    fins: np.ndarray
+    nose: np.ndarray
+    apart: np.ndarray
+    steady: float
+    mirrored: float
+    warnings: tuple[Warn, ...] = ()
+
+
+def find_region(rgb: np.ndarray, marked: Marked = NOTHING_MARKED) -> Region:
+    """The most prominent rocket of a picture (H, W, 3) uint8. Raises OutlineRefusal where none is seen, or two alike."""
+    pyramid = pyramid_of(rgb)
+    strokes = (marked.rocket, marked.other)
+    first_view = whole_view(*rgb.shape[:2])
+    first = looked(pyramid, first_view, strokes)
+    mask, warnings = _most_prominent(first.rocket, first_view, marked)
+    points = first_view.to_photo(np.argwhere(mask)[:, ::-1])
+    for _ in range(_AGAIN):
+        view = near_view(points)
+        twice = looked_twice(pyramid, view, strokes)
+        both = _mean(twice)
+        own = _one_rocket(both.rocket, view.to_look(points))
+        if own is None:
+            raise _nothing()
+        points = view.to_photo(np.argwhere(own)[:, ::-1])
+        if not _runs_out(own, view, rgb.shape[:2]):
+            break
+    earlier = _brought(mask.astype(np.float32), first_view, view) > 0.5
+    rocket = np.where(cv2.dilate(own.astype(np.uint8), np.ones((5, 5))) > 0, both.rocket, 0.0)
+    seen = [np.where(own, look.rocket, 0.0) > 0.5 for look in twice]
+    return Region(
+        view,
+        _as_marked(rocket, view, marked),
+        both.body * own,
+        both.fins * own,
+        both.nose * own,
+        np.abs(twice[0].rocket - twice[1].rocket) / 2,
+        steady=_overlap(earlier, own),
+        mirrored=_overlap(*seen),
+        warnings=warnings,
+    )
+
+
+def _nothing() -> OutlineRefusal:
+    return OutlineRefusal("No rocket was found in the picture", ADVICE)
+
+
+def _mean(twice: tuple[Parts, Parts]) -> Parts:
+    return Parts(*((a + b) / 2 for a, b in zip(*(vars(look).values() for look in twice), strict=True)))
+
+
+def _overlap(a: np.ndarray, b: np.ndarray) -> float:
+    return float((a & b).sum() / max((a | b).sum(), 1))
+
+
+def _pieces(probability: np.ndarray) -> list[np.ndarray]:
+    """Masks of what is more likely rocket than not, in one piece each, the surest and largest first."""
+    count, labels = cv2.connectedComponents((probability > 0.5).astype(np.uint8), connectivity=8)
+    weight = np.bincount(labels.ravel(), probability.ravel(), count)
+    order = [k for k in np.argsort(-weight) if k > 0 and weight[k] > _SURE_PX]
+    return [labels == k for k in order[:8]]
+
+
+def _most_prominent(probability: np.ndarray, view: View, marked: Marked) -> tuple[np.ndarray, tuple[Warn, ...]]:
+    """(the rocket's region, words about others)."""
+    pieces = _pieces(probability)
+    if not pieces:
+        raise _nothing()
+    if marked.rocket:  # the one that was marked
+        on = np.zeros(probability.shape, np.uint8)
+        for polygon in marked.rocket:
+            cv2.fillPoly(on, [np.round(view.to_look(polygon) * 16).astype(np.int32)], 1, shift=4)
+        pieces.sort(key=lambda piece: -int((piece & (on > 0)).sum()))
+    chosen, others = pieces[0], []
+    for piece in pieces[1:]:
+        if _in_line(chosen, piece):
+            chosen = chosen | piece
+        else:
+            others.append(piece)
+    if not others or marked.rocket:
+        return chosen, ()
+    share = max(float(piece.sum() / chosen.sum()) for piece in others)
+    if share > _RIVAL:
+        raise OutlineRefusal(
+            "More than one rocket is in the picture, and none is clearly the one that is meant",
+            "Photograph one rocket alone, or mark the one with digitize trace",
+        )
+    if share > _BESIDE:
+        text = "Something else that may be a rocket is in the picture; the largest was measured"
+        return chosen, (Warn("OTHER_ROCKET", text, "Look at the overlay whether it is the one you mean"),)
+    return chosen, ()
+
+
+def _in_line(piece: np.ndarray, other: np.ndarray) -> bool:
+    """Whether another piece lies ahead of or behind a slender one, as where something hides the middle of a rocket."""
+    y, x = np.nonzero(piece)
+    points = np.stack([x, y], 1).astype(float)
+    centre = points.mean(0)
+    spread, axes = np.linalg.eigh(np.cov(points.T))
+    if spread[1] < 9 * spread[0]:
+        return False
+    half = np.sqrt(12 * spread) / 2  # of a bar with that spread
+    b, a = np.nonzero(other)
+    arm = np.array([a.mean(), b.mean()]) - centre
+    across, along = np.abs(axes.T @ arm)
+    return bool(across < _IN_LINE * half[1] and across < 2 * half[0] and along < 2.5 * half[1])
+
+
+def _one_rocket(probability: np.ndarray, around: np.ndarray) -> np.ndarray | None:
+    """The region of the second look that meets what the first found (n, 2), small breaks closed."""
+    x, y = np.clip(np.round(around).astype(int), 0, np.array(probability.shape[::-1]) - 1).T
+    before = np.zeros(probability.shape, bool)
+    before[y, x] = True
+    pieces = sorted(_pieces(probability), key=lambda piece: -int((piece & before).sum()))
+    if not pieces:
+        return None
+    chosen = pieces[0]
+    for piece in pieces[1:]:
+        if _in_line(chosen, piece):
+            chosen = _bridged(chosen, piece)
+    return chosen
+
+
+def _bridged(one: np.ndarray, other: np.ndarray) -> np.ndarray:
+    """Two pieces of one body and what lies straight between them."""
+    both = (one | other).astype(np.uint8)
+    for size in (5, 11, 21, 41):
+        closed = cv2.morphologyEx(both, cv2.MORPH_CLOSE, np.ones((size, size), np.uint8))
+        count, labels = cv2.connectedComponents(closed)
+        if count == 2:
+            return closed > 0
+    return one
+
+
+def _runs_out(own: np.ndarray, view: View, shape: tuple[int, int]) -> bool:
+    """Whether the region reaches the look's border where the photo goes on."""
+    rim = np.argwhere(own)
+    rim = rim[(rim == 0).any(1) | (rim == np.array(own.shape) - 1).any(1)]
+    if not len(rim):
+        return False
+    x, y = view.to_photo(rim[:, ::-1]).T
+    return bool(((x > 2) & (y > 2) & (x < shape[1] - 3) & (y < shape[0] - 3)).any())
+
+
+def _brought(plane: np.ndarray, from_view: View, to_view: View) -> np.ndarray:
+    """A plane of one look in another's pixels, 0 where it does not reach."""
+    turn = np.linalg.inv(from_view.turn) @ to_view.turn
+    shift = np.linalg.inv(from_view.turn) @ (to_view.shift - from_view.shift)
+    matrix, size = np.column_stack([turn, shift]), plane.shape[::-1]
+    return cv2.warpAffine(plane, matrix, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP)
+
+
+def _as_marked(rocket: np.ndarray, view: View, marked: Marked) -> np.ndarray:
+    """What a hand has marked decides, whatever the eye makes of it."""
+    result = rocket.copy()
+    for polygons, value in ((marked.rocket, 1.0), (marked.other, 0.0)):
+        for polygon in polygons:
+            mask = np.zeros(rocket.shape, np.uint8)
+            cv2.fillPoly(mask, [np.round(view.to_look(polygon) * 16).astype(np.int32)], 1, shift=4)
+            result[mask > 0] = value
+    return result
+
+
+def without(region: Region, polygons: tuple[np.ndarray, ...]) -> Region:
+    """The region with less weight on polygons (n, 2), photo pixels, that are known to be other things: where the eye is
+    undecided beside a ruler or a card, it is the ruler or the card."""
+    cover = np.zeros(region.rocket.shape, np.uint8)
+    for polygon in polygons:
+        cv2.fillPoly(cover, [np.round(region.view.to_look(polygon) * 16).astype(np.int32)], 1, shift=4)
+    return replace(region, rocket=np.where(cover > 0, region.rocket * 0.6, region.rocket))
