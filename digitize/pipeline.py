@@ -11,12 +11,12 @@ from digitize.combine import Shot, combine
 from digitize.errors import FinsRefusal, GeometryRefusal, OutlineRefusal, Refusal, ScaleRefusal, UsageRefusal
 from digitize.geometry import check_geometry, rounded
 from digitize.options import MeasureOptions, Pose, ScaleClaim
-from digitize.outline.silhouette import NOTHING_MARKED, Marked, find_silhouette
+from digitize.outline.marked import NOTHING_MARKED, Marked
+from digitize.outline.silhouette import find_silhouette
 from digitize.photo.calibration import calibrated_prior, read_camera
 from digitize.photo.camera import CameraPrior, camera_prior
 from digitize.photo.read import read_photo
 from digitize.photo.references import find_reference
-from digitize.photo.references.bystanders import unnamed_ruler, unnamed_sheets
 from digitize.records import Photo, ReferencePoints, Result, Silhouette, Warn
 from digitize.report.folder import check_out_dir, write_results
 from digitize.rounding import with_band
@@ -200,20 +200,8 @@ def _check_band(result: Result, options: MeasureOptions) -> None:
 def _silhouette(
     photo: Photo, references: tuple[ReferencePoints, ...], say: Callable[[str], None], marked: Marked
 ) -> Silhouette:
-    """The outline, with flat objects nobody named kept out too: a ruler always, card and paper once in doubt."""
-    references = tuple(r for r in references if r.kind != "points")  # a distance on the rocket covers nothing of it
-    named = {reference.kind for reference in references}
-    aside = references if "ruler" in named else (*references, *unnamed_ruler(photo))
-    try:
-        first = find_silhouette(photo, aside, say, marked)
-        if not first.warnings:
-            return first
-    except OutlineRefusal:
-        first = None
-    sheets = unnamed_sheets(photo, named)
-    if first is not None and not sheets:
-        return first
-    return find_silhouette(photo, (*aside, *sheets), say, marked)
+    """The outline, the named references kept out of it; a distance on the rocket covers nothing of it."""
+    return find_silhouette(photo, tuple(r for r in references if r.kind != "points"), say, marked)
 
 
 def camera_of(photo: Photo, options: MeasureOptions) -> CameraPrior:

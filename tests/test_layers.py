@@ -18,7 +18,8 @@ LAYERS = (
     ("angle", "hand", "outside", "second_opinion"),
     ("solve", "explain", "photo", "report", "cavity", "ballast", "ballast_plan", "templates", "swing", "swing_plan"),
     ("template_files",),
-    ("outline", "sheet"),
+    ("eye", "sheet"),
+    ("outline",),
     ("solid", "uncertainty"),
     ("as_shown",),
     ("fin_doubts", "assemble", "combine"),
@@ -32,7 +33,9 @@ WITHOUT_OPENCV = {name for names in LAYERS[:4] for name in names} | {"solve", "e
 
 
 def module_files():
-    return sorted(path for path in ROOT.rglob("*.py") if path.name != "__init__.py")
+    """Of the tool; what makes the eye's network is apart."""
+    paths = (path for path in ROOT.rglob("*.py") if path.name != "__init__.py")
+    return sorted(path for path in paths if unit(path) != "training")
 
 
 def unit(path):
@@ -65,3 +68,13 @@ def test_imports_point_downward(path):
 def test_only_the_picture_side_uses_opencv(path):
     if unit(path) in WITHOUT_OPENCV:
         assert not [name for name in imported(path) if name.split(".")[0] == "cv2"]
+
+
+def test_the_tool_never_imports_what_makes_the_eye():
+    assert not [path for path in module_files() for name in imported(path) if name.startswith("digitize.training")]
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "training").glob("*.py")), ids=lambda p: p.name)
+def test_what_makes_the_eye_imports_nothing_of_the_tool(path):
+    own = [name for name in imported(path) if name.startswith("digitize.")]
+    assert all(name.startswith("digitize.training") for name in own)

@@ -11,7 +11,6 @@ import numpy as np
 from scipy.spatial import cKDTree
 from skimage.measure import find_contours
 
-from digitize.eye.looks import View
 from digitize.outline.edges import (
     SPACING_PX,
     follow_edge,
@@ -69,11 +68,10 @@ def edge_of(rgb: np.ndarray, region: Region) -> tuple[np.ndarray, np.ndarray]:
     if signed_area(first) < 0:
         first, limb, eye_sigma = first[::-1], limb[::-1], eye_sigma[::-1]
     copy, factor, corner = _copy_to_follow(rgb, first, view.scale)
-    followed, at = follow(copy, (first - corner + 0.5) * factor - 0.5, limb)
+    followed = follow(copy, (first - corner + 0.5) * factor - 0.5, limb)
     outline = (followed + 0.5) / factor - 0.5 + corner
     outline, sigma = halved(rgb, outline, factor)
     nearest = cKDTree(first).query(outline)[1]
-    del at
     away = np.abs(np.einsum("nc,nc->n", outline - first[nearest], outward_normals(first, 2)[nearest]))
     beyond = np.maximum(away - 2 * eye_sigma[nearest], 0.0)
     return outline, np.hypot(sigma, beyond)
@@ -121,9 +119,9 @@ def _copy_to_follow(rgb: np.ndarray, outline: np.ndarray, scale: float) -> tuple
     return cv2.resize(part, size, interpolation=how), size[0] / part.shape[1], low.astype(float)
 
 
-def follow(rgb: np.ndarray, outline: np.ndarray, limb: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(outline moved onto the edge near it, whether each point is on the limb); pixels of rgb. limb: (n,) bool of the outline:
-    there the edge stays nearer to where both sides of the body have it."""
+def follow(rgb: np.ndarray, outline: np.ndarray, limb: np.ndarray) -> np.ndarray:
+    """The outline moved onto the edge near it, pixels of rgb. limb: (n,) bool of the outline: there the edge stays nearer to
+    where both sides of the body have it."""
     even = resample_closed(outline, SPACING_PX)
     limb = limb[cKDTree(outline).query(even)[1]]
     outline = smooth_by(even, np.where(limb & (room_to_corner(even) > 12), 5.0, 0.0))
@@ -133,7 +131,7 @@ def follow(rgb: np.ndarray, outline: np.ndarray, limb: np.ndarray) -> tuple[np.n
         moved = outline + shift[:, None] * ribbon.normal
         outline = resample_closed(moved, SPACING_PX)
         limb = limb[cKDTree(moved).query(outline)[1]]
-    return outline, limb
+    return outline
 
 
 def halved(rgb: np.ndarray, outline: np.ndarray, factor: float) -> tuple[np.ndarray, np.ndarray]:
@@ -160,6 +158,3 @@ def fill(outline: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
     bits = 8
     cv2.fillPoly(mask, [np.round(outline * 2**bits).astype(np.int32)], 1, shift=bits)
     return mask.astype(bool)
-
-
-__all__ = ["NOTHING_MARKED", "Marked", "View", "edge_of", "fill", "find_silhouette"]

@@ -1,7 +1,7 @@
 """What comes from the browser, checked: the form's words and the regions that were marked."""
 
 from digitize.errors import UsageRefusal
-from digitize.outline.silhouette import Marked
+from digitize.outline.marked import Marked
 from digitize.records import Photo
 from digitize.trace.sketch import points
 
