@@ -21,15 +21,23 @@ class ExitCode(IntEnum):
 class Refusal(Exception):
     """The tool declines to give a number.
 
-    what: what was wrong and where (one line); remedy: what to do next (one line).
+    what: what was wrong and where (one line); remedy: what to do next (one line); seen: what was seen of the photo
+    that is refused (`refused.Seen`), None where none was looked at.
     """
 
     exit_code = ExitCode.DEFECT
+    seen = None
 
     def __init__(self, what: str, remedy: str):
         super().__init__(what)
         self.what = what
         self.remedy = remedy
+
+    def worded(self, what: str, remedy: str) -> "Refusal":
+        """The same refusal in other words."""
+        same = type(self)(what, remedy)
+        same.seen = self.seen
+        return same
 
     def line(self) -> str:
         """The one line shown to the user."""

@@ -1,5 +1,6 @@
 """The main job told once: a photo and what the user said, to a Result and its folder."""
 
+import shlex
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -18,7 +19,8 @@ from digitize.photo.camera import CameraPrior, camera_prior
 from digitize.photo.read import read_photo
 from digitize.photo.references import find_reference
 from digitize.records import Photo, ReferencePoints, Result, Silhouette, Warn
-from digitize.report.folder import check_out_dir, write_results
+from digitize.refused import showing
+from digitize.report.folder import check_out_dir, write_refused, write_results
 from digitize.rounding import with_band
 from digitize.shots import photos_of
 from digitize.solid.adjust import Told
@@ -53,8 +55,10 @@ def measure_rocket(
         check_out_dir(out_dir, path)
         check_out_dir(folder, path)
     name = shots[0].name or paths[0].stem
-    done = [_shot(replace(options, name=name), say, len(shots) > 1) for options in shots]
-    result, best = combine(done) if len(done) > 1 else (done[0].result, done[0].measured)
+    several = len(shots) > 1
+    named = [replace(options, name=name) for options in shots]
+    done = [_shot(options, say, folder, several) for options, folder in zip(named, folders, strict=True)]
+    result, best = _combined(done, folders) if several else (done[0].result, done[0].measured)
     say("writing the results")
     if len(done) > 1:
         _write(out_dir, result, best, shots[0])
@@ -63,20 +67,52 @@ def measure_rocket(
     return result, out_dir
 
 
-def _shot(options: MeasureOptions, say: Callable[[str], None], several: bool) -> Shot:
-    """One photo, measured. A refusal names it if it is one of several."""
+def _shot(options: MeasureOptions, say: Callable[[str], None], folder: Path, several: bool) -> Shot:
+    """One photo, measured. A refusal names it if it is one of several, and leaves its picture in the folder."""
     path = options.photo[0]
     try:
         say(f"reading {path.name}")
         measured = measure_photo(read_photo(path), options, say)
-        say("working out the bands")
-        result = assemble(measured, options)
-        _check_band(result, options)
+        with _showing(measured):
+            say("working out the bands")
+            result = assemble(measured, options)
+            _check_band(result, options)
         return Shot(measured, result, options)
     except Refusal as refusal:
-        if several and path.name not in refusal.what:
-            raise type(refusal)(f"{path.name}: {refusal.what}", refusal.remedy) from None
-        raise
+        raise _pictured(_named(refusal, path) if several else refusal, folder) from None
+
+
+def _combined(done: Sequence[Shot], folders: Sequence[Path]) -> tuple[Result, Measured]:
+    """All photos to one result; refused, each leaves its picture, and the first is named."""
+    try:
+        return combine(done)
+    except Refusal as refusal:
+        for shot, folder in reversed(list(zip(done, folders, strict=True))):
+            refusal.seen = None
+            try:
+                with _showing(shot.measured):
+                    raise refusal
+            except Refusal:
+                pictured = _pictured(refusal, folder)
+        raise pictured from None
+
+
+def _showing(measured: Measured):
+    """What was seen of a photo that was measured."""
+    return showing(photo=measured.photo, references=measured.references, outline_px=measured.silhouette.outline_px)
+
+
+def _named(refusal: Refusal, path: Path) -> Refusal:
+    return refusal if path.name in refusal.what else refusal.worded(f"{path.name}: {refusal.what}", refusal.remedy)
+
+
+def _pictured(refusal: Refusal, folder: Path) -> Refusal:
+    """The refusal, its picture written if a photo was seen; its remedy then says where that is."""
+    picture = write_refused(folder, refusal)
+    if picture is None:
+        return refusal
+    by_hand = f"digitize trace {shlex.quote(str(refusal.seen.photo.path))} sets it right by hand"
+    return refusal.worded(refusal.what, f"{refusal.remedy.rstrip('.')}. {picture} shows what was seen; {by_hand}")
 
 
 def _write(folder: Path, result: Result, measured: Measured, options: MeasureOptions) -> None:
@@ -87,18 +123,22 @@ def _write(folder: Path, result: Result, measured: Measured, options: MeasureOpt
 def measure_photo(
     photo: Photo, options: MeasureOptions, say: Callable[[str], None], marked: Marked = NOTHING_MARKED
 ) -> Measured:
-    """One photo to its solid. marked: what a person marked as rocket or not. Raises ScaleRefusal, OutlineRefusal."""
-    if not options.scales:
-        raise ScaleRefusal(
-            "No scale was given, so there are no millimetres",
-            "Give --scale, for example --scale tube=41.6mm (caliper on the body) or --scale ruler=300mm",
-        )
-    prior = camera_of(photo, options)
-    say("finding the scale")
-    references = references_of(photo, options)
-    silhouette = _silhouette(photo, references, say, marked)
-    say("fitting the solid")
-    return fit_photo(photo, options, prior, references, silhouette)
+    """One photo to its solid. marked: what a person marked as rocket or not. Raises ScaleRefusal, OutlineRefusal, with
+    what was seen up to there."""
+    with showing(photo=photo):
+        if not options.scales:
+            raise ScaleRefusal(
+                "No scale was given, so there are no millimetres",
+                "Give --scale, for example --scale tube=41.6mm (caliper on the body) or --scale ruler=300mm",
+            )
+        prior = camera_of(photo, options)
+        say("finding the scale")
+        references = references_of(photo, options)
+        with showing(references=references):
+            silhouette = _silhouette(photo, references, say, marked)
+            say("fitting the solid")
+            with showing(outline_px=silhouette.outline_px, body_px=silhouette.body_px, nose_px=silhouette.nose_px):
+                return fit_photo(photo, options, prior, references, silhouette)
 
 
 def fit_photo(
@@ -215,10 +255,11 @@ def references_of(photo: Photo, options: MeasureOptions) -> tuple[ReferencePoint
     """The flat objects of known size that were named, found in the photo. Raises ScaleRefusal, UsageRefusal."""
     found: list[ReferencePoints] = []
     for claim in options.scales:
-        if claim.kind == "points":
-            found.append(points_reference(photo, claim))
-        elif claim.kind not in ("tube", "length"):
-            found += find_reference(photo, claim, options.sheet_bar_mm)
+        with showing(references=tuple(found)):
+            if claim.kind == "points":
+                found.append(points_reference(photo, claim))
+            elif claim.kind not in ("tube", "length"):
+                found += find_reference(photo, claim, options.sheet_bar_mm)
     return tuple(found)
 
 

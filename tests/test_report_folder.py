@@ -10,9 +10,11 @@ from PIL import Image
 from report_sample import PROFILE_MM, sample_geometry, sample_picture, sample_result
 
 from digitize.cautions import CAUTIONS
-from digitize.errors import ExitCode, UsageRefusal
+from digitize.errors import ExitCode, OutlineRefusal, UsageRefusal
 from digitize.geometry import read_geometry
-from digitize.report.folder import NAMES, check_out_dir, write_results
+from digitize.records import Photo
+from digitize.refused import Seen
+from digitize.report.folder import NAMES, check_out_dir, write_refused, write_results
 from digitize.result_json import to_dict
 
 SIZE = (300, 400)
@@ -46,6 +48,14 @@ def test_our_folder_is_updated_and_other_files_stay(tmp_path):
     assert (out / "notes.txt").read_text() == "mine"
     assert (out / "report.html").read_text("utf-8").startswith("<!DOCTYPE html>")
     assert sorted(os.listdir(out)) == sorted([*NAMES, "notes.txt"])
+
+
+def test_what_an_earlier_refusal_left_goes(tmp_path):
+    refusal = OutlineRefusal("It is wrong", "do it again")
+    refusal.seen = Seen(Photo(tmp_path / "photo.jpg", np.zeros((30, 40, 3), np.uint8)))
+    assert write_refused(tmp_path, refusal).is_file()
+    _write(tmp_path)
+    assert sorted(os.listdir(tmp_path)) == sorted(NAMES)
 
 
 def test_a_folder_with_other_things_is_fine(tmp_path):

@@ -4,13 +4,15 @@ from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
+from skimage.measure import find_contours
 
 from digitize.errors import OutlineRefusal
-from digitize.eye.looks import Pyramid, View, looked, looked_twice, near_view, pyramid_of, whole_view
+from digitize.eye.looks import View, looked, looked_twice, near_view, pyramid_of, whole_view
 from digitize.eye.network import Parts
 from digitize.outline.advice import ADVICE
 from digitize.outline.marked import NOTHING_MARKED, Marked
 from digitize.records import Warn
+from digitize.refused import showing
 
 _SURE_PX = 40
 """A rocket seen by fewer pixels of a look than this is none."""
@@ -85,6 +87,12 @@ def _overlap(a: np.ndarray, b: np.ndarray) -> float:
     return float((a & b).sum() / max((a | b).sum(), 1))
 
 
+def border_px(view: View, plane: np.ndarray) -> np.ndarray | None:
+    """(n, 2) photo pixels: where a look's plane (H, W) passes one half, round its longest piece; None if it is empty."""
+    lines = find_contours(np.pad(plane, 2).astype(np.float32), 0.5)
+    return view.to_photo(max(lines, key=len)[:-1, ::-1] - 2) if lines else None
+
+
 def _pieces(probability: np.ndarray) -> list[np.ndarray]:
     """Masks of what is more likely rocket than not, in one piece each, the surest and largest first."""
     count, labels = cv2.connectedComponents((probability > 0.5).astype(np.uint8), connectivity=8)
@@ -113,10 +121,12 @@ def _most_prominent(probability: np.ndarray, view: View, marked: Marked) -> tupl
         return chosen, ()
     share = max(float(piece.sum() / chosen.sum()) for piece in others)
     if share > _RIVAL:
-        raise OutlineRefusal(
-            "More than one rocket is in the picture, and none is clearly the one that is meant",
-            "Photograph one rocket alone, or mark the one with digitize trace",
-        )
+        alike = [piece for piece in others if piece.sum() > _RIVAL * chosen.sum()]
+        with showing(rockets_px=tuple(border_px(view, piece) for piece in (chosen, *alike))):
+            raise OutlineRefusal(
+                "More than one rocket is in the picture, and none is clearly the one that is meant",
+                "Photograph one rocket alone, or mark the one: digitize trace PHOTO",
+            )
     if share > _BESIDE:
         text = "Something else that may be a rocket is in the picture; the largest was measured"
         return chosen, (Warn("OTHER_ROCKET", text, "Look at the overlay whether it is the one you mean"),)

@@ -24,10 +24,11 @@ from digitize.outline.edges import (
     smooth_by,
 )
 from digitize.outline.marked import NOTHING_MARKED, Marked
-from digitize.outline.region import Region, find_region, without
+from digitize.outline.region import Region, border_px, find_region, without
 from digitize.outline.trust import judge, signs
 from digitize.photo.sampling import sampled
 from digitize.records import Photo, ReferencePoints, Silhouette
+from digitize.refused import showing
 
 LOOK_PX = 2.6
 """The edge is followed in a copy of the picture in which one pixel of the look is about so many."""
@@ -52,10 +53,11 @@ def find_silhouette(
     say("looking for the rocket")
     region = without(find_region(photo.rgb, marked), tuple(reference.outline_px for reference in references))
     say("following its edge")
+    seen = {"body_px": border_px(region.view, region.body), "nose_px": _nose(region)}
     outline, sigma = edge_of(photo.rgb, region)
-    mask = fill(outline, photo.rgb.shape[:2])
-    warnings = judge(signs(region, outline, sigma, photo.rgb.shape[:2]))
-    return Silhouette(outline, sigma, mask, (*region.warnings, *warnings), nose_px=_nose(region))
+    with showing(outline_px=outline, **seen):
+        warnings = judge(signs(region, outline, sigma, photo.rgb.shape[:2]))
+    return Silhouette(outline, sigma, fill(outline, photo.rgb.shape[:2]), (*region.warnings, *warnings), **seen)
 
 
 def edge_of(rgb: np.ndarray, region: Region) -> tuple[np.ndarray, np.ndarray]:

@@ -1,4 +1,5 @@
-"""The results folder: result.json, geometry.toml, overlay.png, outline.svg, report.html, report.pdf if asked for.
+"""The results folder: result.json, geometry.toml, overlay.png, outline.svg, report.html, report.pdf if asked for; or
+refused.png, where there is no result.
 
 Everything is made in memory first, then each file is written beside its place and moved there whole. Only
 those names are ever written, and never over a file that this tool did not make.
@@ -11,9 +12,10 @@ from pathlib import Path
 
 import numpy as np
 from PIL import Image
+from PIL.PngImagePlugin import PngInfo
 
 from digitize.cautions import CAUTIONS
-from digitize.errors import UsageRefusal
+from digitize.errors import ExitCode, Refusal, UsageRefusal
 from digitize.files import check_folder, replace_file
 from digitize.geometry import standing, to_toml
 from digitize.records import Geometry, Result
@@ -33,8 +35,11 @@ RESULT, GEOMETRY, OVERLAY, OUTLINE, REPORT = NAMES = (
     "report.html",
 )
 PDF = "report.pdf"
+REFUSED = "refused.png"
 OWN = (*NAMES, PDF)
 BALLAST = "ballast.json"
+_REFUSED_NOTE = ("Software", "digitize measure: refused")
+"""Written into refused.png, so that it is known again as ours."""
 
 
 def write_results(
@@ -67,6 +72,7 @@ def write_results(
         for name in (OVERLAY, PDF):
             if name not in contents:  # one of an earlier run would show other numbers than the report beside it
                 (out_dir / name).unlink(missing_ok=True)
+        (out_dir / REFUSED).unlink(missing_ok=True)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise UsageRefusal(
@@ -81,7 +87,7 @@ def check_out_dir(out_dir: Path, input_path: Path | None = None) -> None:
     choose = "choose another folder with --out"
     check_folder(out_dir, choose)
     try:
-        taken = [name for name in OWN if os.path.lexists(out_dir / name)]
+        taken = [name for name in (*OWN, REFUSED) if os.path.lexists(out_dir / name)]
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise UsageRefusal(f"{out_dir}: can't be used ({reason.lower()})", choose) from None
@@ -94,8 +100,31 @@ def check_out_dir(out_dir: Path, input_path: Path | None = None) -> None:
             raise UsageRefusal(f"{out_dir / name} is not a file", choose)
     if input_path is not None and GEOMETRY in taken and _same_file(out_dir / GEOMETRY, input_path):
         taken.remove(GEOMETRY)
+    if REFUSED in taken:
+        taken.remove(REFUSED)
+        if not _is_our_refused(out_dir / REFUSED):
+            raise UsageRefusal(f"{out_dir / REFUSED} was not written by this tool", choose)
     if taken and not _is_ours(out_dir / RESULT):
         raise UsageRefusal(f"{out_dir / taken[0]} was not written by this tool", choose)
+
+
+def write_refused(out_dir: Path, refusal: Refusal) -> Path | None:
+    """The picture of a photo that was refused, with what was seen of it; gives its path.
+
+    None, and nothing is written, where no photo was looked at, the refusal is about something else (usage, the file),
+    or the folder can't be written: the refusal itself is what has to be said.
+    """
+    path, seen = Path(out_dir) / REFUSED, refusal.seen
+    about_the_photo = refusal.exit_code in (ExitCode.SCALE, ExitCode.OUTLINE, ExitCode.GEOMETRY)
+    if not about_the_photo or seen is None or seen.photo is None:
+        return None
+    try:
+        check_out_dir(out_dir, seen.photo.path)
+        Path(out_dir).mkdir(parents=True, exist_ok=True)
+        replace_file(path, _refused_png(refusal))
+    except (OSError, ValueError, UsageRefusal):
+        return None
+    return path
 
 
 def rewrite_report(saved: Saved) -> Path:
@@ -173,6 +202,25 @@ def _png(picture: np.ndarray) -> bytes:
     data = io.BytesIO()
     Image.fromarray(picture).save(data, "PNG", compress_level=3)  # a third of the time for 6 % more bytes
     return data.getvalue()
+
+
+def _refused_png(refusal: Refusal) -> bytes:
+    from digitize.report.refused_picture import draw_refused
+
+    note = PngInfo()
+    note.add_text(*_REFUSED_NOTE)
+    data = io.BytesIO()
+    Image.fromarray(draw_refused(refusal)).save(data, "PNG", compress_level=3, pnginfo=note)
+    return data.getvalue()
+
+
+def _is_our_refused(path: Path) -> bool:
+    """Whether a picture of a refusal of ours lies there."""
+    try:
+        with Image.open(path) as picture:
+            return picture.info.get(_REFUSED_NOTE[0]) == _REFUSED_NOTE[1]
+    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError):
+        return False
 
 
 def _is_ours(path: Path) -> bool:
