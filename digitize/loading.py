@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from digitize.balance import ENDS, FROM_NOSE, FROM_TAIL, Loading, heaviest
 from digitize.errors import UsageRefusal
-from digitize.quantities import length_mm, mass_g
+from digitize.quantities import length_mm, mass_g, refuse_torn
 from digitize.records import BalancePoint, Mass, Motor
 from digitize.stability import balance_quantity
 
@@ -72,7 +72,9 @@ def _option(said: Loading) -> str:
 
 def parse_balance(text: str) -> BalancePoint:
     """'250mm', or with the end it was measured from: '250mm,from-nose', '163mm,from-tail'."""
-    length, comma, end = (part.strip() for part in text.partition(","))
+    length, comma, end = (part.strip() for part in text.rpartition(","))
+    if not comma or end[:1].isdigit():  # no end was said; a comma is then a decimal one, as in 262,5mm
+        length, comma, end = text.strip(), "", ""
     distance_mm = length_mm(length, "--balance")
     end = "-".join(end.lower().split())
     if comma and end not in ENDS:
@@ -96,6 +98,7 @@ def balance_of(point: BalancePoint | None) -> dict:
 def parse_motor(text: str) -> Motor:
     """'large,24g,12g,70mm' or 'large,24g,12g,70mm,5mm': name, loaded, empty, length, how far it sticks out."""
     name, *sizes = (part.strip() for part in text.split(","))
+    refuse_torn((name, *sizes), "--motor", MOTOR_EXAMPLE)
     if len(sizes) not in (3, 4) or not _is_name(name) or name.lower() == NO_MOTOR:
         raise UsageRefusal(f"--motor: {text!r} is not {MOTOR_FORM}", f"write --motor {MOTOR_EXAMPLE}")
     where = f"--motor {name}"
@@ -122,6 +125,7 @@ def parse_motor(text: str) -> Motor:
 def parse_added(text: str) -> Mass:
     """'parachute,12g,180mm': something put in since; '-12g' for something taken out."""
     parts = [part.strip() for part in text.split(",")]
+    refuse_torn(parts, "--add", ADD_EXAMPLE)
     if len(parts) != 3 or not _is_name(parts[0]):
         raise UsageRefusal(f"--add: {text!r} is not {ADD_FORM}", f"write --add {ADD_EXAMPLE}")
     name, mass, place = parts

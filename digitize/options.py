@@ -20,7 +20,7 @@ from digitize.loading import (
     parse_balanced_with,
     parse_motor,
 )
-from digitize.quantities import length_mm, mass_g, speed_mps
+from digitize.quantities import length_mm, mass_g, refuse_torn, speed_mps
 from digitize.records import BalancePoint, Mass, Motor
 
 SIZED_SCALES = ("tube", "length", "ruler")  # KIND=LENGTH
@@ -319,7 +319,7 @@ def _parse_points(value: str, text: str) -> ScaleClaim:
     if len(parts) != 5:
         raise UsageRefusal(
             f"--scale points: {value!r} is not two pixels and their distance",
-            "write --scale points=X1,Y1,X2,Y2,300mm in pixels of the upright photo",
+            "write --scale points=X1,Y1,X2,Y2,300mm in pixels of the upright photo, decimals with a point",
         )
     if not all(abs(number) < 1e6 for number in (x1, y1, x2, y2)):
         raise UsageRefusal(
@@ -382,7 +382,9 @@ def parse_hand(text: str) -> tuple[str, float]:
 
 def parse_thickness(text: str) -> tuple[float, ...]:
     """'2.4mm' or '2.4mm,1.6mm': fin thickness of all groups, or of each."""
-    return tuple(length_mm(part, "--thickness") for part in text.split(","))
+    parts = text.split(",")
+    refuse_torn(parts, "--thickness", "2.4mm, or 2.4mm,1.6mm for two groups")
+    return tuple(length_mm(part, "--thickness") for part in parts)
 
 
 def _no_twice(names: Sequence[str], option: str, remedy: str) -> None:

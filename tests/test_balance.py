@@ -141,7 +141,7 @@ def test_units_of_masses_and_places():
     ("typed", "says"),
     [
         ({"motor": ["large"]}, "NAME,LOADED,EMPTY,LENGTH"),
-        ({"motor": ["large,24,12g,70mm"]}, "--motor large, loaded: '24' has no unit"),
+        ({"motor": ["large,24,12g,70mm"]}, "--motor: '24,12g' can be one number or two"),
         ({"motor": ["large,12g,24g,70mm"]}, "burnt out, more than"),
         ({"motor": ["large,24g,12g,70g"]}, "unit of '70g'"),
         ({"motor": ["large,24g,12g,70mm,80mm"]}, "sticks out"),

@@ -41,13 +41,14 @@ def test_lengths(text, mm):
 @pytest.mark.parametrize(
     # One pound is 453.59237 g and sixteen ounces, exactly (international pound, 1959).
     ("text", "grams"),
-    [("180g", 180), ("0.18 kg", 180), ("16oz", 453.59237), ("1 lb", 453.59237)],
+    [("180g", 180), ("0.18 kg", 180), ("16oz", 453.59237), ("1 lb", 453.59237), ("1/2 lb", 226.796185)]
+    + [("1 1/2oz", 1.5 * 28.349523125), ("24,5g", 24.5)],
 )
 def test_masses(text, grams):
     assert quantities.mass_g(text, "--mass") == pytest.approx(grams, rel=1e-12)
 
 
-NO_LENGTHS = ("41.6", "", "mm", "nan mm", "nanmm", "inf mm", "1,5mm", "12 parsec", "1e999mm", "1e9m", "--5mm")
+NO_LENGTHS = ("41.6", "", "mm", "nan mm", "nanmm", "inf mm", "12 parsec", "1e999mm", "1e9m", "--5mm")
 
 
 @pytest.mark.parametrize("text", [*NO_LENGTHS, "0mm", "-3mm", "12g", "4 1 mm", "٣mm3"])
@@ -66,6 +67,121 @@ def test_no_text_is_more_than_refused(text):
                 parse(typed)
             except UsageRefusal as refusal:
                 assert refusal.what and refusal.remedy
+
+
+@pytest.mark.parametrize(
+    # Sixty-fourths of an inch of 25.4 mm (1959), as tables of drill sizes print them, to 0.0005 mm.
+    ("text", "table_mm"),
+    [
+        ("5/8in", 15.875),
+        ("1 5/8in", 41.275),
+        ("1-5/8in", 41.275),
+        ("1 5 / 8 in", 41.275),
+        ('1 5/8"', 41.275),
+        ("1 5/8\u2033", 41.275),
+        ("1\u215din", 41.275),
+        ("\u00bd in", 12.7),
+        ("1/64in", 0.396875),
+        ("11/16in", 17.4625),
+        ("63/64 in", 25.003125),
+        ("1/2ft", 152.4),
+        ("41,6mm", 41.6),
+        ("0,625in", 15.875),
+        ("1,8 m", 1800),
+        (",5in", 12.7),
+    ],
+)
+def test_fractions_and_a_decimal_comma(text, table_mm):
+    assert quantities.length_mm(text, "--distance") == pytest.approx(table_mm, rel=1e-12)
+
+
+@given(st.integers(0, 40), st.integers(1, 6), st.data())
+def test_any_fraction_of_a_ruler_is_exact(whole, power, data):
+    bottom = 2**power
+    top = data.draw(st.integers(1, bottom - 1))
+    mm = (whole + top / bottom) * 25.4
+    for text in (f"{whole} {top}/{bottom}in", f"{whole}-{top}/{bottom} in"):
+        assert quantities.length_mm(text, "--distance") == pytest.approx(mm, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "1,625in",  # a comma between thousands, or a decimal one
+        "41,625mm",
+        "13/8in",  # 1 3/8 with its space lost, or thirteen eighths
+        "1 9/8in",
+        "8/8in",
+        "1/0in",
+        "1.5 5/8in",
+        "1 - 5/8in",
+        "1 -5/8in",
+        "1/2/3in",
+        "1.234,5mm",
+        "1,234,5mm",
+        "1 5/8",
+        "1'6\"",
+        "5'",
+    ],
+)
+def test_what_can_be_read_two_ways_is_refused(text):
+    assert repr(text) in refused(quantities.length_mm, text, "--distance")
+
+
+def test_signed_fractions():
+    assert quantities.length_mm("-1 5/8in", "--behind", signed=True) == pytest.approx(-41.275, rel=1e-12)
+    assert "above zero" in refused(quantities.length_mm, "-5/8in", "--distance")
+
+
+@pytest.mark.parametrize(
+    ("parse", "text"),
+    [
+        (options.parse_motor, "large,24,5g,12g,70mm"),
+        (options.parse_motor, "large,24g,12,5g,70mm"),
+        (options.parse_motor, "large,24g,12g,70,5mm"),  # a length of 70.5 mm, or 70 and sticking out by 5 mm
+        (options.parse_motor, "24,15g,12g,70mm"),  # no name, or the name 24
+        (options.parse_added, "parachute,12,5g,180mm"),
+        (options.parse_added, "parachute,12g,180,5mm"),
+        (options.parse_added, "parachute,-12,5g,180mm"),
+        (options.parse_thickness, "2,4mm"),
+        (options.parse_thickness, "2,4mm,1,6mm"),
+        (parse_scale, "points=120,80,1820,95,300,5mm"),
+        (options.parse_balance_at, "1520,5,830"),
+    ],
+)
+def test_a_decimal_comma_between_other_commas_is_refused(parse, text):
+    """24,5g is one number to its writer and two values of the list: no wrong number may come of it in silence."""
+    line = refused(parse, text)
+    assert "one number or two" in line or "not a pixel" in line or "decimals with a point" in line
+
+
+def test_values_between_commas_with_fractions():
+    assert parse_scale('points=120,80,1820,95,11 7/8"').length_mm == pytest.approx(301.625, rel=1e-12)
+    assert parse_scale("checker=7x5x15,5mm").length_mm == 15.5
+    assert parse_scale("checker=7x5x5/8in").length_mm == 15.875
+    assert options.parse_thickness("1/16in,3/32in") == pytest.approx((1.5875, 2.38125), rel=1e-12)
+    assert parse_hand("span=2 1/16in") == ("span", pytest.approx(52.3875, rel=1e-12))
+    motor = options.parse_motor("large,24.5g,12g,2 3/4in,3/16in")
+    assert (motor.length_mm, motor.overhang_mm) == pytest.approx((69.85, 4.7625), rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("text", "mm", "end"),
+    [
+        ("262,5mm", 262.5, None),
+        ("262,5mm,from-nose", 262.5, "from-nose"),
+        ("10 3/8in,from-tail", 263.525, "from-tail"),
+        ("250mm, from nose", 250, "from-nose"),
+    ],
+)
+def test_balance_with_a_decimal_comma(text, mm, end):
+    point = options.parse_balance(text)
+    assert (point.distance_mm, point.end) == (pytest.approx(mm, rel=1e-12), end)
+
+
+@pytest.mark.parametrize("text", ["262,5", "262mm,5mm", "1,250mm", "1,250mm,from-nose", "262mm,", "262mm,from-top"])
+def test_a_balance_point_that_is_not_clear_is_refused(text):
+    assert "--balance" in refused(options.parse_balance, text)
 
 
 def test_signed_lengths():

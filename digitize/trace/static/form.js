@@ -96,8 +96,8 @@ export class Form {
       const text = input.value.trim();
       if (!text) continue;
       const end = input.parentNode.querySelector("[data-end]");
-      const size = unit && /^[-+.\d]+$/.test(text) ? text + unit.value : text;
-      const value = end && end.value && !size.includes(",") ? `${size},${end.value}` : size;
+      const size = unit && bare(text) ? text + unit.value : text;
+      const value = end && end.value && !/,\s*[a-z]/i.test(size) ? `${size},${end.value}` : size;
       const [name, kind] = input.dataset.name.split(":");
       if (kind === "object") found.scale.push(value);
       else if (kind) found.scale.push(`${kind}=${value}`);
@@ -126,7 +126,7 @@ export class Form {
   listPoints() {
     this.pointList.replaceChildren(
       ...this.points.map((text, k) =>
-        html("li", {}, `two points in the photo, ${text.split(",")[4]} apart `,
+        html("li", {}, `two points in the photo, ${text.split(",").slice(4).join(",")} apart `,
           html("button", { type: "button", onclick: () => { this.points.splice(k, 1); this.listPoints(); } }, "take out"))),
     );
   }
@@ -144,6 +144,9 @@ function field([name, words, units, example, ends]) {
   return html("div", {}, label, html("div", { class: "field" }, input, unit, end));
 }
 
+// A number that still needs its unit, as people write it: 41.6, 41,6, 1 5/8, 1\u00bd. What it means the program says.
+export const bare = (text) => /^[-+.,/\d\s\u00bc-\u00be\u2150-\u215e]*[\d\u00bc-\u00be\u2150-\u215e]\.?$/.test(text);
+
 const choices = (map) => Object.entries(map).map(([value, words]) => html("option", { value }, words));
 
 function fromScale(list, kind) {
@@ -155,13 +158,13 @@ function fromScale(list, kind) {
 function put(input, whole) {
   const unit = input.parentNode.querySelector("[data-unit]");
   const end = input.parentNode.querySelector("[data-end]");
-  const [size, said = ""] = end ? whole.split(",").map((part) => part.trim()) : [whole];
+  const [, size, said = ""] = end ? /^(.*?)(?:,\s*([a-z][a-z -]*))?$/i.exec(whole) : ["", whole];
   const known = end && [...end.options].some((option) => option.value === said);
   if (known) end.value = said;
   const text = known ? size : whole;
-  const parts = unit ? /^\s*([-+]?[\d.]+(?:e[-+]?\d+)?)\s*([a-z/]+)\s*$/i.exec(text) : null;
+  const parts = unit ? /^\s*([-+]?[\d.]+(?:e[-+]?\d+)?|[-+.,/\d\s\u00bc-\u215e]+?)\s*([a-z/]+)\s*$/i.exec(text) : null;
   if (parts && [...unit.options].some((option) => option.value === parts[2])) {
-    input.value = String(Number(parts[1]));
+    input.value = Number.isNaN(Number(parts[1])) ? parts[1] : String(Number(parts[1]));
     unit.value = parts[2];
   } else input.value = text;
 }

@@ -1,6 +1,7 @@
 // Nose weight: what the program works out for the numbers shown, as `digitize ballast` would, and a slider along its curve.
 import { Refused, send } from "./api.js";
 import { html, svg } from "./dom.js";
+import { bare } from "./form.js";
 import { sentence, withBand } from "./numbers.js";
 
 const FILLINGS = { clay: "modelling clay, from the inner tip backward", epoxy: "epoxy alone", "steel-shot": "steel shot set in epoxy", "lead-shot": "lead shot set in epoxy", at: "a weight at one place" };
@@ -60,7 +61,7 @@ export class NoseWeight {
     for (const field of this.fields) {
       field.row.hidden = field.placed !== null && field.placed !== placed;
       const text = field.input.value.trim();
-      if (text && !field.row.hidden) found[field.name] = field.name === "margin" || !/^[-+.\d]+$/.test(text) ? text : text + field.unit;
+      if (text && !field.row.hidden) found[field.name] = field.name === "margin" || !bare(text) ? text : text + field.unit;
     }
     return found;
   }
