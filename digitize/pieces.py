@@ -10,7 +10,6 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
-from scipy.optimize import minimize_scalar
 
 from digitize.shapes import NOSE_SHAPES, nose_radius
 
@@ -166,6 +165,8 @@ def _squared_misfit(piece: _Piece, x, r) -> float:
 
 def _move_joints(x, r, kinds: list, joints: list) -> float:
     """Move each joint, in place, to where the pieces on both sides fit best; the squared misfit of all."""
+    from scipy.optimize import minimize_scalar  # loading it takes as long as starting the program otherwise
+
     reach = 1.5 * _PER_JOINT * x[1]
     for k in [*range(1, len(kinds))] * 2:
         low = max(joints[k] - reach, joints[k - 1] + reach / 3)

@@ -21,7 +21,6 @@ from digitize.geometry import standing, to_toml
 from digitize.records import Geometry, Result
 from digitize.report.ballast_page import headline
 from digitize.report.page import foot, report_html, sections
-from digitize.report.pdf import is_report, report_pdf
 from digitize.report.svg import outline_svg
 from digitize.result_json import SCHEMA, dumps, to_dict
 from digitize.saved import Saved
@@ -145,6 +144,8 @@ def rewrite_report(saved: Saved) -> Path:
 
 def paper_of(pdf: bytes) -> str | None:
     """The paper of a report of ours, None if it is somebody else's."""
+    from digitize.report.pdf import is_report  # loading what lays out a PDF takes a sixth of a second
+
     if not is_report(pdf):
         return None
     return "letter" if b"/MediaBox [ 0 0 612 792 ]" in pdf else "a4"
@@ -169,6 +170,8 @@ def _reports(folder: Path, data: dict, overlay, shown: str, outline: str, pdf_pa
     page = report_html(data, overlay, shown, outline, CAUTIONS)
     found = {REPORT: page.encode("utf-8", "replace")}
     if pdf_paper is not None:
+        from digitize.report.pdf import report_pdf
+
         first, details = sections(data, overlay, shown, outline, CAUTIONS)
         found[PDF] = report_pdf(first, details, f"{data['name']}: centre of pressure", pdf_paper, foot(data))
     return found

@@ -4,7 +4,6 @@ silhouette.
 
 import cv2
 import numpy as np
-from scipy import ndimage
 
 from .edges import sample
 from .ruler_ticks import Ticks
@@ -86,7 +85,7 @@ def _back_edge(likeness, s_mm, w_mm, edge: float, ends, graduated) -> float:
             continue
         inside = np.median(likeness[:, np.abs(s_mm - (end + sign * 2.0)) < 1.2], axis=1)
         outside = np.median(likeness[:, np.abs(s_mm - (end - sign * 2.0)) < 1.2], axis=1)
-        step = ndimage.uniform_filter1d(inside - outside, 5)
+        step = cv2.blur((inside - outside)[:, None], (1, 5), borderType=cv2.BORDER_REFLECT)[:, 0]
         typical = np.median(step[(w_mm > edge + 1) & (w_mm < edge + NARROWEST_MM)])
         gone = (np.sign(typical) * step < 0.4 * abs(typical)) & (w_mm > edge + NARROWEST_MM)
         if gone.any() and w_mm[gone.argmax()] < edge + WIDEST_MM:
