@@ -5,8 +5,10 @@ import numpy as np
 import pytest
 from drawing import Reference
 from reference_scenes import camera, drawn, flat_print, lying, photo, ticks_px
+from scipy.spatial import cKDTree
 
 from digitize.errors import ScaleRefusal
+from digitize.photo.references import ruler_search
 from digitize.photo.references.ruler import find_ruler
 from digitize.photo.references.ruler_ticks import Strip, _alike
 from digitize.records import Photo
@@ -129,3 +131,49 @@ def test_marks_of_no_contrast_are_like_nothing():
     places = np.arange(20.0, 380.0, 8.0)
     alike = _alike(blank, places, np.arange(-3.0, 4.0), 0.0, 200.0, np.ones(len(places), bool))
     assert not alike.any()
+
+
+def test_power_is_the_spectrum_of_the_windowed_block():
+    """Against numpy's own two-dimensional transform."""
+    spectrum = ruler_search._Spectrum()
+    size = ruler_search.BLOCK
+    band = np.random.default_rng(4).normal(0.5, 0.1, (size, 4 * size)).astype(np.float32)
+    lefts = np.array([0, 24, 31, 3 * size])
+    blocks = np.array([band[:, left : left + size] for left in lefts], float)
+    means = blocks.mean(axis=(1, 2))
+    power = spectrum.power(band, lefts, means)
+    window = np.outer(np.hanning(size), np.hanning(size))
+    full = np.abs(np.fft.rfft2((blocks - means[:, None, None]) * window)) ** 2
+    rows = np.rint(spectrum.fy * size).astype(int)
+    expected = full[:, rows, : power.shape[2]] * spectrum.weight
+    assert np.abs(power - expected).max() < 1e-5 * expected.max()
+    radius = np.hypot(np.fft.fftfreq(size)[:, None], np.fft.rfftfreq(size))
+    inside = (radius >= ruler_search.LOW) & (radius <= ruler_search.HIGH)
+    assert (spectrum.weight > 0).sum() == inside.sum()  # nothing of the ring is left out
+
+
+def test_mean_and_deviation_of_every_block():
+    level = np.random.default_rng(5).normal(0.6, 0.05, (131, 200)).astype(np.float32)
+    mean, deviation = ruler_search._mean_and_deviation(level)
+    size, stride = ruler_search.BLOCK, ruler_search.STRIDE
+    views = np.lib.stride_tricks.sliding_window_view(level, (size, size))[::stride, ::stride]
+    assert mean == pytest.approx(views.mean(axis=(2, 3)), abs=1e-6)
+    assert deviation == pytest.approx(views.std(axis=(2, 3)), abs=1e-4)
+
+
+def test_pairs_are_those_near_each_other():
+    cells = np.unique(np.random.default_rng(6).integers(0, 12, (60, 2)), axis=0)
+    pairs = {frozenset(pair) for pair in zip(*(i.tolist() for i in ruler_search._pairs(cells)), strict=True)}
+    assert pairs == {frozenset(pair) for pair in cKDTree(cells).query_pairs(ruler_search.NEAR_CELLS)}
+    assert len(pairs) == len(ruler_search._pairs(cells)[0])  # each once
+    assert all(len(i) == 0 for i in ruler_search._pairs(cells[:1]))
+
+
+def test_a_ruler_that_only_the_full_picture_shows_is_found():
+    """Its millimetres are 3.3 pixels wide: half that on the first coarse level."""
+    ruler = Reference("white", (0, 50), 19.5, 3.0, (0, 0), 200.0)
+    picture_photo, picture = drawn(ruler, distance_mm=640.0)
+    points = find_ruler(picture_photo, 200.0)
+    true, claimed = millimetres(points, ticks_px(picture, ruler))
+    assert 2.2 < np.hypot(*np.diff(ticks_px(picture, ruler)[:2], axis=0)[0]) < 4.5
+    assert abs(np.polyfit(claimed, true, 1)[0] - 1) < 5e-4

@@ -14,10 +14,12 @@ from .edges import grey_linear
 from .quads import find_quads
 from .rectangle import SEARCH_PX
 from .ruler_body import ruler_outline
-from .ruler_search import Row, find_rows
+from .ruler_search import Row, all_rows, coarse_rows
 from .ruler_ticks import Ticks, read_ticks
 
 ROWS_READ = 16  # candidate rows looked at closely
+COARSE_READ, OUTSTANDING = 2, 9.5  # of them before the finest level is searched, and their least score
+SURE_RANK = 2.3  # counted, and the tens show: nothing further is read
 DECADE = 0.3  # least surplus of the every-tenth pattern over an inch scale's patterns
 SURE_DECADE = 0.5  # when the count can't confirm it
 FEWEST_UNCOUNTED = 40  # marks that show a decimal pattern four times
@@ -48,8 +50,8 @@ def find_ruler(photo: Photo, length_mm: float) -> ReferencePoints:
     points_mm: (mm, 0), a place every centimetre (every mark where they are coarser), each averaged over its
     neighbours. Raises ScaleRefusal when no row of ticks is believable, or its count contradicts length_mm.
     """
-    grey = np.sqrt(np.clip(grey_linear(photo.rgb), 0, 1))
-    reading, reason = _best_reading(grey, find_rows(grey)[:ROWS_READ], length_mm)
+    grey = np.sqrt(grey_linear(photo.rgb))
+    reading, reason = _best_reading(_Reader(grey, length_mm))
     if reading is None and not reason:
         reading = _coarse_reading(grey, photo.rgb, length_mm)
     if reading is None:
@@ -57,22 +59,41 @@ def find_ruler(photo: Photo, length_mm: float) -> ReferencePoints:
     return _as_points(photo.rgb, reading, length_mm)
 
 
-def _best_reading(grey: np.ndarray, rows: list[Row], length_mm: float) -> tuple[Reading | None, str]:
-    """The surest reading of these rows, or None and the first reason against one."""
-    readings, reasons = [], []
-    for row in rows:
-        ticks = read_row(grey, row)
-        if ticks is None:
-            continue
-        reading = settle_unit(ticks, length_mm)
-        if isinstance(reading, str):
-            reasons.append(reading)
-            continue
-        readings.append(reading)
-        if reading.rank > 2.3:
-            break
-    best = max(readings, key=lambda reading: reading.rank, default=None)
-    return best, next((reason for reason in reasons if reason), "")
+class _Reader:
+    """Reads rows one by one, none twice, until a reading is sure."""
+
+    def __init__(self, grey: np.ndarray, length_mm: float):
+        self.grey, self.length_mm = grey, length_mm
+        self.done: dict[int, Reading | str] = {}
+
+    def read(self, rows: list[Row]) -> Reading | None:
+        """The first sure reading of these rows; None if there is none."""
+        for row in rows:
+            if id(row) not in self.done:
+                ticks = read_row(self.grey, row)
+                self.done[id(row)] = "" if ticks is None else settle_unit(ticks, self.length_mm)
+            reading = self.done[id(row)]
+            if isinstance(reading, Reading) and reading.rank > SURE_RANK:
+                return reading
+        return None
+
+
+def _best_reading(reader: _Reader) -> tuple[Reading | None, str]:
+    """The surest reading of a row of ticks, or None and the first reason against one.
+
+    What stands out on the coarse levels is read first: the finest holds most of the work.
+    """
+    coarse = coarse_rows(reader.grey)
+    sure = reader.read([row for row in coarse[:COARSE_READ] if row.score > OUTSTANDING])
+    if sure is not None:
+        return sure, ""
+    rows = all_rows(reader.grey, coarse)[:ROWS_READ]
+    sure = reader.read(rows)
+    if sure is not None:
+        return sure, ""
+    readings = [reader.done[id(row)] for row in rows]
+    best = max((r for r in readings if isinstance(r, Reading)), key=lambda reading: reading.rank, default=None)
+    return best, next((r for r in readings if isinstance(r, str) and r), "")
 
 
 def _coarse_reading(grey: np.ndarray, rgb: np.ndarray, length_mm: float) -> Reading | None:

@@ -8,12 +8,15 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from scipy.spatial import cKDTree
 
 BLOCK = 48  # pixels, side of a block
 STRIDE = 24
 LOW, HIGH = 1 / 9, 1 / 2.25  # cycles per pixel looked for on each level; coarser rows show on the next level
+COARSEST = 8  # level looked at, in pixels of the picture a pixel
+ROWS_OF_LEVEL = 12
+NEAR_CELLS = 3.2  # from block to block, where one supports another
 SECTORS = 36  # of direction, in half a turn
+LEAST_DEVIATION = 0.006  # of a block's values; less is noise
 LEAST_SHARE = 0.15  # of a block's spectral power in that range, in one line
 
 
@@ -35,51 +38,91 @@ class Row:
     half_px: float | None = None
 
 
-def find_rows(grey: np.ndarray, most: int = 12) -> list[Row]:
-    """Candidate rows in grey (H, W) float32, best first."""
-    rows, reduce = [], 1
-    while min(grey.shape) / reduce > 4 * BLOCK and reduce <= 8:
-        level = (
-            grey
-            if reduce == 1
-            else cv2.resize(
-                grey, (grey.shape[1] // reduce, grey.shape[0] // reduce), interpolation=cv2.INTER_AREA
-            )
-        )
-        rows += _rows_of_level(level, reduce, most)
+def coarse_rows(grey: np.ndarray) -> list[Row]:
+    """Candidate rows in grey (H, W) float32, best first, but for rows so fine that only the full picture shows them."""
+    rows, reduce = [], 2
+    while _holds_blocks(grey, reduce) and reduce <= COARSEST:
+        size = grey.shape[1] // reduce, grey.shape[0] // reduce
+        rows += _rows_of_level(cv2.resize(grey, size, interpolation=cv2.INTER_AREA), reduce)
         reduce *= 2
+    return _best_first(rows)
+
+
+def all_rows(grey: np.ndarray, coarse: list[Row]) -> list[Row]:
+    """The same with the full picture's: of the work, three quarters."""
+    return _best_first([*coarse, *(_rows_of_level(grey, 1) if _holds_blocks(grey, 1) else [])])
+
+
+def _holds_blocks(grey: np.ndarray, reduce: int) -> bool:
+    return min(grey.shape) / reduce > 4 * BLOCK
+
+
+def _best_first(rows: list[Row]) -> list[Row]:
     return sorted(rows, key=lambda row: -row.score)
 
 
 class _Spectrum:
-    """What every block's spectrum is judged with: window, frequencies, the ring looked at, sectors of
-    direction.
+    """What every block's spectrum is judged with: waves, frequencies, the ring looked at, sectors of direction.
+
+    Only the ring is wanted, a third of a spectrum. So the transform is four products with matrices of cosines and
+    sines about the block's centre; the rows' part is shared by all blocks that lie beside each other.
     """
 
     def __init__(self):
-        window = np.hanning(BLOCK).astype(np.float32)
-        self.window = window[:, None] * window[None, :]
-        self.fy = np.fft.fftfreq(BLOCK)[:, None].astype(np.float32)
-        fx = np.fft.rfftfreq(BLOCK)[None, :].astype(np.float32)
-        radius = np.hypot(fx, self.fy)
+        highest = int(HIGH * BLOCK) + 1  # of the bins; a rim of nothing round the ring, for the line's neighbours
+        across = np.arange(highest + 1)
+        along = np.concatenate([across, np.arange(-highest, 0)])
+        place = np.arange(BLOCK // 2) - (BLOCK - 1) / 2
+        phase = 2 * np.pi / BLOCK * across[:, None] * place
+        half_window = np.hanning(BLOCK)[: BLOCK // 2]
+        self.cosine = (half_window * np.cos(phase)).astype(np.float32)  # (bins, BLOCK / 2)
+        self.sine = (half_window * np.sin(phase)).astype(np.float32)
+        level = 2 * self.cosine.sum(axis=1)
+        self.level = np.outer(level, level).astype(np.float32)[:, None, :]  # what a block of ones gives
+        self.bins = len(across)
+        self.fy = along / BLOCK
+        radius = np.hypot(along[:, None], across) / BLOCK
         # Edges fall off as 1 / f^2 in power: weighted by f^2, one edge is as strong at all frequencies.
         self.weight = np.where((radius >= LOW) & (radius <= HIGH), radius**2, 0).astype(np.float32)
-        angle = np.degrees(np.arctan2(self.fy, fx)) % 180
+        angle = np.degrees(np.arctan2(along[:, None], across)) % 180
         self.sector = (angle * SECTORS / 180).astype(int).ravel() % SECTORS
         self.members = np.zeros((self.sector.size, SECTORS), np.float32)
         self.members[np.arange(self.sector.size), self.sector] = self.weight.ravel() > 0
 
-    def peaks(self, blocks: np.ndarray):
-        """(frequencies (n, 2) cycles per pixel, shares (n,)) of the strongest line of each block (n, BLOCK,
-        BLOCK).
+    def power(self, band: np.ndarray, lefts: np.ndarray, means: np.ndarray) -> np.ndarray:
+        """Weighted power (n, 2 bins - 1, bins) of the blocks of band (BLOCK, W) that begin at columns lefts (n,).
+
+        means: (n,) of the blocks; they are taken off. Rows and columns count bins as np.fft does.
+        """
+        half = BLOCK // 2
+        above, below = band[:half], band[: half - 1 : -1]
+        even_y, odd_y = self.cosine @ (above + below), self.sine @ (above - below)
+        left, right = lefts[:, None] + np.arange(half), lefts[:, None] + np.arange(BLOCK - 1, half - 1, -1)
+
+        def waves(rows):
+            first, second = rows[:, left], rows[:, right]
+            return (first + second) @ self.cosine.T, (first - second) @ self.sine.T
+
+        (even_even, even_odd), (odd_even, odd_odd) = waves(even_y), waves(odd_y)
+        even_even -= means.astype(np.float32)[:, None] * self.level
+        down = (even_even - odd_odd) ** 2 + (even_odd + odd_even) ** 2
+        up = (even_even + odd_odd) ** 2 + (even_odd - odd_even) ** 2
+        power = np.empty((len(lefts), len(self.fy), self.bins), np.float32)
+        power[:, : self.bins] = down.transpose(1, 0, 2)
+        power[:, self.bins :] = up[:0:-1].transpose(1, 0, 2)
+        power *= self.weight
+        return power
+
+    def peaks(self, power: np.ndarray):
+        """(frequencies (n, 2) cycles per pixel, shares (n,)) of the strongest line of each block's power.
 
         The share leaves out what lies across the line's direction: that is the ruler's own edge, not a rival.
         """
-        power = np.abs(np.fft.rfft2(blocks * self.window)).astype(np.float32) ** 2 * self.weight
         flat = power.reshape(len(power), -1)
         sums = flat @ self.members
         means = sums / np.maximum(self.members.sum(axis=0), 1)
-        best = (flat / (means[:, self.sector] + means.mean(axis=1, keepdims=True))).argmax(axis=1)
+        rivals = means + means.mean(axis=1, keepdims=True)
+        best = (flat / np.maximum(rivals, 1e-30)[:, self.sector]).argmax(axis=1)
         rows, columns = np.divmod(best, power.shape[2])
         patch = self._around(power, rows, columns)
         total = patch.sum(axis=(1, 2)) + 1e-12
@@ -88,11 +131,11 @@ class _Spectrum:
         dx = (patch * steps[None, None, :]).sum(axis=(1, 2)) / total
         across = (self.sector[best][:, None] + SECTORS // 2 + np.arange(-2, 3)) % SECTORS
         rest = sums.sum(axis=1) - np.take_along_axis(sums, across, axis=1).sum(axis=1)
-        frequencies = np.column_stack([(columns + dx) / BLOCK, self.fy[rows, 0] + dy / BLOCK])
+        frequencies = np.column_stack([(columns + dx) / BLOCK, self.fy[rows] + dy / BLOCK])
         return frequencies, total / (rest + 1e-9)
 
     def _around(self, power, rows, columns):
-        near_y = (rows[:, None] + np.arange(-1, 2)) % BLOCK
+        near_y = (rows[:, None] + np.arange(-1, 2)) % power.shape[1]
         near_x = np.clip(columns[:, None] + np.arange(-1, 2), 0, power.shape[2] - 1)
         return power[np.arange(len(power))[:, None, None], near_y[:, :, None], near_x[:, None, :]]
 
@@ -100,27 +143,37 @@ class _Spectrum:
 def _blocks(level: np.ndarray):
     """Blocks with one strong spectral line: centres, frequencies (n, 2) in cycles per pixel, shares (n,)."""
     spectrum = _Spectrum()
-    views = np.lib.stride_tricks.sliding_window_view(level, (BLOCK, BLOCK))[::STRIDE, ::STRIDE]
+    mean, deviation = _mean_and_deviation(level)
     centres, frequencies, shares = [np.zeros((0, 2))], [np.zeros((0, 2))], [np.zeros(0)]
-    for j in range(views.shape[0]):
-        lively = np.flatnonzero(views[j].std(axis=(1, 2)) > 0.006)
-        if not len(lively):
+    for j, lively in enumerate(deviation > LEAST_DEVIATION):
+        columns = np.flatnonzero(lively)
+        if not len(columns):
             continue
-        blocks = views[j][lively]
-        line, share = spectrum.peaks(blocks - blocks.mean(axis=(1, 2), keepdims=True))
+        power = spectrum.power(level[j * STRIDE : j * STRIDE + BLOCK], columns * STRIDE, mean[j, columns])
+        line, share = spectrum.peaks(power)
         good = share > LEAST_SHARE
-        x = lively[good] * STRIDE + (BLOCK - 1) / 2
+        x = columns[good] * STRIDE + (BLOCK - 1) / 2
         centres.append(np.column_stack([x, np.full(len(x), j * STRIDE + (BLOCK - 1) / 2)]))
         frequencies.append(line[good])
         shares.append(np.minimum(share[good], 1.0))
     return np.vstack(centres), np.vstack(frequencies), np.concatenate(shares)
 
 
-def _rows_of_level(level: np.ndarray, reduce: int, most: int) -> list[Row]:
+def _mean_and_deviation(level: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Mean and standard deviation of every block: (rows, columns) each, one block every STRIDE pixels."""
+    height, width = (n // STRIDE * STRIDE for n in level.shape)
+    level = level[:height, :width]
+    cell = (width // STRIDE, height // STRIDE)
+    of_cells = (cv2.resize(part, cell, interpolation=cv2.INTER_AREA) for part in (level, level * level))
+    mean, square = (cv2.blur(c, (2, 2), anchor=(0, 0)).astype(float)[:-1, :-1] for c in of_cells)
+    return mean, np.sqrt(np.maximum(square - mean * mean, 0))
+
+
+def _rows_of_level(level: np.ndarray, reduce: int) -> list[Row]:
     centres, frequencies, shares = _blocks(level)
     left = _support(centres, frequencies, shares)
     rows = []
-    for _ in range(most):
+    for _ in range(ROWS_OF_LEVEL):
         found = None
         for seed in np.argsort(-left)[:24]:
             if left[seed] <= 0:
@@ -143,9 +196,7 @@ def _rows_of_level(level: np.ndarray, reduce: int, most: int) -> list[Row]:
 def _support(centres: np.ndarray, frequencies: np.ndarray, shares: np.ndarray) -> np.ndarray:
     """Each block's share together with those of its neighbours along its own line: (n,)."""
     support = shares.copy()
-    if len(centres) < 2:
-        return support
-    first, second = cKDTree(centres).query_pairs(3.2 * STRIDE, output_type="ndarray").T
+    first, second = _pairs(np.rint((centres - (BLOCK - 1) / 2) / STRIDE).astype(int))
     own, other = frequencies[first], frequencies[second]
     size = np.linalg.norm(own, axis=1)
     sign = np.sign((own * other).sum(axis=1))[:, None]
@@ -156,6 +207,26 @@ def _support(centres: np.ndarray, frequencies: np.ndarray, shares: np.ndarray) -
     np.add.at(support, first[good], shares[second[good]])
     np.add.at(support, second[good], shares[first[good]])
     return support
+
+
+def _pairs(cells: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Indices (m,), (m,) of all pairs of cells (n, 2) of the blocks' grid that are near each other, each pair once."""
+    if len(cells) < 2:
+        return np.zeros(0, int), np.zeros(0, int)
+    reach = int(NEAR_CELLS)
+    width, height = cells.max(axis=0) + 1 + 2 * reach
+    index = np.full((height, width), -1)
+    x, y = (cells + reach).T
+    index[y, x] = np.arange(len(cells))
+    steps = [
+        (dx, dy)
+        for dy in range(reach + 1)
+        for dx in range(-reach, reach + 1)
+        if (dy > 0 or dx > 0) and dx * dx + dy * dy < NEAR_CELLS**2
+    ]
+    second = np.array([index[y + dy, x + dx] for dx, dy in steps])
+    step, first = np.nonzero(second >= 0)
+    return first, second[step, first]
 
 
 def _unit(vector: np.ndarray) -> np.ndarray:
