@@ -9,7 +9,7 @@ from digitize.aero.components import centre_of_pressure
 from digitize.angle import angle_curve, loads_of
 from digitize.as_shown import hangs_on_it, reaching, shown_of
 from digitize.asked import words_of
-from digitize.fin_doubts import pose_warning, roll_warning, side_warning
+from digitize.fin_doubts import pose_warning, roll_warning, side_warning, turn_warning
 from digitize.hand import hand_checks, hand_facts, hand_warnings
 from digitize.options import MeasureOptions
 from digitize.outside import is_outside
@@ -272,7 +272,7 @@ def _own_warnings(measured: Measured, options: MeasureOptions, cp_x: Quantity, c
                 "at this pose",
                 "Check --fins and --pose, or turn the rocket so that one fin lies flat in the photo's plane",
             ))  # fmt: skip
-        warnings += side_warning(trace, k)
+        warnings += [*side_warning(trace, k), *turn_warning(trace, k)]
         warnings += roll_warning(solid, trace, k, options)
     warnings += pose_warning(solid, caliber)
     told = solid.adjusted.problem.told
@@ -364,7 +364,7 @@ def drawing_of(measured: Measured, cp_x: Quantity, balance_mm: Quantity | None, 
     outlines, roots = [], []
     for group, trace in zip(geometry.fins, solid.fins, strict=True):
         planform = group.outline_mm + np.array([tip_s, 0.0])
-        for angle in trace.roll_rad + 2 * np.pi * np.arange(group.count) / group.count:
+        for angle in trace.roll_rad + 2 * np.pi * np.arange(group.count) / group.count + trace.turn_rad:
             seen = photo.to_full_px(pose.project_fin(planform, angle))
             outlines.append(seen)
             roots.append(seen[[0, -1]])

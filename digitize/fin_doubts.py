@@ -6,10 +6,12 @@ from digitize.aero.components import centre_of_pressure
 from digitize.options import MeasureOptions
 from digitize.records import Warn
 from digitize.rounding import counted
-from digitize.solid.measure import Solid
+from digitize.solid.measure import FinTrace, Solid
 
 MATTERS_CALIBERS = 0.1
 """Another way for the fins to stand is named if it moves the centre of pressure by more."""
+ASKEW_DEG = 4.0
+"""Twice what a carefully glued fin stands off."""
 OTHER_POSE_DEG = 15.0
 """Farther than this from what was said the fins stand otherwise, not less exactly: half the gap between the poses of
 three fins."""
@@ -54,7 +56,21 @@ def pose_warning(solid: Solid, caliber: float) -> list[Warn]:
     )]  # fmt: skip
 
 
-def side_warning(trace, k: int) -> list[Warn]:
+def turn_warning(trace: FinTrace, k: int) -> list[Warn]:
+    """A fin that stands clearly off its place among the others."""
+    turn_deg = np.degrees(np.atleast_1d(trace.turn_rad))
+    fin = int(np.argmax(np.abs(turn_deg)))
+    if abs(turn_deg[fin]) < ASKEW_DEG:
+        return []
+    return [Warn(
+        "FIN_ASKEW",
+        f"Fin {fin + 1} of group {k} stands {counted(abs(turn_deg[fin]), 'degree')} off its place, by the picture",
+        "Look at the rocket from behind: is a fin glued askew, bent, or in shadow in the picture?",
+    )]  # fmt: skip
+
+
+def side_warning(trace: FinTrace, k: int) -> list[Warn]:
+    """The fins on either side that differ in area."""
     if trace.side_areas_mm2 is None:
         return []
     upper, lower = trace.side_areas_mm2

@@ -25,13 +25,16 @@ from digitize.rounding import with_band
 from digitize.shots import photos_of
 from digitize.solid.adjust import Told
 from digitize.solid.agreement import blame_scales, check_agreement
-from digitize.solid.measure import FinsSaid, Solid, measure_solid
+from digitize.solid.measure import UNEXPLAINED, FinsSaid, Solid, measure_solid
+from digitize.solid.roll import AS_WELL
 
 DEFAULT_THICKNESS_MM = 2.0
 HOPELESS_UNEXPLAINED = 0.3
 HOPELESS_BAND_CALIBERS = 2.0
-UNSAID_COUNTS = (4, 3)
-"""Fin numbers tried when none was said; the report then says so and widens its bands."""
+UNSAID_COUNTS = (4, 3, 6, 5, 2, 8)
+"""Fin numbers tried when none was said, the likeliest first; the report then says so and widens its bands."""
+UNKNOWN_FROM = 0.1
+"""A lens known to no better than this, in the logarithm of its focal length, is one the file does not tell."""
 
 
 def measure(options: MeasureOptions, say: Callable[[str], None]) -> tuple[Result, Path]:
@@ -149,18 +152,29 @@ def fit_photo(
     silhouette: Silhouette,
 ) -> Measured:
     """The solid behind an outline that is there already. Raises ScaleRefusal, OutlineRefusal."""
-    told, solids, refused = told_of(options), [], None
+    told, name = told_of(options), options.name or photo.path.stem
+    tried, refused, lenses = [], None, _lenses(prior)
     for said in fins_said(options):
-        try:
-            solids.append(measure_solid(
-                options.name or photo.path.stem, prior, silhouette, references, told, said, options.nose,
-                options.pose.kind == "resting",
-            ))  # fmt: skip
-        except FinsRefusal as refusal:  # of numbers that are only tried, one may fail
-            refused = refusal
-    if not solids:
-        raise _number_missing(refused.what) if options.fins is None else refused
-    solid = min(solids, key=lambda s: max(t.unexplained for t in s.fins))
+        if len(tried) >= 2 and min(_unexplained(s) for _, _, s in tried) < UNEXPLAINED:
+            break  # three and four are what most rockets have; others only where neither fits
+        for lens, log_share in lenses:
+            if log_share and tried and tried[-1][0] < (log_share / prior.log_focal_sigma) ** 2 + AS_WELL:
+                break  # no other lens can be clearly better
+            try:
+                resting = options.pose.kind == "resting"
+                solid = measure_solid(name, lens, silhouette, references, told, said, options.nose, resting)
+            except OutlineRefusal as refusal:  # of numbers and lenses that are only tried, one may fail
+                if len(lenses) == 1 and not isinstance(refusal, FinsRefusal):
+                    raise
+                refused = refused or refusal
+                continue
+            cost = sum(trace.cost for trace in solid.fins) + (log_share / prior.log_focal_sigma) ** 2
+            tried.append((cost, lens, solid))
+    if not tried:
+        unsaid = options.fins is None and isinstance(refused, FinsRefusal)
+        raise _number_missing(refused.what) if unsaid else refused
+    tried.sort(key=lambda one: one[0])
+    _, prior, solid = tried[0]
     warnings = check_agreement(solid.adjusted, tuple(claim.text or claim.kind for claim in options.scales))
     try:
         _check_fins(solid, options)
@@ -168,7 +182,8 @@ def fit_photo(
     except OutlineRefusal:  # where scales are at odds the pose is bent, and then nothing fits
         blame_scales(solid.adjusted)
         raise
-    if options.fins is None and len(solids) == 1:
+    others = [s for _, _, s in tried if [t.said.count for t in s.fins] != [t.said.count for t in solid.fins]]
+    if options.fins is None and not others:
         warnings = (*warnings, _one_number(solid))
     return Measured(
         photo=photo,
@@ -176,9 +191,23 @@ def fit_photo(
         silhouette=silhouette,
         references=references,
         solid=solid,
-        other=next((s for s in solids if s is not solid), None),
+        other=next(iter(others), None),
         warnings=warnings,
     )
+
+
+def _lenses(prior: CameraPrior) -> list[tuple[CameraPrior, float]]:
+    """(prior, logarithm of its focal length over the likeliest): as the file tells, or where it does not, as far out as
+    a cropped picture's may be: far too strong a perspective fits no fins, and no way leads downhill from there."""
+    if prior.log_focal_sigma < UNKNOWN_FROM:
+        return [(prior, 0.0)]
+    shares = (0.0, np.log(1.6), np.log(2.6))
+    camera = prior.camera
+    return [(replace(prior, camera=replace(camera, focal_px=camera.focal_px * np.exp(s))), float(s)) for s in shares]
+
+
+def _unexplained(solid: Solid) -> float:
+    return max((trace.unexplained for trace in solid.fins), default=1.0)
 
 
 def _one_number(solid: Solid) -> Warn:
@@ -191,7 +220,7 @@ def _one_number(solid: Solid) -> Warn:
 
 def _number_missing(what: str) -> FinsRefusal:
     """The same refusal where the number of fins was not said: most likely that is all that is missing."""
-    tried = " or ".join(str(count) for count in UNSAID_COUNTS)
+    tried = ", ".join(map(str, UNSAID_COUNTS[:-1])) + f" or {UNSAID_COUNTS[-1]}"
     return FinsRefusal(
         f"The number of fins was not said, and with {tried} in one group it does not fit: {what[:1].lower()}{what[1:]}",
         "Give --fins, for example --fins 3, or --fins 3,4 for two groups, nose to tail",

@@ -39,6 +39,7 @@ GRAVE = {
     "FINS_OVERLAP",
     "TWO_FINS",
     "POSE_UNSURE",
+    "CALIPER_DIFFERS",
     "NO_FINS",
     "HAND_MATTERS",
     "WIDER_TAIL_UNSURE",

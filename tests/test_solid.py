@@ -32,6 +32,7 @@ from digitize.errors import OutlineRefusal, ScaleRefusal
 from digitize.solid.adjust import Told
 from digitize.solid.ends import nose_tip, rim_of
 from digitize.solid.measure import UNEXPLAINED, FinsSaid
+from digitize.solid.sound import within_caliper
 from digitize.solid.stations import crossings, find_stations
 
 # --- the grid ---------------------------------------------------------------------------------------------
@@ -357,3 +358,35 @@ def test_a_bit_missing_from_one_fin_is_not_taken_from_the_others():
     top = whole.outline_px[whole.outline_px[:, 1].argmin()]
     off = errors(scene, solve(scene, CALIPER_A, silhouette=bitten(whole, top, 25.0)))
     assert abs(off["areas"][0]) < 4.0
+
+
+# --- outlines and cameras as people have them -------------------------------------------------------------
+
+
+@pytest.mark.parametrize("tilt_deg", [-13.0, 13.0])
+def test_a_rocket_looked_down_on(tilt_deg):
+    """A standing person before a standing rocket: its tube is slenderer at one end by perspective, and still a tube."""
+    scene = replace(scene_a(), pose=Pose(tilt_deg=tilt_deg))
+    solid = solve(scene, CALIPER_A)
+    off = errors(scene, solid)
+    assert solid.stations.tubes and abs(off["length"]) < 1.0 and abs(off["cp"]) < 0.1, off
+
+
+def test_an_outline_that_errs_by_more_than_a_pixel_still_shows_a_tube():
+    """And says so by its standard deviation; the diameter is the caliper's to a per cent."""
+    scene = scene_a()
+    rough = silhouette_of(scene, 1.2, np.random.default_rng(3))
+    solid = solve(scene, CALIPER_A, silhouette=replace(rough, sigma_px=np.full(len(rough.outline_px), 1.2)))
+    off = errors(scene, solid)
+    assert solid.stations.tubes and abs(off["diameter"]) < 1.0 and abs(off["length"]) < 1.5, off
+
+
+def test_nothing_is_wider_than_the_caliper_found():
+    """By a hair it is the outline's error; by more it is named, and the diameter is the caliper's all the same."""
+    solid = solve(scene_a(), CALIPER_A)
+    for excess, named in ((1.01, 0), (1.15, 1)):
+        profile = solid.geometry.profile_mm * [1.0, excess]
+        narrowed, words = within_caliper(solid.adjusted, profile, solid.stations)
+        assert narrowed[:, 1].max() == pytest.approx(12.0, abs=0.05) and len(words) == named
+    scale_by_tape = solve(scene_a(), Told(length_mm=300.0))
+    assert within_caliper(scale_by_tape.adjusted, profile, scale_by_tape.stations) == (profile, ())

@@ -9,6 +9,9 @@ from digitize.photo.camera import Camera
 from digitize.solid.pose import view_of_axis
 from digitize.solid.stations import crossings
 
+ALIKE = 0.04
+MOST_TAPER = 0.45
+"""A tube's width changes by no more than this share from one end of the rocket to the other, by perspective."""
 DIRECTIONS = {"left": (-1.0, 0.0), "right": (1.0, 0.0), "up": (0.0, -1.0), "down": (0.0, 1.0)}
 
 
@@ -82,13 +85,11 @@ def _principal(outline_px):
 def _centre_line(flat):
     """(slope, level) of the line midway between the body's two sides, from stations of the commonest width."""
     p = np.linspace(*np.quantile(flat[:, 0], [0.0, 1.0]), 240)[12:-12]
-    middle, width = [], []
-    for cut in crossings(flat, p, along=0):
-        middle.append((cut[0] + cut[-1]) / 2 if len(cut) >= 2 else np.nan)
-        width.append(cut[-1] - cut[0] if len(cut) >= 2 else np.nan)
-    middle, width = np.array(middle), np.array(width)
-    common = _commonest(width[np.isfinite(width)])
-    use = np.abs(width - common) < 0.08 * common
+    cuts = crossings(flat, p, along=0)
+    sides = np.array([(cut[0], cut[-1]) if len(cut) >= 2 else (np.nan, np.nan) for cut in cuts])
+    whole = np.isfinite(sides[:, 0])
+    p, middle, width = p[whole], sides[whole].mean(1), np.diff(sides[whole], axis=1)[:, 0]
+    use = _commonest(p, width)
     if use.sum() < 8:
         raise OutlineRefusal(
             "No stretch of straight body was found in the outline",
@@ -103,10 +104,22 @@ def _centre_line(flat):
     return slope, level
 
 
-def _commonest(width):
-    """The width most stations share, within 8 percent."""
-    counts = [(np.abs(width - w) < 0.08 * w).sum() for w in width]
-    return width[int(np.argmax(counts))]
+def _commonest(p: np.ndarray, width: np.ndarray) -> np.ndarray:
+    """(n,) bool: stations whose widths lie within ALIKE of the straight line that most of them share: a tube that
+    perspective makes slenderer toward one end. The line through each two of some stations is tried (M. A. Fischler and
+    R. C. Bolles, Comm. ACM 24 (1981) 381)."""
+    best = np.zeros(len(p), bool)
+    pick = np.linspace(0, len(p) - 1, min(len(p), 36)).astype(int)
+    for k, i in enumerate(pick):
+        for j in pick[k + 3 :]:
+            slope = (width[j] - width[i]) / (p[j] - p[i])
+            line = width[i] + slope * (p - p[i])
+            if abs(slope) * (p[-1] - p[0]) > MOST_TAPER * width[i] or line.min() <= 0:
+                continue
+            use = np.abs(width - line) < ALIKE * line
+            if use.sum() > best.sum():
+                best = use
+    return best
 
 
 def _nose_first(flat, direction_px, nose):

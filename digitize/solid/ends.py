@@ -19,6 +19,9 @@ FLANK_SIGMA_PX = 0.5
 """Error of both flanks together, which moves where they meet by as much as the nose is slender."""
 WIDEST = 1.7
 """A larger tube aft is at most this much wider than the body ahead of the fins."""
+RIM_PX, ALIKE_POINTS, CLEARLY = 0.8, 3.0, 9.0
+"""Error of a point on the rim; so many points next to each other err alike; another radius has to be better by three
+standard deviations, squared."""
 LEAST_RUN, LEAST_BULGE_PX = 3, 2.0
 """Points of one side, and the bulge over them, that tell a wider rim from fins."""
 
@@ -151,24 +154,26 @@ def wider_rim(s_mm: np.ndarray, side_mm: np.ndarray, tan_phi: np.ndarray, radius
             fits.append((candidate, agree.sum() - misfit / pixel_mm))
             if best is None or fits[-1][1] > best[1]:
                 best = candidate, fits[-1][1], agree
-    if best is None or not _beats_narrow(s_mm, side_mm, tan_phi, radius_mm, *best[::2]):
+    if best is None or not _beats_narrow(s_mm, side_mm, tan_phi, pixel_mm, radius_mm, *best[::2]):
         return None
     near = [abs(c - best[0]) for c, score in fits if score > best[1] - 2]
     return float(best[0]), float(max(max(near), 0.01 * best[0])), best[2]
 
 
-def _beats_narrow(s_mm, side_mm, tan_phi, radius_mm: float, wide_mm: float, agree: np.ndarray) -> bool:
-    """Whether the points inside radius_mm, which no fin hides, bulge as a rim of wide_mm does and not as one of
+def _beats_narrow(s_mm, side_mm, tan_phi, pixel_mm: float, radius_mm: float, wide_mm: float, agree: np.ndarray) -> bool:
+    """Whether the points inside radius_mm, which no fin hides, bulge as a rim of wide_mm clearly better than as one of
     radius_mm: what lies outside may be fins."""
     inner = agree & (np.abs(side_mm) < 0.9 * radius_mm)
     if min(side_mm[agree].max(), -side_mm[agree].min()) < 0.6 * radius_mm:
         return False
 
     def misfit(candidate: float) -> float:
+        """In squared standard deviations, each point at most CLEARLY of them; points next to each other err alike."""
         place = (s_mm - np.sqrt(np.maximum(candidate**2 - side_mm**2, 0.0)) * np.abs(tan_phi))[inner]
-        return float(np.median(np.abs(place - np.median(place))))
+        off = (place - np.median(place)) / (RIM_PX * pixel_mm)
+        return float(np.minimum(off**2, CLEARLY).sum() / ALIKE_POINTS)
 
-    return misfit(wide_mm) < 0.6 * min(misfit(share * radius_mm) for share in (0.92, 0.96, 1.0, 1.02))
+    return misfit(wide_mm) < min(misfit(share * radius_mm) for share in (0.92, 0.96, 1.0, 1.02)) - CLEARLY
 
 
 def _lowest_cluster(values: np.ndarray, tolerance: float) -> np.ndarray:

@@ -31,6 +31,8 @@ GLUED_RAD = np.radians(2.0)
 WITHIN_PX = 0.5
 BOUND = 4.0
 """Standard deviations beyond which a point counts no more."""
+TAIL = 2.0
+"""For comparing fits a point's cost grows on beyond so many, slowly: a fin that is not there costs more than a bite."""
 STEPS = 8
 MOST_POINTS = 240
 ROUNDING_DOUBT = 0.5 * EDGE_MODES**0.5
@@ -54,7 +56,7 @@ class Seen:
 @dataclass(frozen=True)
 class Fitted:
     """planform: with the roots carried on; roll_rad; turn_rad: (count,) each fin's own departure from its place;
-    roll_sigma_rad; cost: in squared standard deviations, what was said of the roll not counted; unexplained: area by
+    roll_sigma_rad; cost: in squared standard deviations; fin_costs: (count,) of it by fin; unexplained: area by
     which the model's and the seen silhouette differ, over the fins' silhouette."""
 
     planform: Planform
@@ -62,6 +64,7 @@ class Fitted:
     turn_rad: np.ndarray
     roll_sigma_rad: float
     cost: float
+    fin_costs: np.ndarray
     unexplained: float = 0.0
     side_areas_mm2: tuple[float, float] | None = None
 
@@ -133,9 +136,10 @@ def fit(
     normal[k, k] += 1e-3 * (1 / _elbow_room(inner)) ** 2
     sigma = float(np.sqrt(np.linalg.inv(normal)[2 * len(inner), 2 * len(inner)]))
     planform = closed_to_root(inner, scene, pose, replace(job, roll_rad=roll), turn)
-    cost += float(((turn / GLUED_RAD) ** 2).sum())
+    cost = cost + (turn / GLUED_RAD) ** 2
     unexplained = model.unexplained(planform.outline_mm, roll, turn)
-    return Fitted(planform, roll, turn, sigma, cost, unexplained, model.side_areas(inner, planform, roll, turn))
+    sides = model.side_areas(inner, planform, roll, turn)
+    return Fitted(planform, roll, turn, sigma, float(cost.sum()), cost, unexplained, sides)
 
 
 def _corners(points: np.ndarray, tolerance_mm: float) -> np.ndarray:
@@ -201,11 +205,11 @@ class _Model:
         return _Edges(*(getattr(edges, name)[outer] for name in edges.__dataclass_fields__))
 
     def equations(self, inner: np.ndarray, roll: float, turn: np.ndarray, bound: float):
-        """(normal matrix, gradient, cost) at these values: unknown are the corners, the roll and each fin's turn."""
+        """(normal matrix, gradient, (count,) cost by fin) at these values; unknown are corners, roll and turns."""
         size = 2 * len(inner) + 1 + self.job.count
         edges = self.edges(inner, roll, turn)
         if not len(edges.points) or not len(self.seen.points):
-            return np.zeros((size, size)), np.zeros(size), 1e9
+            return np.zeros((size, size)), np.zeros(size), np.full(self.job.count, 1e9)
         near, to_model = cKDTree(edges.points).query(self.seen.points)
         back, to_seen = self.seen.tree.query(edges.points)
         index = np.r_[to_model, np.arange(len(edges.points))]
@@ -220,7 +224,7 @@ class _Model:
         # one fin's edge is EDGE_MODES independent stretches; both directions tell the same
         length = np.r_[np.full(len(near), self.seen.spacing_px), np.full(len(back), spacing)]
         weight = 0.5 * length / self._stretch(edges)
-        cost = float((weight * r**2 / (1 + (r / bound) ** 2)).sum())
+        cost = np.bincount(edges.fin[index], weight * TAIL**2 * np.log1p((r / TAIL) ** 2), self.job.count)
         robust = weight / sigma**2 / (1 + (r / bound) ** 2) ** 2
         slopes = self._slopes(inner, angles, edges, index)
         return slopes.T @ (robust[:, None] * slopes), slopes.T @ (robust * -off), cost

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.ndimage import grey_opening
 from scipy.spatial import cKDTree
 
 from digitize.errors import FinsRefusal, OutlineRefusal
@@ -29,11 +30,13 @@ from digitize.solid.pose import Pose
 from digitize.solid.profile import limb_of, profile_of
 from digitize.solid.resting import lying
 from digitize.solid.roll import find_fins
-from digitize.solid.sound import check_sound, check_straight
+from digitize.solid.sound import check_sound, check_straight, within_caliper
 from digitize.solid.start import start_depth
 from digitize.solid.stations import MIN_TUBE, Stations, find_stations
 
 POINTS_PER_TUBE = 24
+WIDEST_STATIONS = 12
+"""So many stations in a row show a larger diameter that is no tube."""
 UNSAID_SIGMA = 0.4
 """Standard deviation of an unsaid set-back as a share of the most it is likely to be; evenly spread it were 0.29."""
 SHOULDER_SHARE = 0.15
@@ -60,7 +63,7 @@ class FinTrace:
     area by the upper and by the lower side alone where both show a fin lying flat, else None; edge_sigma_px: typical of
     the outline there; misfit_sigma_px: what the silhouette's own contradictions are worth along the fin's edge;
     own_sigma_px: (m,) error of each point by itself, for those set by hand; turn_rad: (count,) each fin's own departure
-    from its place."""
+    from its place; cost: of the fit, in squared standard deviations."""
 
     said: FinsSaid
     outline_px: np.ndarray
@@ -76,6 +79,7 @@ class FinTrace:
     misfit_sigma_px: float = 0.0
     own_sigma_px: np.ndarray | float = 0.0
     turn_rad: np.ndarray | float = 0.0
+    cost: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -118,7 +122,7 @@ def measure_solid(
     """The solid behind one silhouette. Raises OutlineRefusal or ScaleRefusal."""
     axis = find_axis(prior.camera, silhouette.outline_px, nose)
     pixel = 1 / prior.camera.focal_px
-    stations = find_stations(axis.flat, axis.upper, pixel, len(fins))
+    stations = find_stations(axis.flat, axis.upper, pixel, len(fins), float(np.median(silhouette.sigma_px)) * pixel)
     hand_p = np.inf if silhouette.hand is None else axis.flat[silhouette.hand, 0].min(initial=np.inf)
     check_straight(stations)
     tip_p, tip_sigma = nose_tip(stations, float(hand_p))
@@ -150,19 +154,22 @@ def _shaped(name: str, adjusted: Adjusted, seen: _Seen, fins: tuple[FinsSaid, ..
     """The aft rim, body and fins by a pose that is nearly known. Raises OutlineRefusal."""
     axis, stations, silhouette = seen.axis, seen.stations, seen.silhouette
     pixel, before = 1 / adjusted.problem.prior.camera.focal_px, adjusted
-    problem, rim_sigma_mm = _with_rim(adjusted, _flat_to_px(before.problem, base_edge(axis.flat, stations, WIDEST)))
+    beyond_px = _flat_to_px(before.problem, base_edge(axis.flat, stations, WIDEST))
+    problem, rim_sigma_mm = _with_rim(adjusted, beyond_px, stations.noise / pixel)
     wider = len(problem.tubes) > len(before.problem.tubes)
     adjusted = adjust(problem, None if wider else before.values)
     profile = _profile(adjusted, stations, silhouette)
     check_sound(adjusted, profile)
+    profile, doubts = within_caliper(adjusted, profile, stations)
     cover = coverage(silhouette.outline_px, silhouette.outline_px.min(0), silhouette.outline_px.max(0))
     traced = _fins(adjusted, stations, profile, cover, silhouette, fins)
     if resting and traced:
         standing = [(group[0][0].roll_rad, group[0][0].said.count, group[0][1]) for group in traced]
         adjusted = adjust(replace(problem, told=lying(problem.told, profile, standing)), adjusted.values)
-        profile = _profile(adjusted, stations, silhouette)
+        profile, doubts = within_caliper(adjusted, _profile(adjusted, stations, silhouette), stations)
         traced = _fins(adjusted, stations, profile, cover, silhouette, fins)
     solid = _solid(name, adjusted, stations, axis, profile, traced, (seen.tip_sigma / pixel, rim_sigma_mm), silhouette)
+    solid = replace(solid, warnings=doubts)
     spur_mm = (seen.tip_p - float(stations.p[0])) * float(adjusted.pose().depth_mm)
     if spur_mm > LEAST_SPUR_PX * pixel * float(adjusted.pose().depth_mm):
         solid = replace(solid, warnings=(*solid.warnings, _spur_words(spur_mm)))
@@ -251,11 +258,24 @@ def _tube_runs(stations: Stations) -> list[np.ndarray]:
     if stations.fin_runs:  # beside fins one side may show a larger tube where the other is hidden
         one = (np.arange(len(half)) >= stations.fin_runs[-1][0]) & (stations.body_upper ^ stations.body_lower)
         half[one] = np.where(stations.body_upper, stations.upper, stations.lower)[one]
-    by_width = np.argsort(half)
-    widest = np.sort([k for k in by_width[-12:] if half[k] > 0.98 * np.median(half[by_width[-5:]])])
-    if not runs or np.median(half[widest]) > 1.03 * max(np.median(half[run]) for run in runs):
+    half = half / _taper(stations, runs)
+    level = grey_opening(half, size=WIDEST_STATIONS)
+    widest = np.flatnonzero((level > 0.985 * level.max()) & (half < 1.03 * level.max()))
+    margin = 1.03 + 2 * stations.noise / stations.caliber
+    if not runs or level.max() > margin * max(np.median(half[run]) for run in runs):
         runs.append(widest)  # the largest diameter is not on a tube
     return runs
+
+
+def _taper(stations: Stations, runs: list[np.ndarray]) -> np.ndarray:
+    """(n,) how much perspective enlarges the half-widths at each station, by the longest tube's sides."""
+    if not runs:
+        return np.ones(len(stations.p))
+    run = max(runs, key=len)
+    half = (stations.upper + stations.lower)[run] / 2
+    slope, level = np.polyfit(stations.p[run], half, 1)
+    line = slope * stations.p + level
+    return np.maximum(line / np.median(half), 0.2)
 
 
 def _tube_limbs(run, stations, upper_px, lower_px, silhouette) -> TubeLimbs:
@@ -282,7 +302,7 @@ def _without_caliper(adjusted: Adjusted) -> Adjusted:
     return adjust(replace(problem, told=replace(told, tube_mm=None)), adjusted.values)
 
 
-def _with_rim(adjusted: Adjusted, beyond_px: np.ndarray) -> tuple[Problem, float]:
+def _with_rim(adjusted: Adjusted, beyond_px: np.ndarray, noise_px: float) -> tuple[Problem, float]:
     """(the problem with the aft rim's radius and those edge points that lie on it, the radius' deviation in mm).
 
     beyond_px: the aft edge's points out to WIDEST times the body's half-width. A rim wider than any tube seen is a
@@ -291,11 +311,11 @@ def _with_rim(adjusted: Adjusted, beyond_px: np.ndarray) -> tuple[Problem, float
     pose, ends = adjusted.pose(), adjusted.problem.ends
     s, side, tan_phi = pose.limb(ends.base_px)
     pixel_mm, largest = pose.depth_mm / pose.camera.focal_px, float(adjusted.tube_radii_mm().max())
-    radius, sigma_mm, on_rim = rim_of(s, side, tan_phi, largest, pixel_mm)
+    radius, sigma_mm, on_rim = rim_of(s, side, tan_phi, largest, noise_px * pixel_mm)
     free = _without_caliper(adjusted)
     pose, largest = free.pose(), float(free.tube_radii_mm().max())
     pixel_mm, edge = pose.depth_mm / pose.camera.focal_px, pose.limb(beyond_px)
-    wider = wider_rim(*edge, largest, pixel_mm)
+    wider = wider_rim(*edge, largest, noise_px * pixel_mm)
     if wider is not None and wider[2].sum() > on_rim.sum():
         radius, sigma_mm, on_rim = wider
         rim_px = _rim_px(pose, *(column[on_rim] for column in edge), radius)
@@ -430,6 +450,7 @@ def _trace(fitted: Fitted, pose: Pose, job: Carving, said: FinsSaid, tip_s: floa
         edge_sigma_px=edge_sigma_px(pixels, silhouette),
         misfit_sigma_px=misfit_sigma_px(pixels, outline, job, fitted.side_areas_mm2, fitted.unexplained, pose),
         turn_rad=fitted.turn_rad,
+        cost=fitted.cost,
     )
     return trace, outline
 

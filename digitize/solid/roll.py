@@ -23,9 +23,8 @@ COARSE = 3.0
 MOST_FITS = 5
 AS_WELL = 6.0
 """Difference of two costs within which a roll is not ruled out: 99 of 100 times by chance alone it is less."""
-PER_CORNER = 2.0
-"""What each corner of a planform must gain, in squared standard deviations (H. Akaike, IEEE Trans. Autom. Control 19
-(1974) 716, for the two unknowns it brings: twice as much as the two that chance alone gains)."""
+ONE_FIN = 2.0
+"""A notch is filled where that makes one fin fit better by so much, and all of them no worse."""
 SAME_RAD = np.radians(2.0)
 
 
@@ -51,8 +50,12 @@ def find_fins(
             continue
         near = said is not None and abs(apart) < MOST_TOLD**0.5 * TOLD_SIGMA_RAD
         told = (said, TOLD_SIGMA_RAD) if near else None
-        found = [fit(seen, scene, pose, at, s.outline_mm[1:-1], told) for s in (start, without_notches(start)) if s]
-        best = min(found, key=lambda f: f.cost + PER_CORNER * len(f.planform.outline_mm))
+        best = fit(seen, scene, pose, at, start.outline_mm[1:-1], told)
+        filled = without_notches(start)
+        if filled is not None:
+            whole = fit(seen, scene, pose, at, filled.outline_mm[1:-1], told)
+            shown = (best.fin_costs - whole.fin_costs).max() > ONE_FIN
+            best = whole if shown and whole.cost < best.cost + ONE_FIN else best
         fits.append(replace(best, cost=best.cost + _told_cost(best.roll_rad, said_rad, gap)))
     chosen: list[Fitted] = []
     for found in sorted(fits, key=lambda f: f.cost):

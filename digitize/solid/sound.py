@@ -3,6 +3,7 @@
 import numpy as np
 
 from digitize.errors import OutlineRefusal
+from digitize.records import Warn
 from digitize.solid.adjust import Adjusted
 from digitize.solid.stations import Stations
 
@@ -13,8 +14,11 @@ FRONT_PART = 0.3
 MOST_TILT_RAD = np.radians(25.0)
 NOSE_PART = 0.03, 0.25
 NOSE_OFF_AXIS = 0.02
-"""The nose lies on the axis to this share of the body's width: of 287 drawn photos those found right have 0.008 at
-most, those found wrong 0.028 and more."""
+"""The nose lies on the axis to this share of the body's width and the outline's own error: of 287 drawn photos those
+found right have 0.008 at most, those found wrong 0.028 and more; an outline that errs by 1 % of the width on each side
+has 0.007, and three standard deviations of it pass."""
+OVER_CALIPER = 0.03
+"""A decal, tape or the outline's own error may stand out by so much."""
 WIDEST_OVER_CALIPER = 1.2
 """A body seen wider than this times the tube under the caliper is not one; nearer than that a flare may be."""
 
@@ -30,7 +34,7 @@ def check_straight(stations: Stations) -> None:
     if len(nose) < 0.05 * n:
         return
     off = abs(float(np.median(stations.upper[nose] - stations.lower[nose]))) / 2
-    if off > max(NOSE_OFF_AXIS * stations.caliber, 1.5 * stations.pixel):
+    if off > NOSE_OFF_AXIS * stations.caliber + stations.noise:
         raise OutlineRefusal(
             f"The nose in the outline lies {off / stations.caliber:.0%} of the body's width beside the body's axis, so "
             "something along one side was taken for body",
@@ -64,6 +68,23 @@ def check_caliper(adjusted: Adjusted, widest_mm: float, tube_mm: float) -> None:
             "Give the largest diameter; if it is, fins were taken for body: photograph it on a ground that the fins "
             "stand out from in colour",
         )
+
+
+def within_caliper(adjusted: Adjusted, profile: np.ndarray, stations: Stations) -> tuple[np.ndarray, tuple[Warn, ...]]:
+    """(the profile no wider than the tube that the caliper was on, words where the outline has it clearly wider): the
+    largest diameter was said, so what stands out beyond it is not body."""
+    largest = float(adjusted.tube_radii_mm().max())
+    widest = float(profile[:, 1].max())
+    if adjusted.problem.told.tube_mm is None or widest <= largest:
+        return profile, ()
+    profile = np.column_stack([profile[:, 0], np.minimum(profile[:, 1], largest)])
+    if widest < (1 + OVER_CALIPER + 2 * stations.noise / stations.caliber) * largest:
+        return profile, ()
+    return profile, (Warn(
+        "CALIPER_DIFFERS",
+        f"In the outline the body is up to {2 * widest:.1f} mm wide, the caliper found {2 * largest:.1f} mm at most",
+        "Put the caliper on the widest part of the body, rings and couplers too, and look at the overlay there",
+    ),)  # fmt: skip
 
 
 def check_nose(profile: np.ndarray) -> None:

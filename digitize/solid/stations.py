@@ -23,8 +23,9 @@ CROSSING = 3
 """Among fins a side that keeps to the body's width for so few stations only crosses it."""
 MIN_TUBE = 0.06
 """A run of constant width shorter than this share of the length is not taken for a tube."""
-MAX_TILT_TAN = 0.2
-"""A tube's sides converge in perspective by at most this times its width (about 11 degrees of tilt)."""
+MAX_TILT_TAN = 0.45
+"""A tube's sides converge in perspective by at most this times its width: 24 degrees of tilt, as from a standing person
+looking down on a standing rocket."""
 
 
 @dataclass(frozen=True)
@@ -35,7 +36,8 @@ class Stations:
     (both positive); reach: (n,) the farthest the silhouette goes on any side, overhanging fins included.
     body_upper, body_lower: (n,) bool, where that side shows the body's own limb.
     fin_runs: [(first, last)] station numbers of each fin group, nose to tail.
-    tubes: [(first, last)] runs of constant width, as far as the picture tells; pixel: one pixel in units of p.
+    tubes: [(first, last)] runs of constant width, as far as the picture tells; pixel: one pixel in units of p; noise:
+    the least in these units that is more than the outline's own error.
     """
 
     p: np.ndarray
@@ -47,6 +49,7 @@ class Stations:
     fin_runs: tuple[tuple[int, int], ...]
     tubes: tuple[tuple[int, int], ...]
     pixel: float
+    noise: float
 
     @property
     def caliber(self) -> float:
@@ -73,11 +76,14 @@ def crossings(flat: np.ndarray, at: np.ndarray, along: int) -> list[np.ndarray]:
     return [np.sort(np.array(c)) for c in cuts]
 
 
-def find_stations(flat: np.ndarray, upper_sign: float, pixel: float, groups: int | None) -> Stations:
+def find_stations(
+    flat: np.ndarray, upper_sign: float, pixel: float, groups: int | None, sigma: float = 0.0
+) -> Stations:
     """Read the half-widths and tell body from fins.
 
     flat: (n, 2) outline in the view, aft positive; groups: how many fin groups the user said (None: as many as
-    stand out). Raises OutlineRefusal when no body can be made out.
+    stand out); sigma: typical standard deviation of the outline, in units of p: what lies within two of them is as one
+    pixel is to a good outline. Raises OutlineRefusal when no body can be made out.
     """
     ends = crossings(flat, np.array([0.0]), along=1)[0]
     if len(ends) < 2:
@@ -97,13 +103,13 @@ def find_stations(flat: np.ndarray, upper_sign: float, pixel: float, groups: int
             "The body in the outline is only a few pixels wide",
             "Take the photo closer, so that the rocket fills most of the picture's length",
         )
-    near = 0.8 * pixel + 0.004 * caliber
+    near = 0.8 * (noise := max(pixel, 2 * sigma)) + 0.004 * caliber
     envelope = _with_wider_tail(flat, envelope, upper, lower, reach, caliber, pixel)
-    runs = _fin_runs(reach - envelope, np.minimum(upper, lower) - envelope, pixel, near, caliber, groups)
-    body_upper = _body_side(p, upper, envelope, runs, near, caliber) & ~_stands_out(upper, lower, runs, caliber, pixel)
-    body_lower = _body_side(p, lower, envelope, runs, near, caliber) & ~_stands_out(lower, upper, runs, caliber, pixel)
-    tubes = _tubes(p, (upper + lower) / 2, body_upper & body_lower, pixel)
-    return Stations(p, upper, lower, reach, body_upper, body_lower, tuple(runs), tuple(tubes), pixel)
+    runs = _fin_runs(reach - envelope, np.minimum(upper, lower) - envelope, noise, near, caliber, groups)
+    body_upper = _body_side(p, upper, envelope, runs, near, caliber) & ~_stands_out(upper, lower, runs, caliber, noise)
+    body_lower = _body_side(p, lower, envelope, runs, near, caliber) & ~_stands_out(lower, upper, runs, caliber, noise)
+    tubes = _tubes(p, (upper + lower) / 2, body_upper & body_lower, noise)
+    return Stations(p, upper, lower, reach, body_upper, body_lower, tuple(runs), tuple(tubes), pixel, noise)
 
 
 def _first_exit(q: np.ndarray) -> float:

@@ -24,7 +24,7 @@ from score_samples import told as sample_told
 from score_samples import truth_of as sample_truth
 from scoring import Truth, compare, one_thread
 
-TUBE_MM, BALANCE_CALIBERS = 60.0, 6
+TUBE_MM, BALANCE_SHARE = 60.0, 0.6
 """Told where nobody knows the diameter: the scale is not what is judged."""
 MARGIN_CALIBERS = 1.5
 """The balance point told of rockets whose truth is known lies so far ahead of the centre of pressure."""
@@ -48,7 +48,7 @@ def solve(photo, options, outline_px, sigma_px, references=None):
         measured = fit_photo(photo, options, camera_of(photo, options), references, silhouette)
         fitted = time.process_time() - began
         result = assemble(measured, options)
-        _check_band(result)
+        _check_band(result, options)
         return json.loads(json.dumps(to_dict(result))), measured, fitted
     except Refusal as refusal:
         return f"exit {int(refusal.exit_code)}: {refusal.what}", None, time.process_time() - began
@@ -89,16 +89,16 @@ def hand_row(path: Path, pose: str | None) -> tuple[str, float | None]:
     said = hand.get("said_of_it_mm") or ""
     tube = float(said.split("diameter")[1].split(",")[0].split()[0]) if "diameter" in said else TUBE_MM
     photo = read_photo(picture)
+    drawn = np.hypot(*np.subtract(hand["nose_tip_px"], hand["tail_px"])) / hand["body_diameter_px"]
     options = measure_options(
         [picture], scale=[f"tube={tube:g}mm"], fins=str(hand["fins_count"]), pose=pose,
-        balance=f"{BALANCE_CALIBERS * tube:g}mm", quiet=True,
+        balance=f"{BALANCE_SHARE * drawn * tube:.0f}mm", quiet=True,
     )  # fmt: skip
     outline = photo.to_working_px(dense(hand["outline_px"], photo.shrink))
     result, measured, seconds = solve(photo, options, outline, hand["est_error_px"] / photo.shrink)
     head = f"{path.stem} {hand['fins_count']} fins, {hand['fin_lies']:22} {seconds:4.1f} s"
     if measured is None:
         return f"{head} {result}", None
-    drawn = np.hypot(*np.subtract(hand["nose_tip_px"], hand["tail_px"])) / hand["body_diameter_px"]
     diameter, length = result["max_diameter_mm"], result["length_mm"]
     off = 100 * (length["value"] / diameter["value"] / drawn - 1)
     cp = result["cp"]["x_mm"]
