@@ -6,7 +6,7 @@ import numpy as np
 from scipy.ndimage import grey_opening
 from scipy.spatial import cKDTree
 
-from digitize.errors import FinsRefusal, OutlineRefusal
+from digitize.errors import OutlineRefusal
 from digitize.geometry import rounded
 from digitize.photo.camera import CameraPrior
 from digitize.records import FinGroup, Geometry, ReferencePoints, Silhouette, Warn
@@ -23,13 +23,11 @@ from digitize.solid.adjust import (
 from digitize.solid.agreement import blame_scales, check_roughly
 from digitize.solid.axis import AxisView, find_axis
 from digitize.solid.ends import LEAST_SPUR_PX, WIDEST, base_edge, nose_tip, rim_of, wider_rim
-from digitize.solid.fin_edges import edge_sigma_px, misfit_sigma_px, outward
-from digitize.solid.fin_fit import Fitted
-from digitize.solid.planform import Carving, Coverage, coverage, scenery
+from digitize.solid.groups import FinsSaid, FinTrace, fins_of, flat_px
+from digitize.solid.planform import coverage
 from digitize.solid.pose import Pose
 from digitize.solid.profile import limb_of, profile_of
 from digitize.solid.resting import lying
-from digitize.solid.roll import find_fins
 from digitize.solid.sound import check_sound, check_straight, within_caliper
 from digitize.solid.start import start_depth
 from digitize.solid.stations import MIN_TUBE, Stations, find_stations
@@ -43,43 +41,6 @@ SHOULDER_SHARE = 0.15
 """Standard deviation of where the body has widened, as a share of the stretch that hides it."""
 UNEXPLAINED = 0.12
 """Share of the fins' silhouette that may stay unexplained by one planform before it is called doubtful."""
-
-
-@dataclass(frozen=True)
-class FinsSaid:
-    """What the user said of one group. roll_rad: rolls that fit the words, from the photo's plane; none if nothing was
-    said."""
-
-    count: int
-    roll_rad: tuple[float, ...]
-    thickness_mm: float
-
-
-@dataclass(frozen=True)
-class FinTrace:
-    """A fin group as seen. outline_px: (m, 2) where each point of the geometry's outline is seen, on the fin at
-    angle_rad (m,) in a plane offset_mm (m,) from its middle; out_px: (m, 2) unit normals outward of the edge in the
-    picture. roll_rad and its sigma, from the line of sight; unexplained: share of the silhouette; side_areas_mm2:
-    area by the upper and by the lower side alone where both show a fin lying flat, else None; edge_sigma_px: typical of
-    the outline there; misfit_sigma_px: what the silhouette's own contradictions are worth along the fin's edge;
-    own_sigma_px: (m,) error of each point by itself, for those set by hand; turn_rad: (count,) each fin's own departure
-    from its place; cost: of the fit, in squared standard deviations."""
-
-    said: FinsSaid
-    outline_px: np.ndarray
-    angle_rad: np.ndarray
-    offset_mm: np.ndarray
-    out_px: np.ndarray
-    roll_rad: float
-    roll_sigma_rad: float
-    hidden_mm: tuple[float, float]
-    unexplained: float
-    side_areas_mm2: tuple[float, float] | None
-    edge_sigma_px: float
-    misfit_sigma_px: float = 0.0
-    own_sigma_px: np.ndarray | float = 0.0
-    turn_rad: np.ndarray | float = 0.0
-    cost: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -162,12 +123,12 @@ def _shaped(name: str, adjusted: Adjusted, seen: _Seen, fins: tuple[FinsSaid, ..
     check_sound(adjusted, profile)
     profile, doubts = within_caliper(adjusted, profile, stations)
     cover = coverage(silhouette.outline_px, silhouette.outline_px.min(0), silhouette.outline_px.max(0))
-    traced = _fins(adjusted, stations, profile, cover, silhouette, fins)
+    traced = fins_of(adjusted, stations, profile, cover, silhouette, fins)
     if resting and traced:
         standing = [(group[0][0].roll_rad, group[0][0].said.count, group[0][1]) for group in traced]
         adjusted = adjust(replace(problem, told=lying(problem.told, profile, standing)), adjusted.values)
         profile, doubts = within_caliper(adjusted, _profile(adjusted, stations, silhouette), stations)
-        traced = _fins(adjusted, stations, profile, cover, silhouette, fins)
+        traced = fins_of(adjusted, stations, profile, cover, silhouette, fins)
     solid = _solid(name, adjusted, stations, axis, profile, traced, (seen.tip_sigma / pixel, rim_sigma_mm), silhouette)
     solid = replace(solid, warnings=doubts)
     spur_mm = (seen.tip_p - float(stations.p[0])) * float(adjusted.pose().depth_mm)
@@ -208,33 +169,29 @@ def _with_hidden_shoulder(solid: Solid) -> Solid:
     return replace(solid, shoulder_sigma_mm=sigma_mm, warnings=(*solid.warnings, warn))
 
 
-def _to_px(prior: CameraPrior, view: np.ndarray, p: np.ndarray, q: np.ndarray) -> np.ndarray:
-    return prior.camera.project(np.column_stack([p, q, np.ones_like(p)]) @ view)
-
-
 def _flat_to_px(problem: Problem, flat: np.ndarray) -> np.ndarray:
-    return _to_px(problem.prior, problem.view, *flat.T)
+    return flat_px(problem.prior, problem.view, *flat.T)
 
 
 def _limb_px(adjusted_or_problem, stations: Stations) -> tuple[np.ndarray, np.ndarray]:
     problem = getattr(adjusted_or_problem, "problem", adjusted_or_problem)
-    upper = _to_px(problem.prior, problem.view, stations.p, problem.upper * stations.upper)
-    lower = _to_px(problem.prior, problem.view, stations.p, -problem.upper * stations.lower)
+    upper = flat_px(problem.prior, problem.view, stations.p, problem.upper * stations.upper)
+    lower = flat_px(problem.prior, problem.view, stations.p, -problem.upper * stations.lower)
     return upper, lower
 
 
 def _problem(prior, axis, stations, tip_p, references, told, silhouette) -> Problem:
     view, upper = axis.view, axis.upper
-    tip_px = _to_px(prior, view, np.array([tip_p]), np.zeros(1))[0]
+    tip_px = flat_px(prior, view, np.array([tip_p]), np.zeros(1))[0]
     edge = base_edge(axis.flat, stations)
     if len(edge) < 5:
         raise OutlineRefusal(
             "The aft end of the body can't be made out in the outline",
             "Take the photo so that the edge of the aft end is clear of the ground's lines and shadows",
         )
-    ends = EndPoints(tip_px, _to_px(prior, view, *edge.T), np.zeros((0, 2)))
+    ends = EndPoints(tip_px, flat_px(prior, view, *edge.T), np.zeros((0, 2)))
     middle = np.median(stations.p)
-    rim = _to_px(prior, view, np.full(2, middle), 0.5 * stations.caliber * np.array([1.0, -1.0]))
+    rim = flat_px(prior, view, np.full(2, middle), 0.5 * stations.caliber * np.array([1.0, -1.0]))
     ends = replace(ends, rim_px=rim)
     draft = Problem(prior, view, upper, (), ends, references, told, 1000.0)
     upper_px, lower_px = _limb_px(draft, stations)
@@ -371,88 +328,6 @@ def _earliest_as_wide(pose: Pose, upper_px, lower_px, stations: Stations, radius
     lower = -pose.limb(lower_px)[1]
     room = np.flatnonzero((np.minimum(upper, lower) >= 0.99 * radius) & (s > s[stations.fin_runs[-1][0]]))
     return float(s[room[0]] if len(room) else s[stations.fin_runs[-1][0]])
-
-
-def _fins(adjusted, stations, profile, cover, silhouette, fins) -> list[list[tuple[FinTrace, np.ndarray]]]:
-    """[(trace, outline (m, 2) from the nose tip)] of each group, nose to tail: the ways it may stand, best first."""
-    pose = adjusted.pose()
-    if len(stations.fin_runs) < len(fins):
-        raise FinsRefusal(
-            f"{len(fins)} fin group(s) were looked for but {len(stations.fin_runs)} stand out in the outline",
-            "Check --fins, or turn the rocket so that a fin of each group lies flat in the photo's plane",
-        )
-    tip_s = float(adjusted.problem.ends.tip_s_mm(pose))
-    s_all, side_all, _ = pose.limb(silhouette.outline_px)
-    pixel_mm = pose.depth_mm / pose.camera.focal_px
-    centre_px = _to_px(adjusted.problem.prior, adjusted.problem.view, stations.p, np.zeros(len(stations.p)))
-    s_station = pose.limb(centre_px)[0]
-    runs = stations.fin_runs
-    found = []
-    for k, (said, (first, last)) in enumerate(zip(fins, runs, strict=True)):
-        after_previous = s_station[(runs[k - 1][1] + first) // 2] if k else -np.inf
-        before_next = (
-            s_station[(last + runs[k + 1][0]) // 2] if k + 1 < len(runs) else s_all.max() + 30 * pixel_mm
-        )
-        job = Carving(
-            profile_s_mm=profile + np.array([tip_s, 0.0]),
-            first_s_mm=max(s_station[first] - 0.6 * (s_station[last] - s_station[first]), after_previous),
-            last_s_mm=before_next,
-            reach_mm=_reach(s_all, side_all, s_station[first], before_next, said),
-            step_mm=pixel_mm,
-            half_thickness_mm=said.thickness_mm / 2,
-            count=said.count,
-            roll_rad=0.0,
-        )
-        found.append(_one_group(adjusted, cover, job, said, tip_s, silhouette))
-    return found
-
-
-def _reach(s, side, first, last, said) -> float:
-    """How far from the axis a fin's tip may lie, if the flattest fin shows all that is seen."""
-    seen = np.abs(side[(s > first) & (s < last)]).max()
-    rolls = np.array(said.roll_rad or np.linspace(0, 2 * np.pi / said.count, 37))
-    angles = rolls[:, None] + 2 * np.pi * np.arange(said.count) / said.count
-    flattest = np.abs(np.cos(angles)).max(axis=1).min()
-    return float(seen / max(flattest, 0.25) * 1.15)
-
-
-def _one_group(adjusted, cover: Coverage, job: Carving, said: FinsSaid, tip_s: float, silhouette: Silhouette):
-    """[(trace, outline)] of each way the fins may stand, the best first."""
-    pose = adjusted.pose()
-    scene = scenery(cover, pose, job)
-    fits = find_fins(silhouette, scene, pose, job, [r + pose.roll_offset_rad() for r in said.roll_rad])
-    if not fits:
-        raise FinsRefusal(
-            "No fin stands clear of the body in the outline",
-            "Turn the rocket so that one fin lies flat in the photo's plane (--pose in-plane) and photograph it again",
-        )
-    return [_trace(fitted, pose, job, said, tip_s, silhouette) for fitted in fits]
-
-
-def _trace(fitted: Fitted, pose: Pose, job: Carving, said: FinsSaid, tip_s: float, silhouette: Silhouette):
-    planform = fitted.planform
-    outline = planform.outline_mm - [tip_s, 0.0]
-    pixels = np.array([
-        pose.project_fin(point[None], angle, off)[0]
-        for point, angle, off in zip(planform.outline_mm, planform.angle_rad, planform.offset_mm, strict=True)
-    ])  # fmt: skip
-    trace = FinTrace(
-        said=said,
-        outline_px=pixels,
-        angle_rad=planform.angle_rad,
-        offset_mm=planform.offset_mm,
-        out_px=outward(pose, planform.outline_mm, planform.angle_rad, planform.offset_mm),
-        roll_rad=fitted.roll_rad,
-        roll_sigma_rad=fitted.roll_sigma_rad,
-        hidden_mm=(planform.hidden_lead_mm, planform.hidden_trail_mm),
-        unexplained=fitted.unexplained,
-        side_areas_mm2=fitted.side_areas_mm2,
-        edge_sigma_px=edge_sigma_px(pixels, silhouette),
-        misfit_sigma_px=misfit_sigma_px(pixels, outline, job, fitted.side_areas_mm2, fitted.unexplained, pose),
-        turn_rad=fitted.turn_rad,
-        cost=fitted.cost,
-    )
-    return trace, outline
 
 
 def _others(geometry: Geometry, ways, pose: Pose) -> tuple[tuple[str, Geometry], ...]:
