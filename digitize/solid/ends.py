@@ -19,7 +19,7 @@ FLANK_SIGMA_PX = 0.5
 """Error of both flanks together, which moves where they meet by as much as the nose is slender."""
 WIDEST = 1.7
 """A larger tube aft is at most this much wider than the body ahead of the fins."""
-RIM_PX, ALIKE_POINTS, CLEARLY = 0.8, 3.0, 9.0
+RIM_PX, ALIKE_POINTS, CLEARLY = 0.5, 3.0, 9.0
 """Error of a point on the rim; so many points next to each other err alike; another radius has to be better by three
 standard deviations, squared."""
 LEAST_RUN, LEAST_BULGE_PX = 3, 2.0

@@ -33,6 +33,9 @@ from digitize.solid.start import start_depth
 from digitize.solid.stations import MIN_TUBE, Stations, find_stations
 
 POINTS_PER_TUBE = 24
+END_SIGMA_PX = 0.6
+MOST_RAGGED = 0.5
+"""An aft edge whose places along the axis spread by more than this share of the radius is no body's end."""
 WIDEST_STATIONS = 12
 """So many stations in a row show a larger diameter that is no tube."""
 UNSAID_SIGMA = 0.4
@@ -116,7 +119,7 @@ def _shaped(name: str, adjusted: Adjusted, seen: _Seen, fins: tuple[FinsSaid, ..
     axis, stations, silhouette = seen.axis, seen.stations, seen.silhouette
     pixel, before = 1 / adjusted.problem.prior.camera.focal_px, adjusted
     beyond_px = _flat_to_px(before.problem, base_edge(axis.flat, stations, WIDEST))
-    problem, rim_sigma_mm = _with_rim(adjusted, beyond_px, stations.noise / pixel)
+    problem, *aft_sigmas = _with_rim(adjusted, beyond_px, stations.noise / pixel)
     wider = len(problem.tubes) > len(before.problem.tubes)
     adjusted = adjust(problem, None if wider else before.values)
     profile = _profile(adjusted, stations, silhouette)
@@ -129,7 +132,7 @@ def _shaped(name: str, adjusted: Adjusted, seen: _Seen, fins: tuple[FinsSaid, ..
         adjusted = adjust(replace(problem, told=lying(problem.told, profile, standing)), adjusted.values)
         profile, doubts = within_caliper(adjusted, _profile(adjusted, stations, silhouette), stations)
         traced = fins_of(adjusted, stations, profile, cover, silhouette, fins)
-    solid = _solid(name, adjusted, stations, axis, profile, traced, (seen.tip_sigma / pixel, rim_sigma_mm), silhouette)
+    solid = _solid(name, adjusted, stations, axis, profile, traced, (seen.tip_sigma / pixel, *aft_sigmas), silhouette)
     solid = replace(solid, warnings=doubts)
     spur_mm = (seen.tip_p - float(stations.p[0])) * float(adjusted.pose().depth_mm)
     if spur_mm > LEAST_SPUR_PX * pixel * float(adjusted.pose().depth_mm):
@@ -259,11 +262,13 @@ def _without_caliper(adjusted: Adjusted) -> Adjusted:
     return adjust(replace(problem, told=replace(told, tube_mm=None)), adjusted.values)
 
 
-def _with_rim(adjusted: Adjusted, beyond_px: np.ndarray, noise_px: float) -> tuple[Problem, float]:
-    """(the problem with the aft rim's radius and those edge points that lie on it, the radius' deviation in mm).
+def _with_rim(adjusted: Adjusted, beyond_px: np.ndarray, noise_px: float) -> tuple[Problem, float, float]:
+    """(the problem with the aft rim's radius and those edge points that lie on it, the radius' deviation in mm, that of
+    the end's place in pixels).
 
     beyond_px: the aft edge's points out to WIDEST times the body's half-width. A rim wider than any tube seen is a
-    tube of its own, with its doubt in its limb points.
+    tube of its own, with its doubt in its limb points. Where no arc is made out (a nozzle, a dark opening, a bit that
+    the outline lacks), the aft half of the edge is taken, with its spread as the deviation.
     """
     pose, ends = adjusted.pose(), adjusted.problem.ends
     s, side, tan_phi = pose.limb(ends.base_px)
@@ -280,15 +285,19 @@ def _with_rim(adjusted: Adjusted, beyond_px: np.ndarray, noise_px: float) -> tup
         limbs = TubeLimbs(rim_px, np.array([1.0, -1.0]), np.full(2, np.sqrt(2) * sigma_mm / pixel_mm))
         ends = replace(ends, base_px=beyond_px[on_rim], rim_px=rim_px)
         problem = replace(adjusted.problem, ends=ends, tubes=(*adjusted.problem.tubes, limbs))
-        return replace(problem, start_depth_mm=start_depth(problem)), 0.0
+        return replace(problem, start_depth_mm=start_depth(problem)), 0.0, END_SIGMA_PX
+    spread_px = 0.0
     if not on_rim.any():
+        place = s - np.sqrt(np.maximum(largest**2 - side**2, 0.0)) * np.abs(tan_phi)
+        on_rim, radius, spread_px = place >= np.median(place), largest, float(place.std() / pixel_mm)
+    if spread_px * pixel_mm > MOST_RAGGED * largest:
         raise OutlineRefusal(
             "The aft end of the body can't be made out in the outline",
             "Take the photo so that the edge of the aft end is clear of the ground's lines and shadows",
         )
     rim_px = _rim_px(adjusted.pose(), s[on_rim], side[on_rim], tan_phi[on_rim], radius)
     ends = replace(ends, base_px=ends.base_px[on_rim], rim_px=rim_px)
-    return replace(adjusted.problem, ends=ends), sigma_mm
+    return replace(adjusted.problem, ends=ends), sigma_mm, max(END_SIGMA_PX, spread_px)
 
 
 def _rim_px(pose: Pose, s, side, tan_phi, radius: float) -> np.ndarray:
@@ -372,7 +381,7 @@ def _solid(name, adjusted, stations, axis, profile, ways, end_sigmas, silhouette
         fins=tuple(t for t, _ in traced),
         tip_sigma_px=float(end_sigmas[0]),
         rim_sigma_mm=end_sigmas[1] if by_rim else 0.0,
-        base_sigma_px=0.6,
+        base_sigma_px=end_sigmas[2],
         edge_sigma_px=float(np.median(silhouette.sigma_px)),
         others=_others(geometry, ways, pose),
     )
