@@ -109,7 +109,7 @@ def draw(solid: Solid, seed: int, count: int = SAMPLES, only: str | None = None)
     ]
     cp_x, slope = batch.cp_batch(profile_x, profile_r, arrays)
     step, mean = np.diff(profile_x, axis=1), (profile_r[:, 1:] + profile_r[:, :-1]) / 2
-    body_area = 2 * (step * mean).sum(1)
+    body_area = np.maximum(2 * (step * mean).sum(1), 1e-9)  # a far-off sample may have no body left
     middle = (profile_x[:, 1:] + profile_x[:, :-1]) / 2 + step * np.diff(profile_r, axis=1) / (
         12 * np.maximum(mean, 1e-9)
     )

@@ -267,8 +267,8 @@ def _with_rim(adjusted: Adjusted, beyond_px: np.ndarray, noise_px: float) -> tup
     the end's place in pixels).
 
     beyond_px: the aft edge's points out to WIDEST times the body's half-width. A rim wider than any tube seen is a
-    tube of its own, with its doubt in its limb points. Where no arc is made out (a nozzle, a dark opening, a bit that
-    the outline lacks), the aft half of the edge is taken, with its spread as the deviation.
+    tube of its own, with its doubt in its limb points. Where no arc is made out (a dark opening, a bit that the
+    outline lacks), the farthest third of the edge is taken, with the spread of all of it as the deviation.
     """
     pose, ends = adjusted.pose(), adjusted.problem.ends
     s, side, tan_phi = pose.limb(ends.base_px)
@@ -289,7 +289,7 @@ def _with_rim(adjusted: Adjusted, beyond_px: np.ndarray, noise_px: float) -> tup
     spread_px = 0.0
     if not on_rim.any():
         place = s - np.sqrt(np.maximum(largest**2 - side**2, 0.0)) * np.abs(tan_phi)
-        on_rim, radius, spread_px = place >= np.median(place), largest, float(place.std() / pixel_mm)
+        on_rim, radius, spread_px = place >= np.quantile(place, 0.7), largest, float(place.std() / pixel_mm)
     if spread_px * pixel_mm > MOST_RAGGED * largest:
         raise OutlineRefusal(
             "The aft end of the body can't be made out in the outline",
