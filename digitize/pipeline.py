@@ -13,6 +13,7 @@ from digitize.errors import FinsRefusal, GeometryRefusal, OutlineRefusal, Refusa
 from digitize.geometry import check_geometry, rounded
 from digitize.options import MeasureOptions, Pose, ScaleClaim
 from digitize.outline.marked import NOTHING_MARKED, Marked
+from digitize.outline.region import FirstLook
 from digitize.outline.silhouette import find_silhouette
 from digitize.photo.calibration import calibrated_prior, read_camera
 from digitize.photo.camera import CameraPrior, camera_prior
@@ -123,25 +124,13 @@ def _write(folder: Path, result: Result, measured: Measured, options: MeasureOpt
     write_results(folder, result, geometry, photo.rgb, photo.shrink, photo.path, options.pdf_paper)
 
 
-def measure_photo(
-    photo: Photo, options: MeasureOptions, say: Callable[[str], None], marked: Marked = NOTHING_MARKED
-) -> Measured:
-    """One photo to its solid. marked: what a person marked as rocket or not. Raises ScaleRefusal, OutlineRefusal, with
-    what was seen up to there."""
-    with showing(photo=photo):
-        if not options.scales:
-            raise ScaleRefusal(
-                "No scale was given, so there are no millimetres",
-                "Give --scale, for example --scale tube=41.6mm (caliper on the body) or --scale ruler=300mm",
-            )
-        prior = camera_of(photo, options)
-        say("finding the scale")
-        references = references_of(photo, options)
-        with showing(references=references):
-            silhouette = _silhouette(photo, references, say, marked)
-            say("fitting the solid")
-            with showing(outline_px=silhouette.outline_px, body_px=silhouette.body_px, nose_px=silhouette.nose_px):
-                return fit_photo(photo, options, prior, references, silhouette)
+def measure_photo(photo: Photo, options: MeasureOptions, say: Callable[[str], None]) -> Measured:
+    """One photo to its solid. Raises ScaleRefusal, OutlineRefusal, with what was seen up to there."""
+    say("finding the scale")
+    references = references_of(photo, options)
+    silhouette = silhouette_of(photo, references, say)
+    say("fitting the solid")
+    return fit_photo(photo, options, camera_of(photo, options), references, silhouette)
 
 
 def fit_photo(
@@ -151,7 +140,13 @@ def fit_photo(
     references: tuple[ReferencePoints, ...],
     silhouette: Silhouette,
 ) -> Measured:
-    """The solid behind an outline that is there already. Raises ScaleRefusal, OutlineRefusal."""
+    """The solid behind an outline that is there already. Raises ScaleRefusal, OutlineRefusal, with what was seen."""
+    outline = {"outline_px": silhouette.outline_px, "body_px": silhouette.body_px, "nose_px": silhouette.nose_px}
+    with showing(photo=photo, references=references, **outline):
+        return _fitted(photo, options, prior, references, silhouette)
+
+
+def _fitted(photo: Photo, options: MeasureOptions, prior: CameraPrior, references, silhouette: Silhouette) -> Measured:
     told, name = told_of(options), options.name or photo.path.stem
     tried, refused, lenses = [], None, _lenses(prior)
     for said in fins_said(options):
@@ -266,11 +261,20 @@ def _check_band(result: Result, options: MeasureOptions) -> None:
         )
 
 
-def _silhouette(
-    photo: Photo, references: tuple[ReferencePoints, ...], say: Callable[[str], None], marked: Marked
+def silhouette_of(
+    photo: Photo,
+    references: tuple[ReferencePoints, ...],
+    say: Callable[[str], None],
+    marked: Marked = NOTHING_MARKED,
+    first: FirstLook | None = None,
 ) -> Silhouette:
-    """The outline, the named references kept out of it; a distance on the rocket covers nothing of it."""
-    return find_silhouette(photo, tuple(r for r in references if r.kind != "points"), say, marked)
+    """The outline, the named references kept out of it; a distance on the rocket covers nothing of it.
+
+    marked: what a person marked as rocket or not; first: the first look at this photo, if it was had before. Raises
+    OutlineRefusal, with what was seen.
+    """
+    with showing(photo=photo, references=references):
+        return find_silhouette(photo, tuple(r for r in references if r.kind != "points"), say, marked, first)
 
 
 def camera_of(photo: Photo, options: MeasureOptions) -> CameraPrior:
@@ -283,8 +287,14 @@ def camera_of(photo: Photo, options: MeasureOptions) -> CameraPrior:
 def references_of(photo: Photo, options: MeasureOptions) -> tuple[ReferencePoints, ...]:
     """The flat objects of known size that were named, found in the photo. Raises ScaleRefusal, UsageRefusal."""
     found: list[ReferencePoints] = []
+    with showing(photo=photo):
+        if not options.scales:
+            raise ScaleRefusal(
+                "No scale was given, so there are no millimetres",
+                "Give --scale, for example --scale tube=41.6mm (caliper on the body) or --scale ruler=300mm",
+            )
     for claim in options.scales:
-        with showing(references=tuple(found)):
+        with showing(photo=photo, references=tuple(found)):
             if claim.kind == "points":
                 found.append(points_reference(photo, claim))
             elif claim.kind not in ("tube", "length"):

@@ -16,10 +16,9 @@ from digitize.assemble import doubt_of
 from digitize.errors import GeometryRefusal, Refusal, UnreadableRefusal, UsageRefusal
 from digitize.geometry import read_geometry
 from digitize.options import measure_options
-from digitize.outline.silhouette import NOTHING_MARKED
 from digitize.photo.calibration import CameraFile, write_camera
 from digitize.photo.read import read_photo
-from digitize.pipeline import _silhouette, points_reference
+from digitize.pipeline import points_reference, silhouette_of
 from digitize.records import ReferencePoints
 from digitize.result_json import to_dict
 from digitize.solid.adjust import adjust_near
@@ -325,12 +324,12 @@ def test_a_measured_photo_stays_as_it_was_until_it_is_changed(tmp_path):
 def test_two_points_on_the_rocket_hide_nothing_of_it():
     """A distance across both fins' tips, or along the body, is no object before the rocket."""
     photo = read_photo(SAMPLES / "bramble-white-ruler.jpg")
-    outline = _silhouette(photo, (), print, NOTHING_MARKED).outline_px
+    outline = silhouette_of(photo, (), print).outline_px
     fins = outline[outline[:, 0] < outline[:, 0].min() + 0.1 * np.ptp(outline[:, 0])]
     top, bottom = fins[np.argmin(fins[:, 1])], fins[np.argmax(fins[:, 1])]
     words = ",".join(f"{v:.1f}" for v in photo.to_full_px(np.array([top + [40, 12], bottom + [40, -12]])).ravel())
     (claim,) = measure_options([photo.path], scale=[f"points={words},100mm"]).scales
-    again = _silhouette(photo, (points_reference(photo, claim),), print, NOTHING_MARKED)
+    again = silhouette_of(photo, (points_reference(photo, claim),), print)
     assert np.array_equal(again.outline_px, outline)
 
 

@@ -13,7 +13,8 @@ from digitize.eye.network import HEIGHT, WIDTH, Parts, look
 
 ROOM = 1.16
 """The second look shows so many times the length of what was found."""
-STROKE_PX = 4.0
+STROKE_PX, STROKE_LENGTH_PX, STROKE_GAP_PX = 5, 75, 75
+"""The network knows strokes of up to this half width and length, in pixels of a look; a large mark is told as several."""
 
 
 @dataclass(frozen=True)
@@ -106,11 +107,33 @@ def looked_twice(pyramid: Pyramid, view: View, strokes: tuple[Sequence, Sequence
 
 
 def drawn_strokes(view: View, strokes: tuple[Sequence, Sequence]) -> np.ndarray | None:
-    """(2, HEIGHT, WIDTH) bool of polygons in photo pixels, (rocket, not rocket); None if there are none."""
+    """(2, HEIGHT, WIDTH) bool of polygons in photo pixels, (rocket, not rocket), as the network knows strokes; None if there
+    are none. Their edges, where a hand is least sure, are left out."""
     if not any(map(len, strokes)):
         return None
-    planes = np.zeros((2, HEIGHT, WIDTH), np.uint8)
+    planes = np.zeros((2, HEIGHT, WIDTH), bool)
     for plane, polygons in zip(planes, strokes, strict=True):
         for polygon in polygons:
-            cv2.fillPoly(plane, [np.round(view.to_look(polygon) * 16).astype(np.int32)], 1, shift=4)
-    return planes.astype(bool)
+            plane |= _as_strokes(filled(view, polygon))
+    return planes
+
+
+def filled(view: View, polygon: np.ndarray) -> np.ndarray:
+    """(HEIGHT, WIDTH) bool of a polygon (n, 2) in photo pixels."""
+    mask = np.zeros((HEIGHT, WIDTH), np.uint8)
+    cv2.fillPoly(mask, [np.round(view.to_look(polygon) * 16).astype(np.int32)], 1, shift=4)
+    return mask > 0
+
+
+def _as_strokes(mask: np.ndarray) -> np.ndarray:
+    """(H, W) bool: the middle of a region, in pieces no longer than a stroke."""
+    depth = cv2.distanceTransform(np.pad(mask, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1]
+    core = depth > max(depth.max() - STROKE_PX, 0.0)
+    rows, columns = np.indices(mask.shape, sparse=True)
+    strokes, left = np.zeros_like(mask), np.where(core, depth, 0.0)
+    while left.any():
+        y, x = np.unravel_index(np.argmax(left), left.shape)
+        away = np.hypot(rows - y, columns - x)
+        strokes |= core & (away < STROKE_LENGTH_PX / 2)
+        left[away < STROKE_LENGTH_PX / 2 + STROKE_GAP_PX] = 0.0
+    return strokes

@@ -7,8 +7,8 @@ import numpy as np
 from skimage.measure import find_contours
 
 from digitize.errors import OutlineRefusal
-from digitize.eye.looks import View, looked, looked_twice, near_view, pyramid_of, whole_view
-from digitize.eye.network import Parts
+from digitize.eye.looks import Pyramid, View, filled, looked, looked_twice, near_view, pyramid_of, whole_view
+from digitize.eye.network import HEIGHT, WIDTH, Parts
 from digitize.outline.advice import ADVICE
 from digitize.outline.marked import NOTHING_MARKED, Marked
 from digitize.records import Warn
@@ -41,17 +41,32 @@ class Region:
     warnings: tuple[Warn, ...] = ()
 
 
-def find_region(rgb: np.ndarray, marked: Marked = NOTHING_MARKED) -> Region:
-    """The most prominent rocket of a picture (H, W, 3) uint8. Raises OutlineRefusal where none is seen, or two alike."""
-    pyramid = pyramid_of(rgb)
-    strokes = (marked.rocket, marked.other)
-    first_view = whole_view(*rgb.shape[:2])
-    first = looked(pyramid, first_view, strokes)
-    mask, warnings = _most_prominent(first.rocket, first_view, marked)
-    points = first_view.to_photo(np.argwhere(mask)[:, ::-1])
+@dataclass(frozen=True)
+class FirstLook:
+    """The look at a whole photo, which marks made in it later need not have again. rocket: (H, W) probability."""
+
+    pyramid: Pyramid
+    view: View
+    rocket: np.ndarray
+
+
+def first_look(rgb: np.ndarray) -> FirstLook:
+    """Of a picture (H, W, 3) uint8."""
+    pyramid, view = pyramid_of(rgb), whole_view(*rgb.shape[:2])
+    return FirstLook(pyramid, view, looked(pyramid, view).rocket)
+
+
+def find_region(rgb: np.ndarray, marked: Marked = NOTHING_MARKED, first: FirstLook | None = None) -> Region:
+    """The most prominent rocket of a picture (H, W, 3) uint8; first: of this picture, if it was had before.
+
+    Raises OutlineRefusal where no rocket is seen, or two alike.
+    """
+    first = first or first_look(rgb)
+    mask, warnings = _first_found(first, marked)
+    points = first.view.to_photo(np.argwhere(mask)[:, ::-1])
     for _ in range(_AGAIN):
-        view = near_view(points)
-        twice = looked_twice(pyramid, view, strokes)
+        view = near_view(np.vstack([points, *marked.rocket]))
+        twice = looked_twice(first.pyramid, view, (marked.rocket, marked.other))
         both = _mean(twice)
         own = _one_rocket(both.rocket, view.to_look(points))
         if own is None:
@@ -59,7 +74,7 @@ def find_region(rgb: np.ndarray, marked: Marked = NOTHING_MARKED) -> Region:
         points = view.to_photo(np.argwhere(own)[:, ::-1])
         if not _runs_out(own, view, rgb.shape[:2]):
             break
-    earlier = _brought(mask.astype(np.float32), first_view, view) > 0.5
+    earlier = _brought(mask.astype(np.float32), first.view, view) > 0.5
     rocket = np.where(cv2.dilate(own.astype(np.uint8), np.ones((5, 5))) > 0, both.rocket, 0.0)
     seen = [np.where(own, look.rocket, 0.0) > 0.5 for look in twice]
     return Region(
@@ -69,10 +84,26 @@ def find_region(rgb: np.ndarray, marked: Marked = NOTHING_MARKED) -> Region:
         both.fins * own,
         both.nose * own,
         np.abs(twice[0].rocket - twice[1].rocket) / 2,
-        steady=_overlap(earlier, own),
+        steady=_overlap(_as_marked(earlier, view, marked), _as_marked(own, view, marked)),
         mirrored=_overlap(*seen),
         warnings=warnings,
     )
+
+
+def _first_found(first: FirstLook, marked: Marked) -> tuple[np.ndarray, tuple[Warn, ...]]:
+    """(the rocket's region in the first look, words about others). Where the marks are about something else than what
+    was seen, the whole picture is looked at once more, with them."""
+    try:
+        seen = _as_marked(first.rocket, first.view, replace(marked, rocket=()))
+        mask, warnings = _most_prominent(seen, first.view, marked)
+        near = near_view(first.view.to_photo(np.argwhere(mask)[:, ::-1]))
+        if all(((p > 0) & (p < (WIDTH, HEIGHT))).all() for p in map(near.to_look, marked.rocket)):
+            return mask, warnings
+    except OutlineRefusal:
+        if marked == NOTHING_MARKED:
+            raise
+    again = looked(first.pyramid, first.view, (marked.rocket, marked.other)).rocket
+    return _most_prominent(again, first.view, marked)
 
 
 def _nothing() -> OutlineRefusal:
@@ -107,10 +138,8 @@ def _most_prominent(probability: np.ndarray, view: View, marked: Marked) -> tupl
     if not pieces:
         raise _nothing()
     if marked.rocket:  # the one that was marked
-        on = np.zeros(probability.shape, np.uint8)
-        for polygon in marked.rocket:
-            cv2.fillPoly(on, [np.round(view.to_look(polygon) * 16).astype(np.int32)], 1, shift=4)
-        pieces.sort(key=lambda piece: -int((piece & (on > 0)).sum()))
+        on = np.any([filled(view, polygon) for polygon in marked.rocket], axis=0)
+        pieces.sort(key=lambda piece: -int((piece & on).sum()))
     chosen, others = pieces[0], []
     for piece in pieces[1:]:
         if _in_line(chosen, piece):
@@ -197,16 +226,14 @@ def _as_marked(rocket: np.ndarray, view: View, marked: Marked) -> np.ndarray:
     result = rocket.copy()
     for polygons, value in ((marked.rocket, 1.0), (marked.other, 0.0)):
         for polygon in polygons:
-            mask = np.zeros(rocket.shape, np.uint8)
-            cv2.fillPoly(mask, [np.round(view.to_look(polygon) * 16).astype(np.int32)], 1, shift=4)
-            result[mask > 0] = value
+            result[filled(view, polygon)] = value
     return result
 
 
 def without(region: Region, polygons: tuple[np.ndarray, ...]) -> Region:
     """The region with less weight on polygons (n, 2), photo pixels, that are known to be other things: where the eye is
     undecided beside a ruler or a card, it is the ruler or the card."""
-    cover = np.zeros(region.rocket.shape, np.uint8)
+    rocket = region.rocket
     for polygon in polygons:
-        cv2.fillPoly(cover, [np.round(region.view.to_look(polygon) * 16).astype(np.int32)], 1, shift=4)
-    return replace(region, rocket=np.where(cover > 0, region.rocket * 0.6, region.rocket))
+        rocket = np.where(filled(region.view, polygon), np.minimum(rocket, 0.6 * region.rocket), rocket)
+    return replace(region, rocket=rocket)

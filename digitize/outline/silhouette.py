@@ -24,7 +24,7 @@ from digitize.outline.edges import (
     smooth_by,
 )
 from digitize.outline.marked import NOTHING_MARKED, Marked
-from digitize.outline.region import Region, border_px, find_region, without
+from digitize.outline.region import FirstLook, Region, border_px, find_region, without
 from digitize.outline.trust import judge, signs
 from digitize.photo.sampling import sampled
 from digitize.records import Photo, ReferencePoints, Silhouette
@@ -43,15 +43,16 @@ def find_silhouette(
     references: Sequence[ReferencePoints],
     say: Callable[[str], None] = lambda _: None,
     marked: Marked = NOTHING_MARKED,
+    first: FirstLook | None = None,
 ) -> Silhouette:
     """The rocket's outline, sub-pixel, in pixels of photo.rgb.
 
     references: their outlines are kept out of the silhouette. say: told what is being done. marked: what is rocket
-    and what is not, whatever it looks like.
+    and what is not, whatever it looks like. first: the first look at this photo, if it was had before.
     Raises OutlineRefusal when nothing trustworthy is found.
     """
     say("looking for the rocket")
-    region = without(find_region(photo.rgb, marked), tuple(reference.outline_px for reference in references))
+    region = without(find_region(photo.rgb, marked, first), tuple(reference.outline_px for reference in references))
     say("following its edge")
     seen = {"body_px": border_px(region.view, region.body), "nose_px": _nose(region)}
     outline, sigma = edge_of(photo.rgb, region)

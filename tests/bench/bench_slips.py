@@ -188,13 +188,12 @@ class Bench:
 
     def __init__(self, shot: Shot):
         from digitize.options import measure_options
-        from digitize.outline.silhouette import NOTHING_MARKED
         from digitize.photo.read import read_photo
-        from digitize.pipeline import _silhouette, camera_of
+        from digitize.pipeline import camera_of, silhouette_of
 
         self.shot, self.photo, self.found = shot, read_photo(shot.path), {}
         references = tuple(r for text in shot.references for r in self.reference(text))
-        self.silhouette = _silhouette(self.photo, references, lambda *_: None, NOTHING_MARKED)
+        self.silhouette = silhouette_of(self.photo, references, lambda *_: None)
         self.prior = camera_of(self.photo, measure_options([shot.path]))
         first = references[0]
         ends = first.points_px[[0, -1]], first.points_mm[[0, -1]]
