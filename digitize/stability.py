@@ -30,6 +30,7 @@ BY_PARTS, BY_CUTOUT = "centre of pressure", "cut-out"
 GRAVE = {
     "FINS_NOT_SAID",
     "NOSE_DOUBT",
+    "NOT_CHECKED",
     "FINS_UNEXPLAINED",
     "SCALES_DISAGREE",
     "SIZE_UNLIKELY",

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from trace_scene import ASKED, drawn, drawn_session, fin_px, seen
 
 from digitize.trace import history as history_module
+from digitize.trace import looked
 from digitize.trace import session as session_module
 from digitize.trace.folder import open_folder
 from digitize.trace.history import HISTORY, Beginning, History, history_json, history_of
@@ -114,7 +115,7 @@ def none_is_searched(monkeypatch):
     def search(*_, **__):
         raise AssertionError("an outline was found again")
 
-    for name in ("measure_drawn", "measure_photo", "fit_pulled"):
+    for name in ("measure_drawn", "fit_photo", "fit_pulled"):
         monkeypatch.setattr(session_module, name, search)
 
 
@@ -177,7 +178,7 @@ def test_regions_and_pulls_are_undone_and_redone_on_a_photo(tmp_path, monkeypatc
     outline = session.full.outline_px
     nose = outline[np.argmax(outline[:, 0])]
     with monkeypatch.context() as patch:
-        patch.setattr(session_module, "measure_photo", None)
+        patch.setattr(looked, "silhouette_of", None)
         pull = {"from": nose.tolist(), "to": (nose + [30, 0]).tolist(), "reach": 40.0}
         session.begin({**BRAMBLE, "mass": "200g"}, pulls=(pull,), go_on=True)
     x, y = outline[np.argmin(outline[:, 1])]

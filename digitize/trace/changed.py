@@ -13,7 +13,12 @@ def changed_by_hand(start: Sketch, sketch: Sketch, drawn: bool) -> tuple[str, ..
         if ends.hand
     )
     if drawn:
-        return ("The whole outline was drawn by hand.", *scales)
+        whole = "The whole outline was drawn by hand."
+        if not start.checked:
+            whole = "Measuring refused the photo; the outline was begun from what was seen, " + (
+                "and checked by hand." if sketch.checked else "and is not checked yet."
+            )
+        return (whole, *scales)
     lines = [*scales]
     if sketch.axis_hand:
         lines.append("The axis was turned by hand.")

@@ -375,4 +375,5 @@ _CHANGES = {
     "move-reference": _move_reference,
     "move-ends": _move_ends,
     "ask": _ask,
+    "check": lambda sketch, change, pose: replace(sketch, checked=True),
 }

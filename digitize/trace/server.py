@@ -95,6 +95,9 @@ class Handlers:
 
     async def measure(self, request: Request) -> Response:
         asked = await _json(request)
+        if asked.get("seen") is True:
+            self.session.begin_seen_in_background(asked.get("words"))
+            return JSONResponse(await run_in_threadpool(view, self.session))
         lists = [tuple(asked[k]) if isinstance(asked.get(k), list) else () for k in ("regions", "pulls")]
         self.session.begin_in_background(asked.get("words"), asked.get("drawn"), *lists, go_on=True)
         return JSONResponse(await run_in_threadpool(view, self.session))

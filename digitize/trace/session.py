@@ -8,7 +8,7 @@ import contextlib
 import json
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -21,31 +21,28 @@ from digitize.geometry import rounded
 from digitize.options import parse_pdf
 from digitize.photo.calibration import parse_camera, read_camera
 from digitize.photo.read import read_photo
-from digitize.pipeline import measure_photo
+from digitize.pipeline import camera_of, fit_photo
 from digitize.records import Geometry, Photo, Result
+from digitize.refused import Seen
 from digitize.report.folder import PDF, check_out_dir, paper_of, write_results
-from digitize.result_json import to_dict
 from digitize.trace import edits
 from digitize.trace.changed import changed_by_hand
-from digitize.trace.drawn import drawn_of, measure_drawn, outline_of
+from digitize.trace.drawn import drawn_of, measure_drawn
 from digitize.trace.history import HISTORY, Beginning, History, history_json, read_history
+from digitize.trace.looked import Looked
 from digitize.trace.pull import fit_pulled, pulls_of
-from digitize.trace.resolve import Traced, options_of, sketch_of, solve_briefly, solve_fully, trace
+from digitize.trace.resolve import Traced, options_of, sketch_of, solve_briefly, solve_fully
+from digitize.trace.shown import Found, solved_of, sound, traced_of
 from digitize.trace.sketch import Sketch
-from digitize.trace.words import checked_words, marked_of
+from digitize.trace.start import Start, start_of
+from digitize.trace.words import checked_words
 
+DRAWN_COUNT = 3
+"""Fins of a group whose number nobody told."""
 CAMERA = "camera"
 """Calibrations chosen on the page are kept under this name."""
 MOST_HELD = 20
 """Outlines kept at hand for undo and redo, a few megabytes each; others are found again when they are gone back to."""
-MOST_SEARCHES = 6
-@dataclass(frozen=True)
-class Found:
-    """An outline's solid, and its sketch before anything was changed."""
-
-    measured: Measured
-    start: Sketch
-    drawn: bool
 
 
 class Session:
@@ -60,7 +57,9 @@ class Session:
         self.chosen: str | None = None  # the one given last, not measured with yet
         self.paper = _paper(folder)
         self.working, self.said, self.refused = False, "", None
-        self.searched: dict[str, tuple] = {}  # references and outline by what was asked of the picture
+        self.seen: Seen | None = None  # of a photo that is measured or was refused
+        self.start: Start | None = None  # to begin from
+        self.looked: Looked | None = None
         self.found: dict[int, Found] = {}  # by the beginning's number, the one used last at the end
         self.history = History()
         self.traced: Traced | None = None
@@ -76,8 +75,8 @@ class Session:
         """Take this photo; whatever was measured before is let go. Raises UnreadableRefusal."""
         photo = read_photo(path)
         with self.lock:
-            self.photo_path, self.photo, self.searched, self.found = path, photo, {}, {}
-            self.history, self.traced, self.full = History(), None, None
+            self.photo_path, self.photo, self.looked, self.found = path, photo, Looked(photo), {}
+            self.history, self.traced, self.full, self.seen, self.start = History(), None, None, None, None
 
     def take_upload(self, content: bytes, suffix: str) -> None:
         """Keep an uploaded photo in the results folder and read it. Raises Refusal, and then it is not kept."""
@@ -184,7 +183,7 @@ class Session:
                 number = history.now.beginning
             found = replace(found, start=replace(found.start, beginning=number))
             history = history.with_start(found.start)
-            traced, full = _solved(found, history.now)
+            traced, full = solved_of(found, history.now)
             if not go_on:
                 self.found = {}
             self._hold(number, found)
@@ -200,7 +199,8 @@ class Session:
             del self.found[next(iter(self.found))]
 
     def _show(self, history: History, traced: Traced, full: Result) -> None:
-        self.history, self.traced, self.full, self.refused = history, traced, full, None
+        self.history, self.traced, self.full = history, traced, full
+        self.refused, self.seen, self.start = None, None, None
         self.asked = history.beginning.asked
         self.found = {k: v for k, v in self.found.items() if k < len(history.beginnings)}
 
@@ -209,17 +209,38 @@ class Session:
         args = (checked_words(words, self.cameras), *args)
         self._start(lambda: self.begin(*args, **kwargs))
 
-    def _start(self, work: Callable[[], None]) -> None:
+    def begin_seen(self, words: dict) -> None:
+        """Begin from what was seen of the photo that was refused, its body and then its fins, to be set right by hand.
+        Raises Refusal."""
+        start = self.start
+        if start is None:
+            raise UsageRefusal("too little was seen to begin from", "draw the rocket by hand")
+        self.begin(words, {**start.drawn, "seen": True}, go_on=True)
+        counts = options_of(self.photo, self.asked).fins or (DRAWN_COUNT,)
+        for fin, count in zip(start.fins, (*counts, *counts[-1:] * len(start.fins)), strict=False):
+            with contextlib.suppress(Refusal):  # what is no fin of a rocket is left to the hand
+                self.change({"do": "draw-fin", "points": fin, "count": count})
+
+    def begin_seen_in_background(self, words: dict) -> None:
+        words = checked_words(words, self.cameras)
+        self._start(lambda: self.begin_seen(words), keep=True)
+
+    def _start(self, work: Callable[[], None], keep: bool = False) -> None:
+        """keep: what was seen before is what the work is about."""
         with self.lock:
             if self.working:
                 raise UsageRefusal("the photo is being measured already", "wait until it is done")
             self.working, self.said, self.refused = True, "starting", None
+            if not keep:
+                self.seen, self.start = None, None
         threading.Thread(target=self._work, args=(work,), daemon=True).start()
 
     def _work(self, work: Callable[[], None]) -> None:
         try:
             work()
         except Refusal as refusal:
+            if refusal.seen is not None:
+                self.seen, self.start = refusal.seen, start_of(refusal.seen)
             self.refused = {"what": refusal.what, "remedy": refusal.remedy}
         except Exception as error:
             self.refused = {
@@ -238,6 +259,7 @@ class Session:
         start = sketch_of(measured, beginning.asked)
         if drawn:
             start = replace(start, hand=start.hand | True, tip_hand=True, aft_hand=True, axis_hand=True)
+            start = replace(start, checked=not beginning.drawn.get("seen"))
         return Found(measured, start, drawn)
 
     def _measured(self, beginning: Beginning) -> Measured:
@@ -246,18 +268,12 @@ class Session:
         if beginning.drawn:
             return measure_drawn(photo, asked, drawn_of(beginning.drawn))
         options, wanted = options_of(photo, asked), pulls_of(photo, beginning.pulls)
-        marked = marked_of(photo, beginning.regions)
-        key = json.dumps([asked.get("scale"), asked.get("sheet_bar"), beginning.regions], sort_keys=True)
-        if key not in self.searched:
-            measured = measure_photo(photo, options, self._say, marked)
-            self.searched[key] = measured.references, measured.silhouette
-            while len(self.searched) > MOST_SEARCHES:
-                del self.searched[next(iter(self.searched))]
-            if not wanted:
-                return measured
-        references, silhouette = self.searched[key]
+        references, silhouette = self.looked.look(asked, options, beginning.regions, self._say)
+        self.seen = Seen(photo, references, outline_px=silhouette.outline_px)
         self._say("fitting the solid")
-        return fit_pulled(photo, options, references, silhouette, wanted)
+        if wanted:
+            return fit_pulled(photo, options, references, silhouette, wanted)
+        return fit_photo(photo, options, camera_of(photo, options), references, silhouette)
 
     def changed(self, sketch: Sketch) -> tuple[str, ...]:
         """What differs from the automatic result, in words."""
@@ -273,13 +289,13 @@ class Session:
         """The numbers if the change were made; it is not. Raises Refusal."""
         with self.lock:
             traced = self._changed(change, settled=False)
-            return traced, _sound(lambda: solve_briefly(traced, self.full))
+            return traced, sound(lambda: solve_briefly(traced, self.full))
 
     def change(self, change: dict) -> None:
         """Make the change and keep it. Raises Refusal, and then nothing has changed."""
         with self.lock:
             traced = self._changed(change)
-            full = _sound(lambda: solve_fully(traced))
+            full = sound(lambda: solve_fully(traced))
             self._show(self.history.changed(traced.sketch), traced, full)
             self._keep()
 
@@ -290,7 +306,7 @@ class Session:
         try:
             with np.errstate(all="ignore"):  # a point may be dragged anywhere; what comes of it is looked at
                 sketch = edits.apply(self.history.now, change, self.traced.pose)
-                return _traced(found, sketch, settled)
+                return traced_of(found, sketch, settled)
         except (ArithmeticError, ValueError, IndexError, shapely.errors.ShapelyError):
             raise GeometryRefusal("what was drawn has no shape a rocket can have", "undo the last change") from None
 
@@ -310,7 +326,7 @@ class Session:
             if to >= len(history.states) or history.beginnings[history.states[to].beginning] is not beginning:
                 return  # something else was done meanwhile
             history = replace(history.with_start(found.start) if fresh else history, at=to)
-            traced, full = _solved(found, history.now)
+            traced, full = solved_of(found, history.now)
             self._hold(number, found)
             self._show(history, traced, full)
             self._keep()
@@ -382,39 +398,3 @@ def _paper(folder: Path) -> str | None:
         return paper_of((folder / PDF).read_bytes())
     except OSError:
         return None
-
-
-def _sound(solve: Callable[[], Result]) -> Result:
-    """The result, refused if what was drawn is a shape no numbers come out of."""
-    try:
-        with np.errstate(all="ignore"):
-            result = solve()
-        json.dumps(to_dict(replace(result, outline_px=np.zeros((0, 2)))), allow_nan=False)
-        return result
-    except (ArithmeticError, ValueError, IndexError, shapely.errors.ShapelyError):
-        pass
-    raise GeometryRefusal("what was drawn has no shape a rocket can have", "undo the last change")
-
-
-def _traced(found: Found, sketch: Sketch, settled: bool = True) -> Traced:
-    traced = trace(found.measured, found.start, sketch, settled)
-    return with_drawn_outline(traced) if found.drawn else traced
-
-
-def _solved(found: Found, sketch: Sketch) -> tuple[Traced, Result]:
-    traced = _traced(found, sketch)
-    return traced, solve_fully(traced)
-
-
-def with_drawn_outline(traced: Traced) -> Traced:
-    """The outline of what was drawn, body and fins, in place of one found in the picture."""
-    measured, pose = traced.measured, traced.measured.solid.adjusted.pose()
-    solid = measured.solid
-    tip_s = float(solid.adjusted.problem.ends.tip_s_mm(pose))
-    parts = [np.concatenate([solid.knots_upper_px, solid.knots_lower_px[::-1]])]
-    for group, fin in zip(solid.geometry.fins, solid.fins, strict=True):
-        plane = np.vstack([group.outline_mm, group.outline_mm[[-1, 0]] * [1, 0.5]]) + [tip_s, 0.0]
-        parts += [pose.project_fin(plane, fin.roll_rad + 2 * np.pi * j / group.count) for j in range(group.count)]
-    outline = outline_of(parts)
-    silhouette = replace(measured.silhouette, outline_px=outline, sigma_px=np.ones(len(outline)))
-    return replace(traced, measured=replace(measured, silhouette=silhouette))

@@ -48,7 +48,8 @@ class Ends:
 class Sketch:
     """tip_px: (2,) nose tip; aft_px: (2,) where the aft edge crosses the axis; body_px: (n, 2) limb points on the
     photo's upper side, nose to tail, the last at the aft end; hand: (n,) bool. tip_hand, aft_hand: set by hand;
-    axis_hand: the axis is the line through both. asked: the words of the options; ends: of the references found;
+    axis_hand: the axis is the line through both. checked: False where it is what was seen of a photo that was refused,
+    until a person says it is right. asked: the words of the options; ends: of the references found;
     beginning: number of the outline it is a sketch of."""
 
     tip_px: np.ndarray
@@ -62,6 +63,7 @@ class Sketch:
     asked: dict = field(default_factory=dict)
     ends: tuple[Ends, ...] = ()
     beginning: int = 0
+    checked: bool = True
 
     def with_fin(self, k: int, fin: SketchFin) -> "Sketch":
         return replace(self, fins=(*self.fins[:k], fin, *self.fins[k + 1 :]))
@@ -81,7 +83,7 @@ def to_json(sketch: Sketch) -> dict:
         "tip_px": sketch.tip_px.tolist(), "aft_px": sketch.aft_px.tolist(), "body_px": sketch.body_px.tolist(),
         "hand": sketch.hand.tolist(), "fins": fins, "tip_hand": sketch.tip_hand, "aft_hand": sketch.aft_hand,
         "axis_hand": sketch.axis_hand, "asked": sketch.asked, "ends": [_ends_json(ends) for ends in sketch.ends],
-        "beginning": sketch.beginning,
+        "beginning": sketch.beginning, "checked": sketch.checked,
     }  # fmt: skip
 
 
@@ -96,6 +98,7 @@ def from_json(data: dict) -> Sketch:
             point(data["tip_px"]), point(data["aft_px"]), body, hand, fins, bool(data["tip_hand"]),
             bool(data["aft_hand"]), bool(data["axis_hand"]), data["asked"],
             tuple(_ends(ends) for ends in data.get("ends", ())), _number(data.get("beginning", 0)),
+            bool(data.get("checked", True)),
         )  # fmt: skip
     except (KeyError, TypeError, ValueError) as error:
         raise UsageRefusal(f"what was drawn can't be read ({error})", "draw it again") from None

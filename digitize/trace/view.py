@@ -31,6 +31,7 @@ def view(session: Session) -> dict:
             "paper": session.paper,
             "cautions": list(CAUTIONS),
             **(_ready(session) if ready else {}),
+            "seen": _seen(session) if session.working or not ready else None,
         }
 
 
@@ -59,6 +60,7 @@ def _ready(session: Session) -> dict:
         **preview(session, session.traced, session.full),
         "asked": session.told(session.traced.sketch.asked),
         "drawn": bool(session.beginning.drawn),
+        "checked": session.traced.sketch.checked,
         "regions": list(session.beginning.regions),
         "pulls": list(session.beginning.pulls),
         "at": session.at,
@@ -66,6 +68,23 @@ def _ready(session: Session) -> dict:
         "found_at": session.history.found_at,
         "saved": session.history.saved_at == session.at,
         "outline": np.round(session.full.outline_px, 1).tolist(),
+    }
+
+
+def _seen(session: Session) -> dict | None:
+    """What was seen of a photo that is being measured or was refused; start: whether it is enough to begin from."""
+    seen = session.seen
+    if seen is None:
+        return None
+
+    def px(points) -> list:
+        return np.round(session.photo.to_full_px(points), 1).tolist()
+
+    return {
+        "outline": None if seen.outline_px is None else px(seen.outline_px),
+        "rockets": [px(border) for border in seen.rockets_px],
+        "references": [{"label": r.label, "points": px(r.outline_px)} for r in seen.references if r.kind != "points"],
+        "start": session.start is not None,
     }
 
 

@@ -11,7 +11,11 @@ function cased(points, kind, closed = false) {
 export function lines(view, draft) {
   const { sketch, result } = view;
   const made = [];
-  if (view.outline) made.push(svg("path", { class: "line found", d: path(view.outline, true) }));
+  const seen = view.seen || { rockets: [], references: [] };
+  const outline = seen.outline || view.outline;
+  if (outline) made.push(svg("path", { class: "line found", d: path(outline, true) }));
+  for (const border of seen.outline ? [] : seen.rockets) made.push(svg("path", { class: "line found", d: path(border, true) }));
+  for (const reference of sketch ? [] : seen.references) made.push(svg("path", { class: "line reference", d: path(reference.points, true) }));
   for (const region of view.regions || [])
     made.push(svg("path", { class: `region${region.rocket ? " rocket" : ""}`, d: path(region.points, true) }));
   if (sketch) {

@@ -101,6 +101,13 @@ function takeBack() {
   return buttons.length ? [html("div", { class: "row" }, ...buttons)] : [];
 }
 
+// What was only seen counts once a person says it is right.
+function unchecked(next) {
+  if (next.checked !== false || next !== view) return [];
+  const check = () => doing(() => send("change", { do: "check" }));
+  return [html("div", { class: "row" }, html("button", { type: "button", id: "check", onclick: check }, "I have checked every point"))];
+}
+
 // Before there is a result a marked region is only the page's.
 function unmark() {
   regions.pop();
@@ -154,7 +161,7 @@ function show(next, whole = true) {
 function numbers(next) {
   const ready = next.phase === "ready";
   byId("numbers").replaceChildren(...(ready ? [verdict(next.result), table(next.result), ...warnings(next.result)] : []));
-  byId("changes").replaceChildren(...(ready ? [...changes(next.changed), ...takeBack()] : []));
+  byId("changes").replaceChildren(...(ready ? [...changes(next.changed), ...takeBack(), ...unchecked(next)] : []));
 }
 
 function status() {
@@ -175,6 +182,7 @@ function beginning() {
       html("p", {}, "Tell what gives the scale, and how many fins there are; then let the outline be found, or draw it."),
       html("div", { class: "row" },
         html("button", { type: "button", class: "chief", id: "go", onclick: () => measure() }, "Find the outline"),
+        view.seen && view.seen.start ? html("button", { type: "button", id: "from-seen", onclick: () => measure({ seen: true }) }, "Start from what was seen") : "",
         html("button", { type: "button", id: "by-hand", onclick: drawRocket }, "Draw it all by hand"),
         html("button", { type: "button", onclick: twoPoints }, "Set two points of known distance"),
         regions.length ? html("button", { type: "button", id: "unmark", onclick: unmark }, "Take back the last marked region") : ""),
