@@ -139,10 +139,10 @@ def _profile(axis: _Axis, body: shapely.Polygon, outline: shapely.Polygon) -> np
 
 def _aft(axis: _Axis, body: shapely.Polygon, outline: shapely.Polygon) -> float:
     """x of the aft end: as far as the outline has nearly the body's width, if that is near where the eye has it."""
-    low, high = _sections(axis, body, np.array([0.9 * axis.length]))
-    radius = float(high[0] - low[0]) / 2
+    low, high = _sections(axis, body, np.array([0.9, 0.97]) * axis.length)
+    radius = float((high - low).min()) / 2
     ends = []
-    for y in (-0.7 * radius, 0.7 * radius):
+    for y in (-0.6 * radius, 0.6 * radius):
         cut = outline.intersection(shapely.LineString(axis.photo(np.array([[0.5 * axis.length, y], [1e5, y]]))))
         first = [axis.xy(shapely.get_coordinates(part))[:, 0] for part in shapely.get_parts(cut) if part.length > 0]
         ends.append(min(first, key=np.min).max() if first else axis.length)
