@@ -14,6 +14,7 @@ from digitize.commands import ballast, camera, sheet, swing, templates, trace
 from digitize.commands.option_types import AddOption, BalanceAtOption, BalancedWithOption, MotorOption
 from digitize.commands.progress import sayer
 from digitize.errors import ExitCode, Refusal, UsageRefusal, defect_words
+from digitize.threads import one_thread_for_blas, usable_cores
 
 _USAGE_ERROR = typer.BadParameter.__base__  # click's, wherever typer keeps click
 _INTERRUPTED = 130
@@ -283,6 +284,7 @@ app.command()(trace.trace)
 
 def main(argv: list[str] | None = None) -> int:
     """Run the command line and return its exit code; never a traceback unless DIGITIZE_DEBUG is set."""
+    one_thread_for_blas()
     codecs.register_error("in-ascii", _in_ascii)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
@@ -322,7 +324,7 @@ def _stop(line: str, code: int) -> int:
 
 def _measure_several(rockets: list, options, jobs: int | None) -> int:
     """Each rocket to a folder and a line, and a table of them all. Gives the worst exit code."""
-    from digitize.many import check_parent, measure_many, usable_cores, write_table
+    from digitize.many import check_parent, measure_many, write_table
     from digitize.report.text import line
     from digitize.result_json import dumps
 

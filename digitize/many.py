@@ -3,7 +3,6 @@
 import csv
 import io
 import multiprocessing
-import os
 import signal
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, ProcessPoolExecutor
@@ -20,13 +19,13 @@ from digitize.report.text import deciding_margin
 from digitize.result_json import to_dict
 from digitize.saved import is_ours, put
 from digitize.shots import folder_name
+from digitize.threads import one_thread_for_blas, usable_cores
 
 TABLE, OVERVIEW = "table.csv", "index.html"
 _COLUMNS = (
     "name", "verdict", "centre of pressure mm", "its band mm", "margin calibers", "its band calibers",
     "balance point mm", "length mm", "largest diameter mm", "warnings", "exit code", "report", "words",
 )  # fmt: skip
-_ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
 
 @dataclass(frozen=True)
@@ -97,11 +96,6 @@ def _is_our_table(content: bytes) -> bool:
     return content.startswith(",".join(_COLUMNS).encode())
 
 
-def usable_cores() -> int:
-    """Cores this process may use."""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-
-
 def _one(shots: tuple[MeasureOptions, ...], parent: Path, say: Callable[[str], None]) -> Outcome:
     name = shots[0].name
     try:
@@ -125,10 +119,9 @@ def _silent(words: str) -> None:
 
 @contextmanager
 def _workers(jobs: int):
-    """A pool whose workers use one thread each, and are gone at once when this is interrupted."""
-    kept = {name: os.environ.get(name) for name in _ONE_THREAD}
-    os.environ.update(dict.fromkeys(_ONE_THREAD, "1"))
-    pool = ProcessPoolExecutor(jobs, multiprocessing.get_context("spawn"), _start_worker)
+    """A pool whose workers share the cores, and are gone at once when this is interrupted."""
+    one_thread_for_blas()
+    pool = ProcessPoolExecutor(jobs, multiprocessing.get_context("spawn"), _start_worker, (jobs,))
     try:
         yield pool
         pool.shutdown()
@@ -137,16 +130,13 @@ def _workers(jobs: int):
         for child in multiprocessing.active_children():
             child.terminate()
         raise
-    finally:
-        for name, value in kept.items():
-            os.environ.pop(name) if value is None else os.environ.update({name: value})
 
 
-def _start_worker() -> None:
+def _start_worker(jobs: int) -> None:
     import cv2
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent hears it and ends the workers
-    cv2.setNumThreads(1)
+    cv2.setNumThreads(max(1, usable_cores() // jobs))
 
 
 def _row(outcome: Outcome) -> dict:
