@@ -1,5 +1,6 @@
-"""Threads of the libraries. OpenCV's, on whole pictures, are worth all cores. BLAS gets arrays so small that its threads
-spend their time waiting for one another, and wait by spinning on the cores that OpenCV's would work on: it gets one.
+"""Threads of the libraries. OpenCV's, on whole pictures, are worth all cores. BLAS gets arrays so small that its
+threads spend their time waiting for one another, and wait by spinning on the cores that OpenCV's would work on: it
+gets one.
 """
 
 import os
