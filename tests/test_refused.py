@@ -1,13 +1,15 @@
 """The picture that a refused photo leaves: where it should be, true to place, ours alone. Bounds are our own."""
 
 import io
+from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from PIL import Image
 
-from digitize import cli
+from digitize import cli, pipeline
 from digitize.errors import GeometryRefusal, OutlineRefusal, ScaleRefusal, UnreadableRefusal, UsageRefusal
 from digitize.records import Photo, ReferencePoints
 from digitize.refused import Seen, showing
@@ -76,6 +78,24 @@ def test_each_rocket_of_a_list_leaves_it_in_its_own_folder(tmp_path, capsys):
     assert code == 5
     for name in ("one", "two"):
         assert (out / name / REFUSED).is_file() and str(out / name / REFUSED) in told
+
+
+def test_photos_that_cant_be_combined_leave_one_each(tmp_path, monkeypatch):
+    def shot(name):
+        outline = SimpleNamespace(outline_px=SQUARE)
+        measured = SimpleNamespace(photo=replace(photo(), path=tmp_path / name), references=(), silhouette=outline)
+        return SimpleNamespace(measured=measured)
+
+    def combine(_):
+        raise GeometryRefusal("They are other rockets", "check")
+
+    monkeypatch.setattr(pipeline, "combine", combine)
+    folders = [tmp_path / "photo-1", tmp_path / "photo-2"]
+    with pytest.raises(GeometryRefusal) as raised:
+        pipeline._combined([shot("a.jpg"), shot("b.jpg")], folders)
+    assert all((folder / REFUSED).is_file() for folder in folders)
+    line = raised.value.line()
+    assert str(folders[0] / REFUSED) in line and "a.jpg" in line and str(folders[1]) not in line
 
 
 def test_no_picture_where_no_photo_was_read(tmp_path, capsys):

@@ -154,7 +154,7 @@ def _most_prominent(probability: np.ndarray, view: View, marked: Marked) -> tupl
         with showing(rockets_px=tuple(border_px(view, piece) for piece in (chosen, *alike))):
             raise OutlineRefusal(
                 "More than one rocket is in the picture, and none is clearly the one that is meant",
-                "Photograph one rocket alone, or mark the one: digitize trace PHOTO",
+                "Photograph one rocket alone, or mark the one by hand",
             )
     if share > _BESIDE:
         text = "Something else that may be a rocket is in the picture; the largest was measured"

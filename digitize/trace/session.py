@@ -212,14 +212,14 @@ class Session:
     def begin_seen(self, words: dict) -> None:
         """Begin from what was seen of the photo that was refused, its body and then its fins, to be set right by hand.
         Raises Refusal."""
-        start = self.start
-        if start is None:
+        if (start := self.start) is None:
             raise UsageRefusal("too little was seen to begin from", "draw the rocket by hand")
-        self.begin(words, {**start.drawn, "seen": True}, go_on=True)
-        counts = options_of(self.photo, self.asked).fins or (DRAWN_COUNT,)
-        for fin, count in zip(start.fins, (*counts, *counts[-1:] * len(start.fins)), strict=False):
-            with contextlib.suppress(Refusal):  # what is no fin of a rocket is left to the hand
-                self.change({"do": "draw-fin", "points": fin, "count": count})
+        with self.lock:  # it is shown once it is whole
+            self.begin(words, {**start.drawn, "seen": True}, go_on=True)
+            counts = options_of(self.photo, self.asked).fins or (DRAWN_COUNT,)
+            for fin, count in zip(start.fins, (*counts, *counts[-1:] * len(start.fins)), strict=False):
+                with contextlib.suppress(Refusal):  # what is no fin of a rocket is left to the hand
+                    self.change({"do": "draw-fin", "points": fin, "count": count})
 
     def begin_seen_in_background(self, words: dict) -> None:
         words = checked_words(words, self.cameras)
