@@ -138,8 +138,15 @@ def fit(
     planform = closed_to_root(inner, scene, pose, replace(job, roll_rad=roll), turn)
     cost = cost + (turn / GLUED_RAD) ** 2
     unexplained = model.unexplained(planform.outline_mm, roll, turn)
-    sides = model.side_areas(inner, planform, roll, turn)
-    return Fitted(planform, roll, turn, sigma, float(cost.sum()), cost, unexplained, sides)
+    return Fitted(planform, roll, turn, sigma, float(cost.sum()), cost, unexplained)
+
+
+def with_side_areas(fitted: Fitted, seen: Seen, scene: Scenery, pose: Pose, job: Carving) -> Fitted:
+    """The fit with the area of one fin by either side alone, where both show a fin lying flat."""
+    model = _Model(seen, scene, pose, job, float(pose.depth_mm / pose.camera.focal_px))
+    inner = fitted.planform.outline_mm[1:-1]
+    areas = model.side_areas(inner, fitted.planform, fitted.roll_rad, fitted.turn_rad)
+    return replace(fitted, side_areas_mm2=areas)
 
 
 def _corners(points: np.ndarray, tolerance_mm: float) -> np.ndarray:

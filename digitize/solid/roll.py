@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 
 from digitize.records import Silhouette
-from digitize.solid.fin_fit import Fitted, fin_region, fit, seen_of
+from digitize.solid.fin_fit import Fitted, fin_region, fit, seen_of, with_side_areas
 from digitize.solid.planform import Carving, Scenery, carve, drawn_fins, without_notches
 from digitize.solid.pose import Pose
 
@@ -62,7 +62,7 @@ def find_fins(
         again = any(abs(_apart(found.roll_rad, other.roll_rad, gap)) < SAME_RAD for other in chosen)
         if not again and (not chosen or found.cost < chosen[0].cost + AS_WELL):
             chosen.append(found)
-    return chosen
+    return [with_side_areas(found, seen, scene, pose, job) for found in chosen]
 
 
 def _apart(one: float, other: float, gap: float) -> float:
