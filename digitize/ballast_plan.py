@@ -29,6 +29,7 @@ from digitize.quantities import density_g_cm3, length_mm, mass_g
 from digitize.records import BalancePoint, BalanceState, Quantity
 from digitize.rounding import exact
 from digitize.saved import MADE_BY, Saved
+from digitize.units import MM
 
 GRAVITY = 9.80665
 THRUST_TO_WEIGHT = 5.0  # common practice, no source
@@ -108,6 +109,7 @@ def plan_ballast(saved: Saved, asked: Asked) -> dict:
     return {
         "made_by": MADE_BY,
         "name": saved.name,
+        "units": saved.data.get("units") or MM,
         "wanted_calibers": asked.margin,
         "outcome": found.kind,
         "weight": {"mass_g": found.weight.mass_g, "x_mm": found.weight.x_mm, "depth_mm": found.weight.depth_mm},

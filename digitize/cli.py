@@ -11,10 +11,18 @@ from typing import Annotated
 import typer
 
 from digitize.commands import ballast, camera, sheet, swing, templates, trace
-from digitize.commands.option_types import AddOption, BalanceAtOption, BalancedWithOption, MotorOption
+from digitize.commands.option_types import (
+    AddOption,
+    BalanceAtOption,
+    BalancedWithOption,
+    MotorOption,
+    UnitsOption,
+    refusing_in_units,
+)
 from digitize.commands.progress import sayer
 from digitize.errors import ExitCode, Refusal, UsageRefusal, defect_words
 from digitize.threads import one_thread_for_blas, usable_cores
+from digitize.units import MM
 
 _USAGE_ERROR = typer.BadParameter.__base__  # click's, wherever typer keeps click
 _INTERRUPTED = 130
@@ -79,6 +87,7 @@ def _digitize() -> None:
 
 
 @app.command()
+@refusing_in_units
 def measure(
     photo: Annotated[
         list[Path] | None, typer.Argument(metavar="PHOTO...", help="One or more photos of the same rocket.")
@@ -160,6 +169,7 @@ def measure(
         typer.Option(metavar="N", min=1, help="With --shots: rockets measured at once; all cores if absent."),
     ] = None,
     name: NameOption = None,
+    units: UnitsOption = None,
     seed: Annotated[
         int, typer.Option(metavar="N", min=0, help="Seed of the resampling behind the bands.")
     ] = 1,
@@ -200,6 +210,7 @@ def measure(
         rod_speed=rod_speed,
         pdf=pdf,
         paper=paper,
+        units=units,
     )
     from digitize.pipeline import measure_rocket
     from digitize.shots import photos_of, read_shots
@@ -213,6 +224,7 @@ def measure(
 
 
 @app.command()
+@refusing_in_units
 def solve(
     geometry: Annotated[Path, typer.Argument(metavar="GEOMETRY.toml", help="Hand-written, or from measure.")],
     balance: BalanceOption = None,
@@ -231,6 +243,7 @@ def solve(
     pdf: PdfOption = False,
     paper: PaperOption = None,
     name: NameOption = None,
+    units: UnitsOption = None,
     out: Annotated[
         Path | None, typer.Option(metavar="DIR", help="Write a results folder too; none if absent.")
     ] = None,
@@ -241,10 +254,11 @@ def solve(
 
     from digitize.geometry import check_geometry, read_geometry
     from digitize.loading import loading
-    from digitize.options import parse_flight, parse_pdf, parse_pose
+    from digitize.options import parse_flight, parse_pdf, parse_pose, parse_units
     from digitize.result_json import dumps, to_dict
     from digitize.solve import solve as run
 
+    shown_units = parse_units(units) or MM
     loaded = loading(balance, mass, motor or [], balanced_with, add or [])
     stand = None if pose is None else parse_pose(pose)
     flight = parse_flight(mach, wind, rod_speed)
@@ -261,7 +275,7 @@ def solve(
     # what is said of masses goes into the geometry, so that the file written gives the same again
     rocket = replace(rocket, name=rocket.name if name is None else name, masses=(*rocket.masses, *loaded.added))
     check_geometry(rocket)
-    result = run(rocket, loading=replace(loaded, added=()), pose=stand, flight=flight)
+    result = replace(run(rocket, loading=replace(loaded, added=()), pose=stand, flight=flight), units=shown_units)
     report = None
     if out is not None:
         report = write_results(out, result, rocket, input_path=geometry, pdf_paper=pdf_paper) / "report.html"

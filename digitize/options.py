@@ -22,6 +22,7 @@ from digitize.loading import (
 )
 from digitize.quantities import length_mm, mass_g, refuse_torn, speed_mps
 from digitize.records import BalancePoint, Mass, Motor
+from digitize.units import MM, UNITS
 
 SIZED_SCALES = ("tube", "length", "ruler")  # KIND=LENGTH
 BARE_SCALES = ("card", "a4", "letter", "sheet")  # KIND alone
@@ -112,6 +113,7 @@ class MeasureOptions:
     added: tuple[Mass, ...] = ()
     balance_at_px: tuple[float, float] | None = None
     pdf_paper: str | None = None  # the report as PDF too, on this paper
+    units: str = MM  # of what is shown, "mm" or "in"
 
     @property
     def balance_mm(self) -> float | None:
@@ -159,6 +161,7 @@ def measure_options(
     balance_at: str | None = None,
     pdf: bool = False,
     paper: str | None = None,
+    units: str | None = None,
 ) -> MeasureOptions:
     """The options as typed, parsed and checked against each other. Raises UsageRefusal."""
     if bool(photos) == (shots is not None):
@@ -192,6 +195,7 @@ def measure_options(
         seed=seed,
         flight=parse_flight(mach, wind, rod_speed),
         pdf_paper=parse_pdf(pdf, paper),
+        units=parse_units(units) or MM,
         motors=tuple(parse_motor(text) for text in motor),
         balanced_with=balanced_with,
         added=tuple(parse_added(text) for text in add),
@@ -247,6 +251,11 @@ def parse_pdf(pdf: bool, paper: str | None) -> str | None:
     if not pdf:
         raise UsageRefusal("--paper was given without --pdf", "add --pdf, or leave --paper out")
     return parse_choice(paper, "--paper", PAPERS)
+
+
+def parse_units(units: str | None) -> str | None:
+    """The units to show lengths, masses, areas and forces in; None if nothing was said. Raises UsageRefusal."""
+    return None if units is None else parse_choice(units, "--units", UNITS)
 
 
 def parse_flight(mach: str | None, wind: str | None, rod_speed: str | None) -> Flight:

@@ -28,6 +28,7 @@ from digitize.solid.adjust import Told
 from digitize.solid.agreement import blame_scales, check_agreement
 from digitize.solid.measure import UNEXPLAINED, FinsSaid, Solid, measure_solid
 from digitize.solid.roll import AS_WELL
+from digitize.units import shown_in
 
 DEFAULT_THICKNESS_MM = 2.0
 HOPELESS_UNEXPLAINED = 0.3
@@ -63,6 +64,7 @@ def measure_rocket(
     named = [replace(options, name=name) for options in shots]
     done = [_shot(options, say, folder, several) for options, folder in zip(named, folders, strict=True)]
     result, best = _combined(done, folders) if several else (done[0].result, done[0].measured)
+    result = replace(result, units=shots[0].units)
     say("writing the results")
     if len(done) > 1:
         _write(out_dir, result, best, shots[0])
@@ -79,11 +81,12 @@ def _shot(options: MeasureOptions, say: Callable[[str], None], folder: Path, sev
         measured = measure_photo(read_photo(path), options, say)
         with _showing(measured):
             say("working out the bands")
-            result = assemble(measured, options)
+            result = replace(assemble(measured, options), units=options.units)
             _check_band(result, options)
         return Shot(measured, result, options)
     except Refusal as refusal:
-        raise _pictured(_named(refusal, path) if several else refusal, folder) from None
+        with shown_in(options.units):
+            raise _pictured(_named(refusal, path) if several else refusal, folder) from None
 
 
 def _combined(done: Sequence[Shot], folders: Sequence[Path]) -> tuple[Result, Measured]:

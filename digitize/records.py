@@ -363,6 +363,7 @@ class Result:
     mass_g: float | None = None  # at lift-off, the heaviest
     as_balanced_mm: Quantity | None = None  # the balance point as found, before any motor or mass moved it
     balance_states: tuple[BalanceState, ...] = ()  # balance_mm and margin_calibers are those of the worst
+    units: str = "mm"  # what it is shown in, "mm" or "in"; the numbers and words here are metric either way
     verdict_headline: str = ""  # the level with what must not be missed; the level alone if empty
     deciding: Deciding | None = None  # the margin the verdict stands on
     changed_by_hand: tuple[str, ...] = ()  # what differs from the automatic result, a sentence each

@@ -1,8 +1,9 @@
 """A Result as the dictionary that result.json holds, and the text of that file.
 
-Lengths in millimetres from the nose tip along the axis, angles in degrees, pixels of the upright full-size
-photo. A measured quantity is {"value": v, "pm95": half the 95 % band}. Arrays become lists of numbers rounded
-to 0.001 mm or px, which is finer than anything a photo holds; quantities are written in full.
+Lengths in millimetres from the nose tip along the axis, angles in degrees, pixels of the upright full-size photo,
+whatever "units" says: that is only what a person is shown them in, "mm" or "in". A measured quantity is
+{"value": v, "pm95": half the 95 % band}. Arrays become lists of numbers rounded to 0.001 mm or px, which is finer than
+anything a photo holds; quantities are written in full.
 """
 
 import json
@@ -30,6 +31,7 @@ def to_dict(result: Result) -> dict:
     return {
         "schema": SCHEMA,
         "tool_version": __version__,
+        "units": result.units,
         "name": result.name,
         "length_mm": _quantity(result.length_mm),
         "max_diameter_mm": _quantity(result.max_diameter_mm),

@@ -7,9 +7,14 @@ nearest unless the digit dropped is negligible (10.47 becomes 11, 28.05 becomes 
 
 import math
 
+from digitize.units import IN, MM, now, shown_in, unit_of
+
 _BAND_DIGITS = 2
 _NEGLIGIBLE = 0.1  # of the last digit kept: less than this above it is dropped, more is rounded up
-MOST_DECIMALS = {"mm": 1, "mm²": 0, "g": 1, "calibers": 2, "per radian": 2, "mm per pixel": 5}
+MOST_DECIMALS = {
+    "mm": 1, "mm²": 0, "g": 1, "calibers": 2, "per radian": 2, "mm per pixel": 5,
+    "in": 3, "in²": 3, "oz": 2, "lb": 2, "lbf": 2, "ft": 1, "ft/s": 0, "mph": 0, "in per pixel": 6,
+}  # fmt: skip
 """By unit, however narrow the band: finer than a tired builder's ruler, caliper or scale says nothing to anybody. The
 same number then reads the same in the verdict, the tables and on the pages."""
 _MOST_DECIMALS = 3
@@ -47,7 +52,7 @@ def signed(value: float, decimals: int) -> str:
 
 def band_alone(pm95: float, unit: str) -> str:
     """Half a band by itself, rounded up as beside its value: "± 9.8 mm"."""
-    return f"± {with_band({'value': 0.0, 'pm95': pm95}, unit).partition(' ± ')[2] or f'0 {unit}'}"
+    return f"± {with_band({'value': 0.0, 'pm95': pm95}, unit).partition(' ± ')[2] or f'0 {unit_of(unit).name}'}"
 
 
 def exact(value: float) -> str:
@@ -58,9 +63,57 @@ def exact(value: float) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+def sized(value: float, unit: str, decimals: int | None = None, *, sign: bool = False, bare: bool = False) -> str:
+    """A metric number that has no band, with the unit it is shown in: "300 mm", "11.811 in".
+
+    decimals: of the metric number, in other units as many as say no less, up to MOST_DECIMALS; None: as `exact` writes
+    it. sign: of a difference, as `signed`. bare: without the unit.
+    """
+    to = unit_of(unit)
+    suffix = "" if bare else f" {to.name}"
+    if not math.isfinite(value):
+        return "unknown"
+    if to.name == unit:
+        write = signed if sign else fixed
+        return (exact(value) if decimals is None else write(value, decimals)) + suffix
+    places = _places(unit, decimals)
+    text = (signed if sign else fixed)(value * to.per_metric, places)
+    if decimals is None and "." in text:
+        text = text.rstrip("0").rstrip(".")
+    return text + suffix
+
+
+def both(value: float, unit: str, decimals: int) -> str:
+    """For what is cut or printed by people with either ruler: "100 mm (3.94 in)", the units shown here first."""
+    texts = []
+    for units in (MM, IN) if now() == MM else (IN, MM):
+        with shown_in(units):
+            texts.append(sized(value, unit, decimals))
+    return f"{texts[0]} ({texts[1]})"
+
+
+def at_least(value: float, unit: str, decimals: int) -> str:
+    """A number that must not be rounded down, such as a weight that is needed; as `sized` where it is metric already,
+    whose last digit whoever worked it out has chosen."""
+    to = unit_of(unit)
+    if to.name == unit:
+        return sized(value, unit, decimals)
+    places = _places(unit, decimals)
+    up = math.ceil(value * to.per_metric * 10**places - 1e-6) / 10**places
+    return f"{fixed(up, places)} {to.name}"
+
+
+def _places(unit: str, decimals: int | None) -> int:
+    """Decimal places in the unit shown of a number that has so many in the metric one, to say no less."""
+    to = unit_of(unit)
+    most = MOST_DECIMALS[to.name]
+    return most if decimals is None else min(most, decimals + max(math.ceil(-math.log10(to.per_metric)), 0))
+
+
 def with_band(quantity, unit: str = "", *, bare: bool = False) -> str:
     """Words like "248.5 ± 1.9 mm" for {"value": 248.5, "pm95": 1.9} or a Quantity; "unknown" for None, NaN or infinity.
 
+    unit: metric, of the quantity; it is written in the units numbers are shown in here (`units.shown_in`).
     A band finer than MOST_DECIMALS of the unit is written with those places, rounded up, so that it never reads as 0.
     bare: without the unit, for a column that has it in its head.
     """
@@ -68,12 +121,13 @@ def with_band(quantity, unit: str = "", *, bare: bool = False) -> str:
         quantity = {"value": quantity.value, "pm95": quantity.pm95}
     if quantity is None or not math.isfinite(quantity["value"]):
         return "unknown"
-    value, pm95 = quantity["value"], quantity["pm95"]
+    to = unit_of(unit)
+    value, pm95, metric, unit = quantity["value"] * to.per_metric, quantity["pm95"] * to.per_metric, unit, to.name
     suffix = f" {unit}" if unit and not bare else ""
     if not math.isfinite(pm95):
-        return f"{exact(value)} (band unknown){suffix}"
+        return f"{sized(quantity['value'], metric, bare=True)} (band unknown){suffix}"
     if pm95 <= 0:
-        return exact(value) + suffix
+        return sized(quantity["value"], metric, bare=True) + suffix
     band, decimals = round_band(pm95)
     most = MOST_DECIMALS.get(unit, _MOST_DECIMALS)
     if decimals > most:

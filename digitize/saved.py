@@ -7,7 +7,7 @@ whoever holds a Saved may use the keys named here without looking again.
 import json
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +18,7 @@ from digitize.geometry import read_geometry
 from digitize.records import Geometry
 from digitize.result_json import SCHEMA
 from digitize.stability import LEVELS
+from digitize.units import UNITS
 
 RESULT, GEOMETRY = "result.json", "geometry.toml"
 MADE_BY = "digitize"
@@ -36,6 +37,10 @@ class Saved:
     data: dict
     geometry: Geometry
     name: str
+
+    def shown_in(self, units: str | None) -> "Saved":
+        """The same to be shown in these units; None: in those it was written for."""
+        return self if units is None else replace(self, data={**self.data, "units": units})
 
 
 def read_saved(folder: Path) -> Saved:
@@ -158,6 +163,11 @@ def _flag(value, where: str) -> None:
 def _level(value, where: str) -> None:
     if value not in LEVELS:
         raise _Wrong(where, f"one of {', '.join(LEVELS)}")
+
+
+def _units(value, where: str) -> None:
+    if value not in UNITS:
+        raise _Wrong(where, f"one of {', '.join(UNITS)}")
 
 
 def _points(value, where: str) -> None:
@@ -304,6 +314,7 @@ _RESULT = _record(
     },
     {
         "tool_version": _text,
+        "units": _units,
         "mass_g": _positive,
         "as_balanced_mm": _quantity,
         "balance_states": _list(_STATE),

@@ -6,6 +6,7 @@ Frame: PDF user space, points of 1/72 inch from the page's lower left, as ISO 32
 from pathlib import Path
 
 from digitize.files import replace_own_file
+from digitize.rounding import both
 
 from .photo.references.sheet_layout import (
     BAR_MM,
@@ -29,18 +30,18 @@ WORDS = (
     "on stiff paper or glued flat on card.",
     "",
     "Check",
-    "both bars with a ruler: 100.0 mm from end to end.",
-    "If they are not: --sheet-bar 99.2mm tells the tool.",
+    "both bars with a ruler: 100.0 mm (3.937 in) each.",
+    "If not: --sheet-bar 99.2mm (or 3.906in) tells it.",
     "If the two differ, use another printer.",
     "",
     "Place",
     "flat beside the rocket, facing the camera,",
     "level with the rocket's axis if you can.",
     "If it lies lower or farther away, say by how much:",
-    "--behind 45mm",
+    "--behind 45mm (or 1-3/4in)",
     "",
     "Photograph",
-    "with the camera square to it, 1 to 2 m away,",
+    "with the camera square to it, 1 to 2 m (3 to 7 ft) away,",
     "the whole rocket and every black square in the frame.",
     "",
     "Measure",
@@ -126,7 +127,7 @@ def _text(plan: SheetLayout) -> list[str]:
     lines = [(f"Scale sheet {plan.number}, {NAMES[plan.paper]}", "F2", 13)]
     lines += [(words, "F2" if words in HEADINGS else "F1", 9) for words in WORDS]
     placed = [(TEXT_LEFT_MM, BAR_TOP_MM + 3 + k * LINE_MM, *line) for k, line in enumerate(lines)]
-    bar_words = f"{BAR_MM:g} mm"
+    bar_words = both(BAR_MM, "mm", 0)
     placed.append((plan.size_mm[0] / 2 - 8, height - BAR_TOP_MM - 2, bar_words, "F1", 9))
     commands = []
     for x, y, words, font, size in placed:

@@ -13,6 +13,7 @@ from digitize.rounding import exact, fixed, with_band
 from digitize.saved import Saved
 from digitize.swing import MOST_PULL_N, SwingPlan, Swung, plan_swing
 from digitize.swing_record import cleaned
+from digitize.units import MM
 
 
 @dataclass(frozen=True)
@@ -55,6 +56,7 @@ def plan_of(saved: Saved, asked: Asked, needed: bool = True) -> dict | None:
         return None
     return {
         "name": saved.name,
+        "units": saved.data.get("units") or MM,
         "state": state.words,
         "mass_g": state.mass_g.value,
         "balance_mm": state.balance_mm.value,

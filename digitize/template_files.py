@@ -10,6 +10,7 @@ import numpy as np
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
+from digitize.rounding import both
 from digitize.templates import BAR_MM, EDGE_MM, FOOT_MM, Piece, Sheet
 
 MADE_BY = "digitize templates"
@@ -106,7 +107,8 @@ def _foot(canvas: Canvas, page: Sheet) -> None:
     canvas.line(left, y, left + BAR_MM * mm, y)
     for x in (left, left + BAR_MM * mm):
         canvas.line(x, y - 1.5 * mm, x, y + 1.5 * mm)
-    canvas.drawString(left + (BAR_MM + 3) * mm, y - 1 * mm, f"{BAR_MM:g} mm; the sheet's own scale if it is not")
+    words = f"{both(BAR_MM, 'mm', 0)}; the sheet's own scale if it is not"
+    canvas.drawString(left + (BAR_MM + 3) * mm, y - 1 * mm, words)
 
 
 def _printable(text: str) -> str:
@@ -127,7 +129,7 @@ def piece_svg(piece: Piece) -> str:
         f'height="{height + margin + foot:.3f}mm" viewBox="{-margin:.3f} {-margin:.3f} {width + 2 * margin:.3f} '
         f'{height + margin + foot:.3f}">',
         f"<!-- {MADE_BY} -->",
-        f"<title>{escape(piece.title)}, true size, millimetres</title>",
+        f"<title>{escape(piece.title)}, true size</title>",
         '<g fill="none" stroke="#000" stroke-width="0.3" font-family="sans-serif">',
         *(
             f'<polygon id="{"cut" if k == 0 else f"cut-{k}"}" points="{flat(outline)}"/>'
@@ -146,7 +148,8 @@ def piece_svg(piece: Piece) -> str:
     bar_y = height + foot - margin
     parts += [
         f'<path id="bar" d="M0 {bar_y:.3f} h{BAR_MM:g} M0 {bar_y - 1.5:.3f} v3 M{BAR_MM:g} {bar_y - 1.5:.3f} v3"/>',
-        f'<text x="{BAR_MM + 3:g}" y="{bar_y + 1:.3f}" font-size="3.2" stroke="none" fill="#000">{BAR_MM:g} mm</text>',
+        f'<text x="{BAR_MM + 3:g}" y="{bar_y + 1:.3f}" font-size="3.2" stroke="none" fill="#000">'
+        f"{both(BAR_MM, 'mm', 0)}</text>",
         "</g>",
         "</svg>",
     ]

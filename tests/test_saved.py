@@ -84,6 +84,7 @@ FREE = (
     "likely_slip",
     "rolls_deg",
     "tool_version",
+    "units",
     "changed_by_hand",
     *("methods", "angle_of_attack", "photo", "photos", "as_balanced_mm", "balance_states", "mass_g", "balance_mm"),
     *("deciding_margin", "headline"),

@@ -6,9 +6,12 @@ from typing import Annotated
 
 import typer
 
+from digitize.commands.option_types import UnitsOption, refusing_in_units
+
 PAGE, NUMBERS = "ballast.html", "ballast.json"
 
 
+@refusing_in_units
 def ballast(
     folder: Annotated[Path, typer.Argument(metavar="RESULT_DIR", help="A results folder of measure or solve --out.")],
     margin: Annotated[
@@ -52,17 +55,20 @@ def ballast(
         str | None,
         typer.Option(metavar="DENSITY", help="Density of the fins' material: 0.6g/cm3 (light plywood) if absent."),
     ] = None,
+    units: UnitsOption = None,
     json: Annotated[
         bool, typer.Option("--json", help="Print ballast.json on standard output, and nothing else there.")
     ] = False,
 ) -> None:
     """Nose weight needed for a wanted margin, with the curve of margin against grams; and the other remedy, fins."""
     from digitize.ballast_plan import asked_of, plan_ballast
+    from digitize.options import parse_units
     from digitize.report.ballast_page import ballast_html, summary
     from digitize.result_json import dumps
     from digitize.saved import check_put, put, read_saved
 
-    saved = read_saved(folder)
+    shown_units = parse_units(units)
+    saved = read_saved(folder).shown_in(shown_units)
     check_put(folder, PAGE, NUMBERS)
     asked = asked_of(margin, at, fill, density, wall, depth, mass, balance, fin_density)
     plan = plan_ballast(saved, asked)

@@ -1,8 +1,14 @@
 """Options that several commands share, each with its help."""
 
+import functools
+from collections.abc import Callable
 from typing import Annotated
 
 import typer
+
+from digitize.errors import Refusal
+from digitize.units import shown_in
+from digitize.words_in_units import in_words
 
 MotorOption = Annotated[
     list[str] | None,
@@ -27,6 +33,14 @@ AddOption = Annotated[
         "tip: parachute,12g,180mm. A negative mass was in and stays out: -12g.",
     ),
 ]
+UnitsOption = Annotated[
+    str | None,
+    typer.Option(
+        metavar="UNITS",
+        help="Units of summary, report, pages, templates and cards: mm, or in (inches, ounces, pounds). Millimetres if "
+        "absent, or what the results folder was made with; result.json and geometry.toml are always metric.",
+    ),
+]
 BalanceAtOption = Annotated[
     str | None,
     typer.Option(
@@ -35,3 +49,17 @@ BalanceAtOption = Annotated[
         "In place of --balance.",
     ),
 ]
+
+
+def refusing_in_units(command: Callable) -> Callable:
+    """The command, its refusals worded in the units asked for with --units."""
+
+    @functools.wraps(command)
+    def run(*args, **kwargs):
+        try:
+            return command(*args, **kwargs)
+        except Refusal as refusal:
+            with shown_in(kwargs.get("units")):
+                raise refusal.worded(in_words(refusal.what), in_words(refusal.remedy)) from None
+
+    return run

@@ -30,6 +30,6 @@ def sheet(
     path = out or Path(f"scale-sheet-{paper}.pdf")
     write_sheet(path, paper, sheets)
     sys.stdout.write(
-        f"{path}\nPrint it at 100 % (actual size) and check both bars with a ruler: 100.0 mm.\n"
-        "If they measure otherwise, tell measure: --sheet-bar 99.2mm.\n"
+        f"{path}\nPrint it at 100 % (actual size) and check both bars with a ruler: 100.0 mm (3.937 in).\n"
+        "If they measure otherwise, tell measure: --sheet-bar 99.2mm, or 3.906in.\n"
     )

@@ -6,11 +6,14 @@ from typing import Annotated
 
 import typer
 
+from digitize.commands.option_types import UnitsOption, refusing_in_units
+
 CARD = "swing-card.html"
 _SPEEDS = (3.0, 40.0)
 _STRINGS_M = (1.0, 8.0)
 
 
+@refusing_in_units
 def swing(
     folder: Annotated[Path, typer.Argument(metavar="RESULT_DIR", help="A results folder of measure or solve --out.")],
     string: Annotated[
@@ -35,6 +38,7 @@ def swing(
     note: Annotated[
         str | None, typer.Option(metavar="TEXT", help="A note to go with the outcome, such as the wind.")
     ] = None,
+    units: UnitsOption = None,
     json: Annotated[
         bool, typer.Option("--json", help="Print swing.json on standard output, and nothing else there.")
     ] = False,
@@ -42,7 +46,7 @@ def swing(
     """Plan of a swing test on a string, as a card to print, and the record of its outcome."""
     from digitize.errors import UsageRefusal
     from digitize.loading import parse_balance
-    from digitize.options import parse_choice
+    from digitize.options import parse_choice, parse_units
     from digitize.quantities import length_mm, mass_g, speed_mps
     from digitize.report.folder import rewrite_report
     from digitize.report.swing_card import card_html, swing_summary
@@ -60,7 +64,9 @@ def swing(
         mass_g=None if mass is None else mass_g(mass, "--mass"),
         balance=None if balance is None else parse_balance(balance),
     )
-    saved = read_saved(folder)
+    shown_units = parse_units(units)
+    folder_as_it_is = read_saved(folder)
+    saved = folder_as_it_is.shown_in(shown_units)
     before = read_swing(folder)
     check_put(folder, CARD, RECORD)
     plan = plan_of(saved, asked, needed=came is None)
@@ -70,7 +76,7 @@ def swing(
         paths.append(("card to print", put(folder, CARD, card_html(plan))))
     paths.append(("record", put(folder, RECORD, dumps(record))))
     if record["outcomes"]:
-        paths.append(("report", rewrite_report(saved)))
+        paths.append(("report", rewrite_report(folder_as_it_is)))
     sys.stdout.write(dumps(record) if json else swing_summary(plan, record, paths))
 
 

@@ -6,41 +6,54 @@ from typing import Annotated
 
 import typer
 
+from digitize.commands.option_types import UnitsOption, refusing_in_units
+
 PDF = "templates.pdf"
 
 
+@refusing_in_units
 def templates(
     folder: Annotated[Path, typer.Argument(metavar="RESULT_DIR", help="A results folder of measure or solve --out.")],
     paper: Annotated[str, typer.Option(metavar="PAPER", help="Paper in the printer: a4 or letter.")] = "a4",
     out: Annotated[
         Path | None, typer.Option(metavar="DIR", help="Where to write them; the results folder if absent.")
     ] = None,
+    units: UnitsOption = None,
 ) -> None:
     """The cut-out and one fin of each group at true size, as PDF on sheets of paper and as SVG."""
-    from digitize.files import check_folder, replace_own_file
-    from digitize.options import PAPERS, parse_choice
+    from digitize.files import check_folder
+    from digitize.options import PAPERS, parse_choice, parse_units
     from digitize.saved import read_saved
-    from digitize.template_files import is_template, piece_svg, templates_pdf
-    from digitize.templates import pieces_of, sheets
+    from digitize.templates import pieces_of
+    from digitize.units import shown_in
 
     paper = parse_choice(paper, "--paper", PAPERS)
-    saved = read_saved(folder)
+    saved = read_saved(folder).shown_in(parse_units(units))
     found = pieces_of(saved)
     place = out or folder
     check_folder(place)
     place.mkdir(parents=True, exist_ok=True)
+    with shown_in(saved.data.get("units")):
+        _write(place, found, paper, saved.data["cutout"]["centroid_mm"]["value"])
+
+
+def _write(place: Path, found, paper: str, balance_mm: float) -> None:
+    from digitize.files import replace_own_file
+    from digitize.rounding import both
+    from digitize.template_files import is_template, piece_svg, templates_pdf
+    from digitize.templates import BAR_MM, sheets
+
     pages = tuple(sheet for piece in found for sheet in sheets(piece, paper))
     replace_own_file(place / PDF, templates_pdf(pages), is_template)
     lines = [f"{place / PDF}: {len(pages)} sheet(s) of {paper.upper() if paper == 'a4' else 'US Letter'}"]
     for piece in found:
         path = place / f"template-{piece.key}.svg"
         replace_own_file(path, piece_svg(piece).encode("utf-8"), is_template)
-        lines.append(f"{path}: {piece.title}, {piece.area_mm2:.0f} mm²")
-    x = saved.data["cutout"]["centroid_mm"]["value"]
+        lines.append(f"{path}: {piece.title}, {both(piece.area_mm2, 'mm²', 0)}")
     lines += [
         "",
-        "Print at 100 % (actual size) and check the 100 mm bar with a ruler.",
-        f"The card should balance {x:.1f} mm from the nose tip; where it does, tell measure:",
+        f"Print at 100 % (actual size) and check the bar with a ruler: {both(BAR_MM, 'mm', 0)}.",
+        f"The card should balance {both(balance_mm, 'mm', 1)} from the nose tip; where it does, tell measure:",
         "--hand cutout-balance=LENGTH",
     ]
     sys.stdout.write("\n".join(lines) + "\n")

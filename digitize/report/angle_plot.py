@@ -1,8 +1,10 @@
 """Centre of pressure against angle of attack: the plot of the report, and its words."""
 
+import math
 from html import escape
 
-from digitize.rounding import counted, exact, fixed
+from digitize.rounding import counted, exact, fixed, sized
+from digitize.units import shown_number, unit_of
 
 _WIDTH, _HEIGHT = 640, 300
 _LEFT, _RIGHT, _TOP, _BOTTOM = 62, 14, 14, 40
@@ -27,7 +29,7 @@ def crosswind_words(result: dict) -> str:
     """'4 m/s across 15 m/s is 15 degrees: centre of pressure 0.4 caliber forward', and the margin that leaves."""
     gust = result["angle_of_attack"]["crosswind"]
     words = (
-        f"{exact(gust['wind_mps'])} m/s across {exact(gust['rod_speed_mps'])} m/s off the rod is "
+        f"{sized(gust['wind_mps'], 'm/s')} across {sized(gust['rod_speed_mps'], 'm/s')} off the rod is "
         f"{counted(gust['alpha_deg'], 'degree')}: centre of pressure {fixed(abs(gust['forward_calibers']), 2)} "
         f"calibers {'forward' if gust['forward_calibers'] >= 0 else 'aft'}"
     )
@@ -39,10 +41,10 @@ def crosswind_words(result: dict) -> str:
 def plot_svg(result: dict) -> str:
     """The curve with the balance point, the cut-out and the crosswind's angle; black on white, told apart by dashes."""
     curve = result["angle_of_attack"]
-    alpha, places = curve["alpha_deg"], curve["cp_x_mm"]
-    marks = [("cut-out: air from the side", result["cutout"]["centroid_mm"]["value"], "2 4")]
+    alpha, places = curve["alpha_deg"], [shown_number(place, "mm") for place in curve["cp_x_mm"]]
+    marks = [("cut-out: air from the side", shown_number(result["cutout"]["centroid_mm"]["value"], "mm"), "2 4")]
     if result.get("balance_mm"):
-        marks.append(("balance point", result["balance_mm"]["value"], "10 5"))
+        marks.append(("balance point", shown_number(result["balance_mm"]["value"], "mm"), "10 5"))
     values = [*places, *(value for _, value, _ in marks)]
     low, high, step = _scale(min(values), max(values))
 
@@ -55,7 +57,8 @@ def plot_svg(result: dict) -> str:
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {_HEIGHT}" role="img" '
         'font-family="sans-serif" font-size="13" fill="#161b26">',
-        f"<title>Centre of pressure from {places[0]:.0f} mm at 0 degrees to {places[-1]:.0f} mm at 90 degrees</title>",
+        f"<title>Centre of pressure from {sized(curve['cp_x_mm'][0], 'mm', 0)} at 0 degrees to "
+        f"{sized(curve['cp_x_mm'][-1], 'mm', 0)} at 90 degrees</title>",
         '<g stroke="#d5d8de" stroke-width="1">',
         *(f'<path d="M{x(a):.1f} {_TOP} V{_HEIGHT - _BOTTOM}"/>' for a in range(0, 91, 15)),
         *(f'<path d="M{_LEFT} {y(v):.1f} H{_WIDTH - _RIGHT}"/>' for v in _ticks(low, high, step)),
@@ -71,7 +74,7 @@ def plot_svg(result: dict) -> str:
         f'<text x="{(_LEFT + _WIDTH - _RIGHT) / 2:.0f}" y="{_HEIGHT - 5}" text-anchor="middle">'
         "angle of attack, degrees</text>",
         f'<text transform="translate(13 {(_TOP + _HEIGHT - _BOTTOM) / 2:.0f}) rotate(-90)" text-anchor="middle">'
-        "mm from the nose tip</text>",
+        f"{unit_of('mm').name} from the nose tip</text>",
     ]
     for words, value, dashes in marks:
         parts += [
@@ -82,7 +85,7 @@ def plot_svg(result: dict) -> str:
         ]
     line = " ".join(f"{x(a):.1f},{y(v):.1f}" for a, v in zip(alpha, places, strict=True))
     gust = curve["crosswind"]
-    gust_x, gust_y = x(gust["alpha_deg"]), y(gust["cp_x_mm"])
+    gust_x, gust_y = x(gust["alpha_deg"]), y(shown_number(gust["cp_x_mm"], "mm"))
     parts += [
         f'<polyline points="{line}" fill="none" stroke="#962e00" stroke-width="2.6"/>',
         f'<circle cx="{gust_x:.1f}" cy="{gust_y:.1f}" r="5" fill="#fff" stroke="#962e00" stroke-width="2.2"/>',
@@ -97,9 +100,9 @@ _HALO = 'paint-order="stroke" stroke="#fcfbf7" stroke-width="4" stroke-linejoin=
 
 def _scale(low: float, high: float) -> tuple[float, float, float]:
     """Ends and step of an axis with about five round ticks."""
-    room = max(high - low, 1.0)
+    room = max(high - low, shown_number(1.0, "mm"))
     rough = room / 4
-    power = 10 ** len(str(int(rough))) / 10 if rough >= 1 else 0.1
+    power = 10.0 ** math.floor(math.log10(rough) + 1e-9)
     step = next(power * m for m in (1, 2, 5, 10) if power * m >= rough)
     return step * (low // step), step * (high // step + 1), step
 

@@ -5,7 +5,9 @@ from html import escape
 
 from digitize.cautions import CAUTIONS
 from digitize.report.plain_page import bullets, page, paragraphs, section, table
-from digitize.rounding import exact, fixed, with_band
+from digitize.rounding import at_least, exact, sized, with_band
+from digitize.units import MM, now, shown_number, unit_of
+from digitize.words_in_units import in_its_units
 
 _WIDTH, _HEIGHT, _LEFT, _RIGHT, _TOP, _BOTTOM = 760, 400, 56, 20, 16, 46
 _HALO = 'paint-order="stroke" stroke="#fcfbf7" stroke-width="4" stroke-linejoin="round"'
@@ -18,6 +20,7 @@ _STYLE = """
 """
 
 
+@in_its_units
 def headline(plan: dict) -> str:
     """The answer in one sentence."""
     wanted = f"{exact(plan['wanted_calibers'])} caliber" + ("s" if plan["wanted_calibers"] != 1 else "")
@@ -33,23 +36,24 @@ def headline(plan: dict) -> str:
 
 def _weight_words(plan: dict) -> str:
     weight = plan["weight"]
-    grams = f"{exact(round(weight['mass_g'], 1))} g"
+    grams = needed(weight["mass_g"])
     if plan["fill"] is None:
-        return f"{grams} at {exact(weight['x_mm'])} mm from the nose tip"
+        return f"{grams} at {sized(weight['x_mm'], 'mm')} from the nose tip"
     return (
-        f"{grams} of {plan['fill']['words']}, {fixed(weight['depth_mm'], 0)} mm deep from the inner tip, its own "
-        f"centre {fixed(weight['x_mm'], 0)} mm from the nose tip"
+        f"{grams} of {plan['fill']['words']}, {sized(weight['depth_mm'], 'mm', 0)} deep from the inner tip, its own "
+        f"centre {sized(weight['x_mm'], 'mm', 0)} from the nose tip"
     )
 
 
+@in_its_units
 def notes(plan: dict) -> list[str]:
     """What else follows from the weight."""
     found = []
     if plan["outcome"] != "none needed":
         found.append(
-            f"Lift-off mass becomes {exact(plan['lift_off_mass_g'])} g, was {exact(plan['before_mass_g'])} g. The "
-            f"motor must still lift it: five times its weight, {fixed(plan['thrust_n'], 1)} N of average thrust at "
-            "least (common practice)."
+            f"Lift-off mass becomes {sized(plan['lift_off_mass_g'], 'g')}, was {sized(plan['before_mass_g'], 'g')}. "
+            f"The motor must still lift it: five times its weight, {at_least(plan['thrust_n'], 'N', 1)} of average "
+            "thrust at least (common practice)."
         )
     if plan["mass_caution"]:
         found.append(plan["mass_caution"])
@@ -76,6 +80,7 @@ def _metal(plan: dict) -> list[str]:
     ]
 
 
+@in_its_units
 def fin_words(plan: dict) -> list[str]:
     """The other remedy in words."""
     if plan["outcome"] == "none needed":
@@ -90,14 +95,15 @@ def fin_words(plan: dict) -> list[str]:
             found.append(f"With {words}: no size up to {exact(plan['fins']['most_times'])} times is enough{why}.")
             continue
         found.append(
-            f"With {words}: {exact(fins['times'])} times, which is root {fixed(fins['root_chord_mm'], 0)} mm, span "
-            f"{fixed(fins['span_mm'], 0)} mm, {fixed(fins['area_mm2'], 0)} mm² each, {fixed(fins['added_g'], 1)} g "
-            f"more; margin {with_band(fins['margin_calibers'], 'calibers')}."
+            f"With {words}: {exact(fins['times'])} times, which is root {sized(fins['root_chord_mm'], 'mm', 0)}, span "
+            f"{sized(fins['span_mm'], 'mm', 0)}, {sized(fins['area_mm2'], 'mm²', 0)} each, "
+            f"{sized(fins['added_g'], 'g', 1)} more; margin {with_band(fins['margin_calibers'], 'calibers')}."
         )
     found.append(plan["fins_words"])
     return found
 
 
+@in_its_units
 def summary(plan: dict, page_path) -> str:
     """What the command prints, 80 columns."""
     lines = textwrap.wrap(f"{plan['name']}: {headline(plan)}", _LINE, subsequent_indent="  ")
@@ -121,6 +127,7 @@ def summary(plan: dict, page_path) -> str:
     return "\n".join(lines) + "\n"
 
 
+@in_its_units
 def ballast_html(plan: dict) -> str:
     """The page: the answer, the curve, every state before and after, larger fins, cautions."""
     rows = [
@@ -133,6 +140,7 @@ def ballast_html(plan: dict) -> str:
         )
         for before, after in zip(plan["before"], plan["after"], strict=True)
     ]
+    heads = ("state", f"mass, {unit_of('g').name}", f"balance, {unit_of('mm').name}", "margin, calibers")
     answer = (
         f'<section class="verdict"><p class="level">{escape(headline(plan))}</p>'
         f"{paragraphs(plan['doubt'], plan['question'])}</section>"
@@ -150,7 +158,7 @@ def ballast_html(plan: dict) -> str:
             section("Margin against weight", figure),
             section(
                 "Each state of flight",
-                table(("state", "mass, g", "balance, mm", "margin, calibers", "with the weight"), rows),
+                table((*heads, "with the weight"), rows),
             ),
             section("What follows", bullets(notes(plan)) if notes(plan) else ""),
             section("The other remedy: larger aft fins", bullets(fin_words(plan)) if fin_words(plan) else ""),
@@ -160,10 +168,19 @@ def ballast_html(plan: dict) -> str:
     )
 
 
+def needed(grams: float) -> str:
+    """A weight that is needed, never rounded to less where ounces are shown."""
+    return sized(round(grams, 1), "g") if now() == MM else at_least(grams, "g", 1)
+
+
+def _weights(curve: dict) -> list[float]:
+    return [shown_number(grams, "g") for grams in curve["grams"]]
+
+
 def curve_svg(plan: dict) -> str:
     """Margin and its band's low end against grams; black on white, told apart by dashes."""
     curve, wanted = plan["curve"], plan["wanted_calibers"]
-    grams, margin, low = curve["grams"], curve["margin_calibers"], curve["low_calibers"]
+    grams, margin, low = _weights(curve), curve["margin_calibers"], curve["low_calibers"]
     step = _step(max(margin + [wanted]) - min(low + [0.0]))
     bottom = step * (min([*low, 0.0]) // step)
     top = step * (max([*margin, wanted]) // step + 1)
@@ -183,14 +200,16 @@ def curve_svg(plan: dict) -> str:
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {_HEIGHT}" role="img" '
         'font-family="sans-serif" font-size="13" fill="#161b26">',
-        f"<title>Margin from {margin[0]:.2f} calibers without weight to {margin[-1]:.2f} at {grams[-1]:.0f} g</title>",
+        f"<title>Margin from {margin[0]:.2f} calibers without weight to {margin[-1]:.2f} at "
+        f"{sized(curve['grams'][-1], 'g', 0)}</title>",
         '<g stroke="#d5d8de">',
         *(f'<path d="M{x(g):.1f} {_TOP} V{_HEIGHT - _BOTTOM}"/>' for g in ticks_x),
         *(f'<path d="M{_LEFT} {y(v):.1f} H{_WIDTH - _RIGHT}"/>' for v in ticks_y),
         "</g>",
         *(f'<text x="{x(g):.1f}" y="{_HEIGHT - _BOTTOM + 18}" text-anchor="middle">{exact(g)}</text>' for g in ticks_x),
         *(f'<text x="{_LEFT - 7}" y="{y(v) + 4:.1f}" text-anchor="end">{exact(v)}</text>' for v in ticks_y),
-        f'<text x="{(_LEFT + _WIDTH - _RIGHT) / 2}" y="{_HEIGHT - 6}" text-anchor="middle">nose weight, g</text>',
+        f'<text x="{(_LEFT + _WIDTH - _RIGHT) / 2}" y="{_HEIGHT - 6}" text-anchor="middle">'
+        f"nose weight, {unit_of('g').name}</text>",
         f'<text transform="translate(14 {(_TOP + _HEIGHT - _BOTTOM) / 2}) rotate(-90)" text-anchor="middle">'
         "margin, calibers</text>",
         f'<path d="M{_LEFT} {y(wanted):.1f} H{_WIDTH - _RIGHT}" stroke="#161b26" stroke-width="1.3" '
@@ -204,8 +223,8 @@ def curve_svg(plan: dict) -> str:
 
 
 def _names(plan: dict, x, y) -> list[str]:
-    curve, weight = plan["curve"], plan["weight"]["mass_g"]
-    grams, margin, low = curve["grams"], curve["margin_calibers"], curve["low_calibers"]
+    curve, weight = plan["curve"], shown_number(plan["weight"]["mass_g"], "g")
+    grams, margin, low = _weights(curve), curve["margin_calibers"], curve["low_calibers"]
     late_k = len(grams) * 2 // 3
     k, above = len(grams) // 2, margin[0] < plan["wanted_calibers"]
     late = weight > 0.85 * grams[-1]
@@ -220,7 +239,7 @@ def _names(plan: dict, x, y) -> list[str]:
             f'<path d="M{at:.1f} {level:.1f} V{_HEIGHT - _BOTTOM}" stroke="#161b26" stroke-width="1.3"/>',
             f'<circle cx="{at:.1f}" cy="{level:.1f}" r="5" fill="#fff" stroke="#161b26" stroke-width="2.2"/>',
             f'<text x="{at + (-6 if late else 6):.1f}" y="{_HEIGHT - _BOTTOM - 8}" '
-            f'text-anchor="{"end" if late else "start"}" {_HALO}>{exact(weight)} g</text>',
+            f'text-anchor="{"end" if late else "start"}" {_HALO}>{needed(plan["weight"]["mass_g"])}</text>',
         ]
     return parts
 

@@ -15,7 +15,8 @@ from scipy.optimize import isotonic_regression
 from shapely.geometry import MultiPoint, Polygon, box
 
 from digitize.report.ink import words_size
-from digitize.rounding import with_band
+from digitize.rounding import sized, with_band
+from digitize.units import shown_number
 
 PHOTO_LONG_SIDE_PX = 1800  # of the photo on the overlay; the sheet around it may add a few hundred
 LETTER_PX = PHOTO_LONG_SIDE_PX / 62
@@ -195,7 +196,7 @@ def _crowding(frame: Frame, points, references, photo) -> float:
 
 
 def _axis_knots(drawing, result, placing, frame) -> tuple[np.ndarray, np.ndarray]:
-    """Known places on the axis: millimetres from the nose tip, and u. The view spreads them unevenly."""
+    """Known places on the axis: from the nose tip in the unit shown, and u. The view spreads them unevenly."""
     length_mm = float(result["length_mm"]["value"])
     known = {0.0: 0.0, length_mm: frame.length_px}
     marks = ((drawing["cp"], result["cp"]["x_mm"]), (drawing["balance"], result.get("balance_mm")))
@@ -203,8 +204,9 @@ def _axis_knots(drawing, result, placing, frame) -> tuple[np.ndarray, np.ndarray
     for point, quantity in marks:
         if point is not None and quantity is not None and 0 < quantity["value"] < length_mm:
             known[float(quantity["value"])] = float(frame.uv(placing.to_canvas(point))[0, 0])
-    x = np.array(sorted(known))
-    u = np.array([known[value] for value in x])
+    places = sorted(known)
+    x = shown_number(np.array(places), "mm")
+    u = np.array([known[value] for value in places])
     if (np.diff(u) <= 0).any():
         return x[[0, -1]], np.array([0.0, frame.length_px])
     return x, u
@@ -267,7 +269,7 @@ def _station_labels(drawing, result, placing, frame) -> list[tuple]:
             found.append((kind, ((words, 1.0), value), placing.to_canvas(point)))
     for station in drawing["stations"]:
         if not any(station["words"].lower().startswith(lines[0][0]) for _, lines, _ in found):
-            lines = ((station["words"], 0.85), (f"{station['x_mm']:.0f} mm", 0.75))
+            lines = ((station["words"], 0.85), (sized(station["x_mm"], "mm", 0), 0.75))
             found.append(("station", lines, placing.to_canvas(station["point"])))
     u = frame.uv([foot for _, _, foot in found])[:, 0] / frame.length_px
     return [mark for mark, at in zip(found, u, strict=True) if -0.5 <= at <= 1.5]

@@ -17,12 +17,14 @@ from digitize.report.titleblock import (
     draw_title_block,
     title_block_height,
 )
+from digitize.words_in_units import in_its_units
 
 LONGEST_SIDE_PX = 2400
 MARGIN_PX = 1.2 * LETTER_PX
 _PALE = 0.30  # share of paper in the ground around the rocket
 
 
+@in_its_units
 def draw_overlay(rgb: np.ndarray, shrink: int, result: dict) -> np.ndarray:
     """The dimensioned picture as (h, w, 3) uint8, at most LONGEST_SIDE_PX long.
 

@@ -7,6 +7,7 @@ from digitize.report.style import STYLE
 from digitize.report.text import deciding_margin, headline_of, margin_words
 from digitize.rounding import counted, with_band
 from digitize.saved import PAGE_MARK
+from digitize.words_in_units import in_its_units
 
 _ORDER = {"not measured": 0, "do not fly": 1, "look again": 2, "marginal": 3, "fly": 4}
 
@@ -35,6 +36,7 @@ def overview_html(results: list[dict], rows: list[dict]) -> str:
     )
 
 
+@in_its_units
 def _row(result: dict, row: dict) -> str:
     if "refused" in result:
         return (

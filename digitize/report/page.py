@@ -7,10 +7,12 @@ from digitize import __version__
 from digitize.report import angle_plot, range_page, swing_card, tables
 from digitize.report.style import STYLE
 from digitize.report.text import headline_of
+from digitize.words_in_units import in_its_units
 
 OFFICER = "The range safety officer decides."
 
 
+@in_its_units
 def report_html(
     result: dict,
     overlay_png: bytes | None,
@@ -31,6 +33,7 @@ def report_html(
     )
 
 
+@in_its_units
 def sections(
     result: dict,
     overlay_png: bytes | None,

@@ -4,7 +4,7 @@ from html import escape
 
 from digitize.report.ballast_page import headline
 from digitize.report.text import by_cutout, sentence
-from digitize.rounding import exact, with_band
+from digitize.rounding import sized, with_band
 
 
 def cross_checks(result: dict) -> str:
@@ -33,7 +33,7 @@ def _cutout(result: dict) -> tuple[str, str, str]:
     card = ""
     if by_hand:
         agrees = "agrees" if by_hand["agrees"] else "disagrees"
-        card = f" The card that was cut balances at {exact(by_hand['by_hand_mm'])} mm: it {agrees}."
+        card = f" The card that was cut balances at {sized(by_hand['by_hand_mm'], 'mm')}: it {agrees}."
     headline = "no balance point" if margin is None else with_band(margin, "calibers")
     return "by the cut-out: air from the side", headline, f"{place}.{card} {cutout_meaning(result)}"
 

@@ -9,6 +9,7 @@ from digitize.errors import Refusal
 from digitize.refused import Seen
 from digitize.report import ink
 from digitize.report.titleblock import MODEL_PATTERN, REFERENCE_PATTERN
+from digitize.words_in_units import in_words
 
 LONGEST_SIDE_PX, SHORTEST_WIDTH_PX = 1600, 800
 LETTER_PX = 24
@@ -41,6 +42,7 @@ def _rows(refusal: Refusal, width: int) -> list[tuple[str, str, float]]:
     """(pattern's name, words, size) a line: what is wrong and what to do."""
     letters = max(20, int((width - 2 * LETTER_PX) / ink.text_width("abcdefghij", LETTER_PX) * 10))
     words = [f"{refusal.what.rstrip('.')}.", f"{refusal.remedy[:1].upper()}{refusal.remedy[1:].rstrip('.')}."]
+    words = [in_words(line) for line in words]
     return [("", row, 1.0) for sentence in words for row in wrap(sentence, letters)]
 
 

@@ -8,11 +8,13 @@ from html import escape
 import numpy as np
 
 from digitize.rounding import with_band
+from digitize.words_in_units import in_its_units
 
 _MARGIN_MM = 8.0
 _DECIMALS = 3
 
 
+@in_its_units
 def outline_svg(result: dict, profile_mm: np.ndarray) -> str:
     """A stand-alone SVG, width and height in mm: body, fins on both sides, axis, CP and balance marks.
 
@@ -32,7 +34,7 @@ def outline_svg(result: dict, profile_mm: np.ndarray) -> str:
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:.3f}mm" height="{height:.3f}mm" '
         f'viewBox="{low_x:.3f} {low_y:.3f} {width:.3f} {height:.3f}" role="img">',
-        f"<title>{name}: side view, true size, millimetres</title>",
+        f"<title>{name}: side view, true size</title>",
         f'<g fill="none" stroke="#161b26" stroke-width="{letter * 0.09:.3f}" stroke-linejoin="round">',
     ]
     for i, outline in enumerate(fins, start=1):

@@ -5,11 +5,12 @@ from html import escape
 
 from digitize.report.plain_page import bullets, page, paragraphs, section, steps
 from digitize.report.text import sentence
-from digitize.rounding import counted, exact, fixed
+from digitize.rounding import at_least, counted, fixed, sized
+from digitize.words_in_units import in_its_units, in_words
 
 OFFICER = "The range safety officer decides."
 CAUTIONS = (
-    "Open field, no wind to speak of, nobody in the circle: {clear} m clear all round, as a rocket off its string "
+    "Open field, no wind to speak of, nobody in the circle: {clear} clear all round, as a rocket off its string "
     "flies on straight ahead. Never near people, cars, glass or wires.",
     "Eye protection and a glove for the one who swings; everybody else watches from outside.",
     "No igniter in the motor, ever. Best a burnt-out case filled to the same mass and balance.",
@@ -45,9 +46,10 @@ h2 { margin: 1rem 0 .2rem; padding-top: .25rem; }
 """
 
 
+@in_its_units
 def card_html(plan: dict) -> str:
     """The whole page, black on white, made to print on one A4 or Letter sheet."""
-    cautions = [words.format(clear=fixed(plan["clear_m"], 0)) for words in CAUTIONS]
+    cautions = [words.format(clear=sized(plan["clear_m"], "m", 0)) for words in CAUTIONS]
     both = (
         f'<div class="two"><div>{section("Steps", steps(step_words(plan)))}</div>'
         f'<div style="flex: 0 0 auto">{circle_svg(plan)}</div></div>'
@@ -66,7 +68,7 @@ def card_html(plan: dict) -> str:
             both,
             section("Cautions", bullets(cautions)),
             section("What you may see", bullets([*watch_words(plan), *outcome_words(plan)]) + outcome),
-            section("Where this comes from", bullets(FOLKLORE)),
+            section("Where this comes from", bullets([in_words(words) for words in FOLKLORE])),
             paragraphs(OFFICER),
         ],
         _STYLE,
@@ -75,12 +77,12 @@ def card_html(plan: dict) -> str:
 
 def _big_numbers(plan: dict) -> str:
     cells = (
-        ("tie at", f"{fixed(plan['balance_mm'], 0)} mm", "from the nose tip"),
-        ("string", f"{fixed(plan['string_m'], 1)} m", "hand to body"),
+        ("tie at", sized(plan["balance_mm"], "mm", 0), "from the nose tip"),
+        ("string", sized(plan["string_m"], "m", 1), "hand to body"),
         ("turns a minute", fixed(plan["turns_per_min"], 0), f"one in {fixed(60 / plan['turns_per_min'], 1)} s"),
-        ("speed", f"{fixed(plan['speed_mps'], 0)} m/s", f"{fixed(3.6 * plan['speed_mps'], 0)} km/h"),
-        ("pull", f"{fixed(plan['pull_n'], 1)} N", f"string for {fixed(plan['strength_n'], 0)} N or more"),
-        ("test weight", f"{fixed(plan['proof_kg'], 1)} kg", "hung on the knot first"),
+        ("speed", sized(plan["speed_mps"], "m/s", 0), sized(3.6 * plan["speed_mps"], "km/h", 0)),
+        ("pull", sized(plan["pull_n"], "N", 1), f"string for {at_least(plan['strength_n'], 'N', 0)} or more"),
+        ("test weight", at_least(plan["proof_kg"], "kg", 1), "hung on the knot first"),
     )
     inside = "".join(f"<div>{escape(a)}<b>{escape(b)}</b>{escape(c)}</div>" for a, b, c in cells)
     return f'<div class="big">{inside}</div>'
@@ -90,13 +92,13 @@ def step_words(plan: dict) -> list[str]:
     """What to do, in order."""
     state = "" if plan["state"] in ("ready to fly", "as said") else f"{plan['state']}, "
     return [
-        f"Make it ready to fly ({state}{exact(round(plan['mass_g'], 1))} g): parachute and wadding in, the "
+        f"Make it ready to fly ({state}{sized(round(plan['mass_g'], 1), 'g')}): parachute and wadding in, the "
         "nose taped on.",
-        f"Tie the string round the body at the balance point, {fixed(plan['balance_mm'], 0)} mm from the nose tip: it "
-        "must hang level. Tape it so that it can't slide. A knot 1 mm off turns the nose by about "
+        f"Tie the string round the body at the balance point, {sized(plan['balance_mm'], 'mm', 0)} from the nose tip: "
+        f"it must hang level. Tape it so that it can't slide. A knot {sized(1, 'mm', 0)} off turns the nose by about "
         f"{counted(plan['knot_deg'], 'degree')}.",
-        f"Hang {fixed(plan['proof_kg'], 1)} kg on knot and tape for a moment.",
-        f"Clear {fixed(plan['clear_m'], 0)} m all round.",
+        f"Hang {at_least(plan['proof_kg'], 'kg', 1)} on knot and tape for a moment.",
+        f"Clear {sized(plan['clear_m'], 'm', 0)} all round.",
         "Swing it level overhead, nose first, on a short string, and let the string out as it flies.",
         f"Keep one turn in {fixed(60 / plan['turns_per_min'], 1)} s for five turns or more. Faster tells no more, a "
         "longer string does.",
@@ -199,9 +201,10 @@ def circle_svg(plan: dict) -> str:
 <text x="2" y="48" stroke="none" fill="#161b26">air at the nose</text>
 <text x="184" y="30" stroke="none" fill="#161b26">air at the tail</text>
 <text x="92" y="30" stroke="none" fill="#161b26">flies this way</text><path d="M86 26 H56 M64 21 L56 26 L64 31"/>
-</svg>""".replace("STRING", f"{fixed(plan['string_m'], 1)} m")
+</svg>""".replace("STRING", sized(plan["string_m"], "m", 1))
 
 
+@in_its_units
 def swing_summary(plan: dict | None, record: dict, paths: list) -> str:
     """What the command prints, 80 columns. plan: the one just made, if any; what lies in the file may be older."""
     lines: list[str] = []
@@ -210,17 +213,17 @@ def swing_summary(plan: dict | None, record: dict, paths: list) -> str:
             lines += textwrap.wrap(f"{plan['name']}: {words}", 80, subsequent_indent="  ")
         lines += [""] * bool(lines)
         lines += textwrap.wrap(
-            f"{plan['name']}: swing test on {fixed(plan['string_m'], 1)} m of string, one turn in "
+            f"{plan['name']}: swing test on {sized(plan['string_m'], 'm', 1)} of string, one turn in "
             f"{fixed(60 / plan['turns_per_min'], 1)} s ({fixed(plan['turns_per_min'], 0)} a minute, "
-            f"{fixed(plan['speed_mps'], 0)} m/s)",
+            f"{sized(plan['speed_mps'], 'm/s', 0)})",
             80,
             subsequent_indent="  ",
         )
         rows = (
-            ("tie at", f"{fixed(plan['balance_mm'], 0)} mm from the nose tip, {plan['state']}"),
-            ("pull", f"{fixed(plan['pull_n'], 1)} N; string and knot for {fixed(plan['strength_n'], 0)} N, test weight "
-             f"{fixed(plan['proof_kg'], 1)} kg"),
-            ("clear", f"{fixed(plan['clear_m'], 0)} m all round"),
+            ("tie at", f"{sized(plan['balance_mm'], 'mm', 0)} from the nose tip, {plan['state']}"),
+            ("pull", f"{sized(plan['pull_n'], 'N', 1)}; string and knot for {at_least(plan['strength_n'], 'N', 0)}, "
+             f"test weight {at_least(plan['proof_kg'], 'kg', 1)}"),
+            ("clear", f"{sized(plan['clear_m'], 'm', 0)} all round"),
         )  # fmt: skip
         lines.append("")
         for label, value in rows:

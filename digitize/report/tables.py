@@ -3,7 +3,7 @@
 from html import escape
 
 from digitize.report.text import by_cutout, cutout_note, deciding_state, in_calibers, scale_words, sentence
-from digitize.rounding import band_alone, exact, fixed, signed, with_band
+from digitize.rounding import band_alone, exact, fixed, signed, sized, with_band
 
 
 def numbers(result: dict) -> str:
@@ -108,7 +108,7 @@ def hand_checks(result: dict) -> str:
     if not result["hand_checks"]:
         return ""
     body = "\n".join(
-        f"<tr>{_th(c['name'])}{_num(exact(c['by_hand_mm']) + ' mm')}"
+        f"<tr>{_th(c['name'])}{_num(sized(c['by_hand_mm'], 'mm'))}"
         f"{_num(with_band(c['by_photo_mm'], 'mm'))}"
         f"<td>{_hand_words(c)}</td></tr>"
         for c in result["hand_checks"]
@@ -178,7 +178,7 @@ def methods(result: dict) -> str:
 
 def _method_rows(readings) -> str:
     return "\n".join(
-        f"<tr>{_th(r['name'])}{_num(_mm(r['cp_x_mm']))}{_num(signed(r['difference_mm'], 1) + ' mm')}"
+        f"<tr>{_th(r['name'])}{_num(_mm(r['cp_x_mm']))}{_num(sized(r['difference_mm'], 'mm', 1, sign=True))}"
         f"{_num(signed(r['difference_calibers'], 2) + ' calibers')}"
         f"{_num(fixed(r['cn_alpha_per_rad'], 2))}</tr>"
         for r in readings
@@ -239,12 +239,12 @@ def _share_row(share: dict) -> str:
 
 
 def _mm(value: float) -> str:
-    return f"{fixed(value, 1)} mm"
+    return sized(value, "mm", 1)
 
 
 def _piece_row(piece: dict) -> str:
-    fore, aft = exact(piece["fore_diameter_mm"]), exact(piece["aft_diameter_mm"])
-    diameter = f"{fore} mm" if fore == aft else f"{fore} to {aft} mm"
+    fore, aft = sized(piece["fore_diameter_mm"], "mm", bare=True), sized(piece["aft_diameter_mm"], "mm")
+    diameter = aft if aft.startswith(f"{fore} ") else f"{fore} to {aft}"
     places = "".join(_num(_mm(piece[key])) for key in ("from_mm", "to_mm"))
     return f"<tr>{_th(piece['kind'])}{places}{_num(diameter)}{_num(_mm(piece['misfit_mm']))}</tr>"
 

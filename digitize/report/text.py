@@ -2,12 +2,14 @@
 
 import textwrap
 
-from digitize.rounding import counted, exact, fixed, scale_with_band, signed, with_band
+from digitize.rounding import counted, fixed, scale_with_band, signed, sized, with_band
+from digitize.words_in_units import in_its_units
 
 _WIDTH = 80
 _LABEL = 20
 
 
+@in_its_units
 def summary_text(result: dict, report_path=None) -> str:
     """The summary of what result.json holds; report_path: where the report is, if one was written."""
     verdict = result["verdict"]
@@ -32,6 +34,7 @@ def summary_text(result: dict, report_path=None) -> str:
     return "\n".join(lines) + "\n"
 
 
+@in_its_units
 def line(result: dict, report_path) -> str:
     """One rocket of several in a line."""
     return (
@@ -117,7 +120,8 @@ def other_methods_row(result: dict) -> list[tuple[str, str]]:
     return [
         (
             "by other methods",
-            f"{signed(min(apart), 1)} to {signed(max(apart), 1)} mm from that ({signed(min(calibers), 2)} to "
+            f"{sized(min(apart), 'mm', 1, sign=True, bare=True)} to {sized(max(apart), 'mm', 1, sign=True)} from that "
+            f"({signed(min(calibers), 2)} to "
             f"{signed(max(calibers), 2)} calibers; negative is ahead)",
         )
     ]
@@ -193,7 +197,7 @@ def hand_check_row(check: dict) -> tuple[str, str]:
     by_photo = with_band(check["by_photo_mm"], "mm")
     slip = f" (a likely slip: {check['likely_slip']})" if check.get("likely_slip") else ""
     label = f"{check['name'].split('-')[0]} by hand"
-    return (label, f"{exact(check['by_hand_mm'])} mm, by photo {by_photo}: {verdict}{slip}")
+    return (label, f"{sized(check['by_hand_mm'], 'mm')}, by photo {by_photo}: {verdict}{slip}")
 
 
 def _row(label: str, value: str) -> list[str]:

@@ -4,6 +4,7 @@ from digitize.report import ink
 from digitize.report.layout import FINE_PX, LETTER_PX
 from digitize.report.text import deciding_margin, margin_words
 from digitize.rounding import scale_with_band, with_band
+from digitize.units import IN, now
 
 MODEL_PATTERN = (LETTER_PX * 0.42, LETTER_PX * 0.34)
 AXIS_PATTERN = tuple(LETTER_PX * k for k in (1.1, 0.25, 0.2, 0.25))
@@ -49,7 +50,7 @@ def _title(canvas, left, top, width, result) -> None:
     name = ink.shortened(ink.letterable(str(result.get("name") or "rocket")), size, width)
     ink.write(canvas, name, (left, top), size)
     small = round(LETTER_PX * _SMALL)
-    lines = ["side view, millimetres from the nose tip"]
+    lines = [f"side view, {'inches' if now() == IN else 'millimetres'} from the nose tip"]
     photo_file = (result.get("photo") or {}).get("file")
     if photo_file:
         lines.append(f"photo: {photo_file}")
