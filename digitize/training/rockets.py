@@ -49,7 +49,7 @@ def rocket(chance: Chance, held_out: bool) -> Rocket:
     stands = chance.named({"flat": 4, "edge-on": 1.5, "between": 2.5, "any": 3})
     for group in range(chance.one_of([1, 2], [4, 1])):
         count = chance.named(COUNTS)
-        aft = 1 + chance.one_of([0, chance.even(-0.02, 0.02), chance.even(0, 0.1)], [4, 2, 1.5])
+        aft = 1 + chance.one_of([0, chance.even(-0.02, 0.02), chance.even(0, 0.1), -chance.even(0, 3) * radius], [3, 2, 1.5, 3])
         aft = aft if group == 0 else chance.even(0.2, 0.75)
         root_radius = float(np.interp(min(aft, 1) - 0.02, *profile.T))
         span = min(2 * radius * (chance.scale(0.5, 2.6) if group == 0 else chance.scale(0.35, 1.6)), 0.32)

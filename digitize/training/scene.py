@@ -209,7 +209,7 @@ def _things(block, chance, ship, origin, axes, corners, lift, width, upright, li
     reach = max(abs(low[1]), abs(high[1]))
     height_at = lambda x: float(origin[2] + axes[0, 2] * x)  # noqa: E731
     to_world = lambda x: origin + axes[0] * x  # noqa: E731
-    if chance.happens(0.12):
+    if chance.happens(0.08):
         around.nozzle(things, ship, to_world)
     if chance.happens(0.75 if upright else 0.06):
         around.launch_gear(things, ship, height_at, reach)

@@ -203,7 +203,7 @@ def launch_gear(things: Things, rocket, axis_z, reach: float) -> None:
 def nozzle(things: Things, rocket, to_world) -> None:
     """A motor's end that stands out of the tail; not part of the body."""
     chance = things.chance
-    r = rocket.radius_at(1) * chance.even(0.25, 0.7)
+    r = rocket.radius_at(1) * chance.even(0.2, 0.6)
     block = material(chance, a=chance.colour(chance.one_of(["dark", "wood", "grey"])), gloss=chance.even(0, 0.4))
     things.rod(to_world(0.95), to_world(1 + chance.even(0.004, 0.05)), r, r * chance.even(0.8, 1), block, shadow=False)
 
