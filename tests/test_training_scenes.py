@@ -1,4 +1,5 @@
-"""What the eye learns from: the same for a seed, in bounds, and never what is held out to choose by. (No publication.)"""
+"""What the eye learns from: the same for a seed, in bounds, and never what is held out to choose by. (No
+publication.)"""
 
 import numpy as np
 import pytest

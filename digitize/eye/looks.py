@@ -1,4 +1,5 @@
-"""Two looks at a photo: the whole picture, then the surroundings of what was found, turned so that it lies along the look.
+"""Two looks at a photo: the whole picture, then the surroundings of what was found, turned so that it lies along the
+look.
 
 The second look is had twice, once mirrored: the mean is surer than either, and where they differ is doubt.
 """

@@ -1,7 +1,7 @@
 """The network's file, and one look through it.
 
-Made by `digitize.training.train` from generated pictures alone; eye.json beside it says how, and how well it did on pictures
-of kinds that it was never shown.
+Made by `digitize.training.train` from generated pictures alone; eye.json beside it says how, and how well it did on
+pictures of kinds that it was never shown.
 """
 
 import hashlib
@@ -22,8 +22,8 @@ HEIGHT, WIDTH = 512, 768
 
 @dataclass(frozen=True)
 class Parts:
-    """(H, W) probabilities, 0..1, of a pixel of one look. rocket and body: whole, also where something stands before them;
-    fins: seen; hidden: rocket behind something; nose: the foremost eighth of the body."""
+    """(H, W) probabilities, 0..1, of a pixel of one look. rocket and body: whole, also where something stands before
+    them; fins: seen; hidden: rocket behind something; nose: the foremost eighth of the body."""
 
     rocket: np.ndarray
     body: np.ndarray

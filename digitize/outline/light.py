@@ -1,5 +1,5 @@
-"""Colours compared as logarithms of linear light: a shadow or a lamp's fall-off then only shifts the lightness and leaves the
-two colour ratios alone."""
+"""Colours compared as logarithms of linear light: a shadow or a lamp's fall-off then only shifts the lightness and
+leaves the two colour ratios alone."""
 
 import numpy as np
 

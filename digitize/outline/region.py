@@ -20,15 +20,19 @@ _IN_LINE = 0.35
 """A piece whose middle lies within this share of the piece's own length from another's axis may belong to it."""
 _RIVAL, _BESIDE = 0.5, 0.15
 """Of the most prominent rocket: a second one this large is asked about, one this large is named."""
+_ROUGH_PX = 1.5
+"""A look's own border is good to about so many of its pixels."""
 _AGAIN = 3
 """So often at most the second look is had again where the rocket runs out of it."""
 
 
 @dataclass(frozen=True)
 class Region:
-    """What the eye saw of one rocket. rocket, body, fins, nose: (H, W) probabilities in pixels of `view`, means of the look and
-    its mirror image, 0 where it is another thing; apart: (H, W) half their difference; steady: overlap of both looks' regions;
-    mirrored: overlap of the look and its mirror image; warnings: other rockets left out."""
+    """What the eye saw of one rocket. rocket, body, fins, nose: (H, W) probabilities in pixels of `view`, means of
+    the look and its mirror image, 0 where it is another thing; apart: (H, W) half their difference; unsteady: by
+    what share of
+    the rocket the two looks differ; lopsided: the second look and its mirror image; warnings: other rockets left
+    out."""
 
     view: View
     rocket: np.ndarray
@@ -36,8 +40,8 @@ class Region:
     fins: np.ndarray
     nose: np.ndarray
     apart: np.ndarray
-    steady: float
-    mirrored: float
+    unsteady: float
+    lopsided: float
     warnings: tuple[Warn, ...] = ()
 
 
@@ -84,8 +88,10 @@ def find_region(rgb: np.ndarray, marked: Marked = NOTHING_MARKED, first: FirstLo
         both.fins * own,
         both.nose * own,
         np.abs(twice[0].rocket - twice[1].rocket) / 2,
-        steady=_overlap(_as_marked(earlier, view, marked), _as_marked(own, view, marked)),
-        mirrored=_overlap(*seen),
+        unsteady=_differing(
+            _as_marked(earlier, view, marked), _as_marked(own, view, marked), _ROUGH_PX * first.view.scale / view.scale
+        ),
+        lopsided=_differing(*seen, _ROUGH_PX),
         warnings=warnings,
     )
 
@@ -114,12 +120,17 @@ def _mean(twice: tuple[Parts, Parts]) -> Parts:
     return Parts(*((a + b) / 2 for a, b in zip(*(vars(look).values() for look in twice), strict=True)))
 
 
-def _overlap(a: np.ndarray, b: np.ndarray) -> float:
-    return float((a & b).sum() / max((a | b).sum(), 1))
+def _differing(a: np.ndarray, b: np.ndarray, rough_px: float) -> float:
+    """Share of two regions that only one of them has, but for a rim of rough_px, which no look is sure of."""
+    size = 2 * int(np.ceil(rough_px)) + 1
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
+    grown = [cv2.dilate(mask.astype(np.uint8), kernel) > 0 for mask in (a, b)]
+    return float(((a & ~grown[1]) | (b & ~grown[0])).sum() / max((a | b).sum(), 1))
 
 
 def border_px(view: View, plane: np.ndarray) -> np.ndarray | None:
-    """(n, 2) photo pixels: where a look's plane (H, W) passes one half, round its longest piece; None if it is empty."""
+    """(n, 2) photo pixels: where a look's plane (H, W) passes one half, round its longest piece; None if it is
+    empty."""
     lines = find_contours(np.pad(plane, 2).astype(np.float32), 0.5)
     return view.to_photo(max(lines, key=len)[:-1, ::-1] - 2) if lines else None
 
@@ -197,7 +208,7 @@ def _bridged(one: np.ndarray, other: np.ndarray) -> np.ndarray:
     both = (one | other).astype(np.uint8)
     for size in (5, 11, 21, 41):
         closed = cv2.morphologyEx(both, cv2.MORPH_CLOSE, np.ones((size, size), np.uint8))
-        count, labels = cv2.connectedComponents(closed)
+        count, _ = cv2.connectedComponents(closed)
         if count == 2:
             return closed > 0
     return one

@@ -1,7 +1,9 @@
 """From a picture to the rocket's outline: where the eye sees it, then the edge itself, then trust.
 
-The eye's border is good to about a pixel of its look, some pixels of the photo; the edge that the picture shows there is good
-to a fraction of one. Where both agree, the edge alone says how sure a point is; where they don't, their distance is added.
+The eye's border is good to about a pixel of its look, some pixels of the photo; the edge that the picture shows
+there is good to a fraction of one. Where both agree, the edge alone says how sure a point is; where they don't,
+their distance is
+added.
 """
 
 from collections.abc import Callable, Sequence
@@ -97,8 +99,8 @@ def _on_limb(border: np.ndarray, body: np.ndarray) -> np.ndarray:
 
 
 def _eye_sigma(region: Region, border: np.ndarray) -> np.ndarray:
-    """(n,) standard deviation of the eye's own border, photo pixels: its usual error, how slowly the probability falls across
-    it, and how far the look and its mirror image differ there."""
+    """(n,) standard deviation of the eye's own border, photo pixels: its usual error, how slowly the probability
+    falls across it, and how far the look and its mirror image differ there."""
     normal = outward_normals(smooth_along(border, 2.0), 2)
     inside, outside = (sampled(region.rocket, *(border + step * normal).T) for step in (-1.0, 1.0))
     slope = np.maximum((inside - outside) / 2, 0.02)
@@ -108,8 +110,8 @@ def _eye_sigma(region: Region, border: np.ndarray) -> np.ndarray:
 
 
 def _copy_to_follow(rgb: np.ndarray, outline: np.ndarray, scale: float) -> tuple[np.ndarray, float, np.ndarray]:
-    """(part of the picture round an outline, made larger or smaller so that a pixel of the look is LOOK_PX of it; the factor;
-    its corner in the picture)."""
+    """(part of the picture round an outline, made larger or smaller so that a pixel of the look is LOOK_PX of it;
+    the factor; its corner in the picture)."""
     room = int(np.ceil(8 * scale)) + 4
     low = np.maximum(np.floor(outline.min(0)).astype(int) - room, 0)
     high = np.minimum(np.ceil(outline.max(0)).astype(int) + room + 1, rgb.shape[1::-1])
@@ -123,8 +125,8 @@ def _copy_to_follow(rgb: np.ndarray, outline: np.ndarray, scale: float) -> tuple
 
 
 def follow(rgb: np.ndarray, outline: np.ndarray, limb: np.ndarray) -> np.ndarray:
-    """The outline moved onto the edge near it, pixels of rgb. limb: (n,) bool of the outline: there the edge stays nearer to
-    where both sides of the body have it."""
+    """The outline moved onto the edge near it, pixels of rgb. limb: (n,) bool of the outline: there the edge stays
+    nearer to where both sides of the body have it."""
     even = resample_closed(outline, SPACING_PX)
     limb = limb[cKDTree(outline).query(even)[1]]
     outline = smooth_by(even, np.where(limb & (room_to_corner(even) > 12), 5.0, 0.0))
@@ -138,8 +140,8 @@ def follow(rgb: np.ndarray, outline: np.ndarray, limb: np.ndarray) -> np.ndarray
 
 
 def halved(rgb: np.ndarray, outline: np.ndarray, factor: float) -> tuple[np.ndarray, np.ndarray]:
-    """(outline where the light is half way across the edge, its standard deviation), pixels of rgb. factor: by how much larger
-    than rgb the picture was in which it was followed."""
+    """(outline where the light is half way across the edge, its standard deviation), pixels of rgb. factor: by how
+    much larger than rgb the picture was in which it was followed."""
     outline = resample_closed(outline, SPACING_PX)
     for reach in (max(5.0, 3.0 / factor + 2.5), 5.0):
         ribbon = sample_ribbon(rgb, outline, outward_normals(smooth_along(outline, 1.0), 2), reach)

@@ -15,25 +15,26 @@ from digitize.records import Warn
 class Signs:
     """What a rocket's outline shows, 0 to 1 unless said.
 
-    slenderness: the body's length over its mean width; weak: share of the outline that is uncertain by more than a pixel and
-    WEAK_CALIBERS of the body's width; steady: overlap of the two looks; mirrored: of the second look and its mirror image;
-    on_frame: share of the outline on the picture's edge.
+    slenderness: the body's length over its mean width; weak: share of the outline that is uncertain by more than a
+    pixel and WEAK_CALIBERS of the body's width; unsteady: share of the rocket by which the two looks differ;
+    lopsided: by
+    which the second look and its mirror image do; on_frame: share of the outline on the picture's edge.
     """
 
     slenderness: float
     weak: float
-    steady: float
-    mirrored: float
+    unsteady: float
+    lopsided: float
     on_frame: float
 
 
 WEAK_CALIBERS = 0.02
-NO_ROCKET_STEADY, DOUBT_STEADY = 0.6, 0.88
-NO_ROCKET_MIRRORED, DOUBT_MIRRORED = 0.7, 0.95
+DOUBT, HOPELESS = 0.02, 0.4
 
 
 def signs(region: Region, outline: np.ndarray, sigma_px: np.ndarray, shape: tuple[int, int]) -> Signs:
-    """The signs of a region, and of its refined outline (n, 2), sigma_px (n,), in a picture of this height and width."""
+    """The signs of a region, and of its refined outline (n, 2), sigma_px (n,), in a picture of this height and
+    width."""
     body = (region.body > 0.5).astype(np.uint8)
     slender, width = 0.0, 0.0
     if body.any():
@@ -43,7 +44,7 @@ def signs(region: Region, outline: np.ndarray, sigma_px: np.ndarray, shape: tupl
         slender = max(sides) / max(width, 1e-6)
     weak = max(1.0, WEAK_CALIBERS * width * region.view.scale)
     rim = (outline < 0.6).any(1) | (outline > np.array(shape[::-1]) - 1.6).any(1)
-    return Signs(slender, float(np.mean(sigma_px > weak)), region.steady, region.mirrored, float(rim.mean()))
+    return Signs(slender, float(np.mean(sigma_px > weak)), region.unsteady, region.lopsided, float(rim.mean()))
 
 
 def judge(found: Signs) -> list[Warn]:
@@ -56,7 +57,7 @@ def judge(found: Signs) -> list[Warn]:
         (found.slenderness < 3, "is too stout for a rocket seen from the side"),
         (found.slenderness > 45, "is too thin for a rocket"),
         (found.weak > 0.6, "hardly stands out from the ground"),
-        (min(found.steady / NO_ROCKET_STEADY, found.mirrored / NO_ROCKET_MIRRORED) < 1, "changes with how the picture is looked at"),
+        (max(found.unsteady, found.lopsided) > HOPELESS, "changes with how the picture is looked at"),
     ):
         if wrong:
             raise OutlineRefusal(f"No rocket was found: the best outline {what}", ADVICE)
@@ -69,7 +70,7 @@ def judge(found: Signs) -> list[Warn]:
                 "Put a ground of another colour behind the rocket, and light it from both sides",
             )
         )
-    if found.steady < DOUBT_STEADY or found.mirrored < DOUBT_MIRRORED:
+    if max(found.unsteady, found.lopsided) > DOUBT:
         warnings.append(
             Warn(
                 "OUTLINE_UNSTEADY",

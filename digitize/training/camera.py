@@ -1,5 +1,6 @@
 """Linear light to the picture a phone would keep: exposure, lens, noise, tone, sharpening, compression. On the GPU, a
-batch at a time, every picture with its own draws. Ranges are judged by eye against pictures of phones; none has a source."""
+batch at a time, every picture with its own draws. Ranges are judged by eye against pictures of phones; none has a
+source."""
 
 import math
 
@@ -7,7 +8,10 @@ import torch
 import torch.nn.functional as F
 
 _COSINES = torch.tensor(
-    [[math.sqrt((1 if k == 0 else 2) / 8) * math.cos((2 * n + 1) * k * math.pi / 16) for n in range(8)] for k in range(8)]
+    [
+        [math.sqrt((1 if k == 0 else 2) / 8) * math.cos((2 * n + 1) * k * math.pi / 16) for n in range(8)]
+        for k in range(8)
+    ]
 )
 # The example quantisation table for luminance, ITU-T T.81 (JPEG) table K.1, from memory.
 _QUANTA = torch.tensor(
@@ -41,7 +45,8 @@ class Draws:
 
 @torch.no_grad()
 def photograph(planes: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor]:
-    """(n, 10, H, W) planes of the ray caster to pictures (n, 3, H, W), 0..1 in steps of 1/255, and labels (n, 7, H, W)."""
+    """(n, 10, H, W) planes of the ray caster to pictures (n, 3, H, W), 0..1 in steps of 1/255, and labels (n, 7, H,
+    W)."""
     light, labels = planes[:, :3].clamp(0, 30), planes[:, 3:].clamp(0, 1)
     light, labels = _cut_off(light, labels)
     draw = Draws(len(light), light.device)

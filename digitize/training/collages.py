@@ -24,7 +24,10 @@ def _collage(chance: Chance) -> np.ndarray:
         centre, angle = chance.rng.random(2) * n, chance.even(0, 180)
         colour = chance.like(chance.one_of(palette), 0.06) * 255
         kind = chance.named({"disc": 3, "box": 4, "bar": 3, "shape": 2})
-        axes = (size, size * {"disc": chance.even(0.4, 1), "bar": chance.even(0.03, 0.2)}.get(kind, chance.even(0.3, 1)))
+        axes = (
+            size,
+            size * {"disc": chance.even(0.4, 1), "bar": chance.even(0.03, 0.2)}.get(kind, chance.even(0.3, 1)),
+        )
         if kind == "disc":
             cv2.ellipse(picture, (tuple(centre), tuple(np.array(axes) * 2), angle), colour.tolist(), -1, cv2.LINE_AA)
         else:
@@ -37,7 +40,8 @@ def _collage(chance: Chance) -> np.ndarray:
         if chance.happens(0.02):
             picture = cv2.GaussianBlur(picture, (0, 0), chance.even(0.5, 3))
     grain = sum(
-        cv2.resize(chance.rng.normal(0, 1, (2**k, 2**k)).astype(np.float32), (n, n), interpolation=cv2.INTER_CUBIC) * 0.7**k
+        cv2.resize(chance.rng.normal(0, 1, (2**k, 2**k)).astype(np.float32), (n, n), interpolation=cv2.INTER_CUBIC)
+        * 0.7**k
         for k in range(2, 9)
     )
     picture *= (1 + chance.even(0, 0.5) * grain / np.abs(grain).max())[..., None]

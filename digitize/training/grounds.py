@@ -8,13 +8,25 @@ from digitize.training.chance import Chance, linear
 from digitize.training.layout import COLLAGES, KIND, MATERIAL_SIZE
 
 GROUNDS = {
-    "sheet": 8, "wood": 2.8, "planks": 2, "mat": 2.2, "carpet": 2, "cloth": 1.5, "grass": 2, "concrete": 2.2, "brick": 1,
-    "tiles": 1, "stripes": 0.8, "checks": 0.4, "fade": 0.8, "collage": 2.2, "gravel": 0.8, "blotches": 0.6, "weave": 0.8,
+    "sheet": 8, "wood": 2.8, "planks": 2, "mat": 2.2, "carpet": 2, "cloth": 1.5, "grass": 2, "concrete": 2.2,
+    "brick": 1,
+    "tiles": 1, "stripes": 0.8, "checks": 0.4, "fade": 0.8, "collage": 2.2, "gravel": 0.8, "blotches": 0.6,
+    "weave": 0.8,
     "print": 0.5,
 }  # fmt: skip
 HELD_OUT_GROUNDS = {"gravel": 1, "tiles": 1, "weave": 1, "blotches": 1}
 """Never drawn while training; the held-out pictures are all on these."""
-BACKDROPS = {"sky": 5, "collage": 3, "grass": 1.5, "brick": 1.5, "sheet": 2, "wood": 0.7, "concrete": 1, "blotches": 1, "planks": 1}
+BACKDROPS = {
+    "sky": 5,
+    "collage": 3,
+    "grass": 1.5,
+    "brick": 1.5,
+    "sheet": 2,
+    "wood": 0.7,
+    "concrete": 1,
+    "blotches": 1,
+    "planks": 1,
+}
 
 
 def material(
@@ -61,7 +73,8 @@ def ground(chance: Chance, width: float, base=None, kinds: dict | None = None) -
     if kind in ("wood", "planks"):
         b = np.clip(a * even(0.45, 0.9), 0, 1)
         return make(
-            kind.upper(), b=b, c=b, scale=scale(1.5, 12) / width, p1=scale(0.3, 4), p2=scale(0.3, 2.5), p3=scale(0.6, 3),
+            kind.upper(), b=b, c=b, scale=scale(1.5, 12) / width, p1=scale(0.3, 4), p2=scale(0.3, 2.5),
+            p3=scale(0.6, 3),
             gloss=happens(0.3) * even(0, 0.3), shine=scale(5, 80), mirror=happens(0.3) * even(0, 0.12),
             bump=happens(0.3) * even(0, 0.1), bump_scale=scale(5, 40) / width, bump_kind=2,
         )  # fmt: skip
@@ -128,7 +141,17 @@ def paint(chance: Chance, colour: np.ndarray, radius: float) -> np.ndarray:
     """What a part of the rocket is covered with."""
     even, scale, happens = chance.even, chance.scale, chance.happens
     kind = chance.named(
-        {"plain": 10, "metal": 1.4, "roll": 1.2, "spiral": 0.7, "wood": 0.8, "mottled": 1, "fade": 0.5, "letters": 0.8, "collage": 0.4}
+        {
+            "plain": 10,
+            "metal": 1.4,
+            "roll": 1.2,
+            "spiral": 0.7,
+            "wood": 0.8,
+            "mottled": 1,
+            "fade": 0.5,
+            "letters": 0.8,
+            "collage": 0.4,
+        }
     )
     coat = dict(gloss=happens(0.6) * scale(0.03, 0.8), shine=scale(8, 200), mirror=happens(0.45) * even(0.02, 0.3))
     if kind == "metal":
@@ -146,11 +169,14 @@ def paint(chance: Chance, colour: np.ndarray, radius: float) -> np.ndarray:
         )  # fmt: skip
     if kind == "spiral":
         b = np.clip(colour * even(0.7, 0.95), 0, 1)
-        return material(chance, "SPIRAL", colour, b, p1=1, p2=radius * even(3, 9), p3=even(0.005, 0.02), gloss=coat["gloss"])
+        return material(
+            chance, "SPIRAL", colour, b, p1=1, p2=radius * even(3, 9), p3=even(0.005, 0.02), gloss=coat["gloss"]
+        )
     if kind == "wood":
         a = chance.colour("wood") if happens(0.7) else colour
         return material(
-            chance, "WOOD", a, np.clip(a * even(0.6, 0.95), 0, 1), scale=scale(3, 20), p1=scale(0.3, 3), p2=scale(0.3, 2),
+            chance, "WOOD", a, np.clip(a * even(0.6, 0.95), 0, 1), scale=scale(3, 20), p1=scale(0.3, 3),
+            p2=scale(0.3, 2),
             angle=chance.one_of([0, math.pi / 2, even(0, 3)]), gloss=coat["gloss"] * 0.3,
         )  # fmt: skip
     if kind == "mottled":
@@ -159,7 +185,9 @@ def paint(chance: Chance, colour: np.ndarray, radius: float) -> np.ndarray:
     if kind == "fade":
         return material(chance, "FADE", colour, chance.colour(), scale=even(1, 4), **coat)
     if kind == "letters":
-        return material(chance, "LETTERING", colour, chance.colour(), scale=scale(0.4, 3) / radius, p1=even(0.2, 0.5), **coat)
+        return material(
+            chance, "LETTERING", colour, chance.colour(), scale=scale(0.4, 3) / radius, p1=even(0.2, 0.5), **coat
+        )
     if kind == "collage":
         return material(chance, "COLLAGE", scale=scale(1, 8), collage=int(chance.rng.integers(COLLAGES)), **coat)
     return material(chance, a=colour, mottle=even(0, 0.04), mottle_scale=scale(3, 30), **coat)

@@ -13,7 +13,8 @@ PLANES = ("red", "green", "blue", "rocket", "body", "fins", "hidden", "nose", "o
 LABELS = PLANES[3:]
 
 MATERIAL_KINDS = (
-    "PLAIN", "SPECKLED", "WOOD", "PLANKS", "GRID", "STRIPES", "CHECKS", "BRICK", "TILES", "GRASS", "COLLAGE", "WEAVE", "RULER",
+    "PLAIN", "SPECKLED", "WOOD", "PLANKS", "GRID", "STRIPES", "CHECKS", "BRICK", "TILES", "GRASS", "COLLAGE",
+    "WEAVE", "RULER",
     "PRINT", "GRAVEL", "FADE", "SKY", "MARKERS", "ROLL_PATTERN", "SPIRAL", "BLOTCHES", "CARD", "LETTERING",
 )  # fmt: skip
 KIND = {name: k for k, name in enumerate(MATERIAL_KINDS)}
@@ -25,7 +26,10 @@ _PARTS = (
     ("N_LIGHTS", 1),
     ("WALL_AT", 6),  # a point and the normal of a second plane
     ("WALL_ON", 1),
-    ("ROCKET", 18),  # nose tip, its three axes, then numbers of: profile points, fins, lugs; largest radius; sections, decals
+    (
+        "ROCKET",
+        18,
+    ),  # nose tip, its three axes, then numbers of: profile points, fins, lugs; largest radius; sections, decals
     ("N_THINGS", 1),
     ("PROFILE", 2 * MOST_PROFILE),
     ("SECTIONS", 2 * MOST_SECTIONS),

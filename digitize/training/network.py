@@ -1,8 +1,9 @@
 """The eye's network: an encoder to 1/32 and a decoder with additive skips, a few million parameters.
 
-Plain 3 x 3 residual blocks down to 1/8 of the picture, wide depthwise blocks below, where they are cheap and see far (after
-O. Ronneberger and others, MICCAI 2015, and Z. Liu and others, CVPR 2022, from memory). Input: red, green, blue 0..1 and two
-planes of strokes, 1 where a person said rocket, and not rocket. Output: a logit for each label.
+Plain 3 x 3 residual blocks down to 1/8 of the picture, wide depthwise blocks below, where they are cheap and see far
+(after O. Ronneberger and others, MICCAI 2015, and Z. Liu and others, CVPR 2022, from memory). Input: red, green,
+blue 0..1
+and two planes of strokes, 1 where a person said rocket, and not rocket. Output: a logit for each label.
 """
 
 import torch
@@ -16,7 +17,9 @@ DEPTHS = (1, 1, 2, 3, 3)
 EXPORTED = ("rocket", "body", "fins", "hidden", "nose")
 
 
-def conv(inside: int, outside: int, size: int = 3, step: int = 1, groups: int = 1, active: bool = True) -> nn.Sequential:
+def conv(
+    inside: int, outside: int, size: int = 3, step: int = 1, groups: int = 1, active: bool = True
+) -> nn.Sequential:
     """Convolution with batch normalisation."""
     layers = [nn.Conv2d(inside, outside, size, step, size // 2, groups=groups, bias=False), nn.BatchNorm2d(outside)]
     return nn.Sequential(*layers, nn.ReLU(True)) if active else nn.Sequential(*layers)

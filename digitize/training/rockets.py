@@ -9,7 +9,16 @@ from digitize.training.chance import Chance
 from digitize.training.layout import MOST_CORNERS, MOST_FINS, MOST_PROFILE
 
 NOSES = {"cone": 2, "ogive": 5, "ellipsoid": 2.5, "haack": 2.5, "parabola": 1.5, "power": 2, "blunt": 0.8}
-PLANFORMS = {"trapezoid": 5, "clipped": 2, "ellipse": 2.5, "curved": 3, "notched": 1, "kite": 1, "many": 2, "stepped": 0.8}
+PLANFORMS = {
+    "trapezoid": 5,
+    "clipped": 2,
+    "ellipse": 2.5,
+    "curved": 3,
+    "notched": 1,
+    "kite": 1,
+    "many": 2,
+    "stepped": 0.8,
+}
 HELD_OUT_NOSES, HELD_OUT_PLANFORMS = {"power": 1}, {"notched": 1}
 """Never drawn while training; the held-out pictures have these only."""
 COUNTS = {3: 5, 4: 6, 5: 0.6, 6: 1, 8: 0.5, 2: 0.3}
@@ -49,7 +58,9 @@ def rocket(chance: Chance, held_out: bool) -> Rocket:
     stands = chance.named({"flat": 4, "edge-on": 1.5, "between": 2.5, "any": 3})
     for group in range(chance.one_of([1, 2], [4, 1])):
         count = chance.named(COUNTS)
-        aft = 1 + chance.one_of([0, chance.even(-0.02, 0.02), chance.even(0, 0.1), -chance.even(0, 3) * radius], [3, 2, 1.5, 3])
+        aft = 1 + chance.one_of(
+            [0, chance.even(-0.02, 0.02), chance.even(0, 0.1), -chance.even(0, 3) * radius], [3, 2, 1.5, 3]
+        )
         aft = aft if group == 0 else chance.even(0.2, 0.75)
         root_radius = float(np.interp(min(aft, 1) - 0.02, *profile.T))
         span = min(2 * radius * (chance.scale(0.5, 2.6) if group == 0 else chance.scale(0.35, 1.6)), 0.32)
@@ -140,7 +151,9 @@ def _nose(chance: Chance, kind: str, length: float, base: float) -> tuple[np.nda
         r = np.sqrt(1 - (1 - t) ** 2)
     elif kind == "haack":
         theta = np.arccos(1 - 2 * t)
-        r = np.sqrt(np.maximum(theta - np.sin(2 * theta) / 2 + chance.one_of([0, 1 / 3]) * np.sin(theta) ** 3, 0) / np.pi)
+        r = np.sqrt(
+            np.maximum(theta - np.sin(2 * theta) / 2 + chance.one_of([0, 1 / 3]) * np.sin(theta) ** 3, 0) / np.pi
+        )
     elif kind == "parabola":
         k = chance.even(0.3, 1)
         r = (2 * t - k * t * t) / (2 - k)
@@ -168,11 +181,16 @@ def _planform(chance: Chance, kinds: dict, radius: float, aft: float, root_radiu
         middle = [lead, trail]
     elif kind == "clipped":
         cut = even(0.1, 0.5)
-        middle = [(lead[0] - sweep * cut * 0.3, root_radius + span * (1 - cut * 0.4)), (lead[0] + tip * cut, top), trail]
+        middle = [
+            (lead[0] - sweep * cut * 0.3, root_radius + span * (1 - cut * 0.4)),
+            (lead[0] + tip * cut, top),
+            trail,
+        ]
     elif kind == "ellipse":
         turn, skew = np.linspace(np.pi, 0, 17)[1:-1], even(0, 1) * span
         middle = [
-            ((fore + aft) / 2 + root / 2 * math.cos(a) + skew * math.sin(a), root_radius + span * math.sin(a)) for a in turn
+            ((fore + aft) / 2 + root / 2 * math.cos(a) + skew * math.sin(a), root_radius + span * math.sin(a))
+            for a in turn
         ]
     elif kind == "curved":
         t, c1, c2 = np.linspace(0, 1, 10)[1:], even(-0.5, 1) * span, even(-0.3, 0.8) * span
@@ -188,7 +206,12 @@ def _planform(chance: Chance, kinds: dict, radius: float, aft: float, root_radiu
         ]  # fmt: skip
     elif kind == "stepped":  # a strake that runs forward into a larger fin
         low, at = root_radius + span * even(0.1, 0.4), fore + root * even(0.2, 0.6)
-        middle = [(fore + (at - fore) * even(0.05, 0.6), low), (at, low), (max(at, lead[0]), top), (max(at, lead[0]) + tip, top)]
+        middle = [
+            (fore + (at - fore) * even(0.05, 0.6), low),
+            (at, low),
+            (max(at, lead[0]), top),
+            (max(at, lead[0]) + tip, top),
+        ]
     else:
         places = np.sort(chance.rng.random(int(chance.rng.integers(3, 8))))
         middle = [(fore + root * a + sweep * even(0.4, 1), root_radius + span * even(0.5, 1)) for a in places]

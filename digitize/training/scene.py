@@ -24,7 +24,7 @@ def scene(seed: int, held_out: bool = False) -> np.ndarray:
     block[AT["ROCKET"] : AT["ROCKET"] + 12] = np.concatenate([origin, axes.ravel()])
     low, high = points.min(0), points.max(0)
     oblique = chance.about(0, 0.08) if chance.happens(0.72) or upright else chance.even(-1.0, 1.0)
-    distance, width = _camera(block, chance, points, oblique)
+    _, width = _camera(block, chance, points, oblique)
     kinds = HELD_OUT_GROUNDS if held_out else (BACKDROPS if upright else None)
     floor = ground(chance, width, kinds=kinds)
     like = _typical(floor, chance)
@@ -146,7 +146,10 @@ def _paints(block: np.ndarray, chance: Chance, ship: Rocket, floor: np.ndarray, 
         paints[3], paints[4] = paints[0], paints[0]
     start = AT["MATERIALS"] + 2 * MATERIAL_SIZE
     block[start : start + len(paints) * MATERIAL_SIZE] = np.concatenate(paints)
-    bands = [(0.0, chance.one_of([2, 3, 4], [1, 2, 1])), (ship.nose_x * (1 if chance.happens(0.9) else chance.even(0.5, 1.5)), 2)]
+    bands = [
+        (0.0, chance.one_of([2, 3, 4], [1, 2, 1])),
+        (ship.nose_x * (1 if chance.happens(0.9) else chance.even(0.5, 1.5)), 2),
+    ]
     for _ in range(chance.one_of([0, 1, 2, 4], [3, 3, 2, 1])):
         x = chance.even(ship.nose_x, 1)
         bands.append((x, chance.one_of([3, 4, 7])))
@@ -192,7 +195,9 @@ def _wall(block: np.ndarray, chance: Chance, upright: bool, oblique: float, low:
         return
     if upright or (abs(oblique) <= 0.5 and chance.happens(0.35)):
         tail = high[0] + chance.one_of([0.0005, chance.even(0, 0.05), chance.even(0, 0.5)], [3, 2, 2])
-        point, normal = ((tail, 0, 0), (-1, 0, 0)) if chance.happens(0.85) else ((low[0] - chance.even(0.01, 0.2), 0, 0), (1, 0, 0))
+        point, normal = (
+            ((tail, 0, 0), (-1, 0, 0)) if chance.happens(0.85) else ((low[0] - chance.even(0.01, 0.2), 0, 0), (1, 0, 0))
+        )
     else:
         side = 1 if oblique > 0 else -1
         if abs(oblique) <= 0.5:
@@ -215,16 +220,22 @@ def _things(block, chance, ship, origin, axes, corners, lift, width, upright, li
         around.launch_gear(things, ship, height_at, reach)
     if chance.happens(0.13) and not upright:  # a sheet beneath
         half = chance.one_of([chance.even(0.3, 1.2), chance.even(0.1, 0.4)]), chance.even(0.08, 0.5)
-        sheet = ground(chance, width) if chance.happens(0.4) else material(chance, a=chance.colour("white"), mottle=0.05)
+        sheet = (
+            ground(chance, width) if chance.happens(0.4) else material(chance, a=chance.colour("white"), mottle=0.05)
+        )
         turn = chance.even(0, 6.3) if chance.happens(0.3) else chance.about(0, 0.1)
         things.box((chance.even(-0.1, 1.1), chance.even(-0.4, 0.4), 0.0008), turn, (*half, 0.0007), sheet)
     if 0.001 < lift < 0.5 and chance.happens(0.6) and not upright:
         around.supports(things, ship, lift, height_at, like)
     if block[AT["WALL_ON"]] > 0.5 and not upright and chance.happens(0.4):  # a skirting board where they meet
         point, normal = block[AT["WALL_AT"] : AT["WALL_AT"] + 3], block[AT["WALL_AT"] + 3 : AT["WALL_AT"] + 6]
-        half = (0.006, 4.0, chance.scale(0.02, 0.15)) if abs(normal[0]) > 0.5 else (4.0, 0.006, chance.scale(0.02, 0.15))
+        half = (
+            (0.006, 4.0, chance.scale(0.02, 0.15)) if abs(normal[0]) > 0.5 else (4.0, 0.006, chance.scale(0.02, 0.15))
+        )
         centre = (point[0] + normal[0] * 0.006, point[1] + normal[1] * 0.006, half[2])
-        things.box(centre, 0, half, material(chance, a=chance.colour(chance.one_of(["white", "wood", "grey"]))), shadow=True)
+        things.box(
+            centre, 0, half, material(chance, a=chance.colour(chance.one_of(["white", "wood", "grey"]))), shadow=True
+        )
     if chance.happens(0.09):
         around.strings(things, ship, height_at, lift)
     if chance.happens(0.08):

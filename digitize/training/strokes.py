@@ -16,13 +16,17 @@ def strokes(seen: torch.Tensor, truth: torch.Tensor) -> torch.Tensor:
     wrong = (seen > 0.5) != is_rocket
     core = F.avg_pool2d(wrong.float()[:, None], 5, 1, 2)[:, 0] > 0.8
     core = core & (torch.rand(n, 1, 1, device=seen.device) < 0.85)
-    anywhere = torch.where(torch.rand(n, 1, 1, device=seen.device) < 0.5, is_rocket.float(), 0.02 * (~is_rocket).float())
+    anywhere = torch.where(
+        torch.rand(n, 1, 1, device=seen.device) < 0.5, is_rocket.float(), 0.02 * (~is_rocket).float()
+    )
     weight = torch.where(core.flatten(1).any(1)[:, None, None], core.float(), anywhere + 1e-9)
     start = torch.multinomial(weight.flatten(1), 1)[:, 0]
     y0, x0 = (start // width).float(), (start % width).float()
     rows = torch.arange(height, device=seen.device).view(1, -1, 1)
     columns = torch.arange(width, device=seen.device).view(1, 1, -1)
-    near = ((rows - y0.view(-1, 1, 1)) ** 2 + (columns - x0.view(-1, 1, 1)) ** 2) < (15 + 60 * torch.rand(n, 1, 1, device=seen.device)) ** 2
+    near = ((rows - y0.view(-1, 1, 1)) ** 2 + (columns - x0.view(-1, 1, 1)) ** 2) < (
+        15 + 60 * torch.rand(n, 1, 1, device=seen.device)
+    ) ** 2
     end = torch.multinomial((weight * near).flatten(1) + 1e-12 * near.flatten(1), 1)[:, 0]
     y1, x1 = (end // width).float(), (end % width).float()
     dy, dx = (y1 - y0).view(-1, 1, 1), (x1 - x0).view(-1, 1, 1)

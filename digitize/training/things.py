@@ -10,7 +10,8 @@ from digitize.training.layout import MATERIAL_SIZE, MOST_MATERIALS, MOST_THINGS,
 
 FIRST_FREE_MATERIAL = 8
 LYING = {
-    "ruler": 5, "paper": 2.2, "card": 2.5, "checks": 1.2, "markers": 0.8, "pencil": 1.4, "tube": 1.5, "box": 1.2, "book": 0.6,
+    "ruler": 5, "paper": 2.2, "card": 2.5, "checks": 1.2, "markers": 0.8, "pencil": 1.4, "tube": 1.5, "box": 1.2,
+    "book": 0.6,
     "lump": 0.5, "roll": 0.5,
 }  # fmt: skip
 
@@ -34,7 +35,13 @@ class Things:
         if len(self.blocks) >= MOST_THINGS or not self.materials:
             return
         row = np.zeros(THING_SIZE, np.float32)
-        row[:3], row[3:6], row[6:15], row[15:18], row[18] = (shape, shadow, number), centre, np.ravel(axes), sizes, corner
+        row[:3], row[3:6], row[6:15], row[15:18], row[18] = (
+            (shape, shadow, number),
+            centre,
+            np.ravel(axes),
+            sizes,
+            corner,
+        )
         self.blocks.append(row)
 
     def box(self, centre, angle: float, half, block, shadow=False, corner=0.0) -> None:
@@ -97,18 +104,7 @@ def lying(things: Things, width: float, reach: float, radius: float, lift: float
             hy = hx * (0.63 if kind == "card" else chance.one_of([0.707, 0.77, 1, even(0.4, 1)]))
             thick = 0.0006 if kind != "book" else even(0.005, 0.04)
             x, y = beside(hx, hy)
-            a = chance.colour("white") if happens(0.75) else chance.colour()
-            block = {
-                "paper": lambda: material(
-                    chance, chance.one_of(["PLAIN", "PRINT"], [2, 1]), a, chance.colour("dark"), chance.colour(),
-                    p1=hx * scale(0.04, 0.15), p2=even(0.3, 1.5), mottle=0.03, bump=happens(0.5) * 0.05, bump_scale=5 / hx),
-                "card": lambda: material(chance, "CARD", chance.colour(), chance.colour(), angle=even(0, 6.3)),
-                "checks": lambda: material(
-                    chance, "CHECKS", chance.colour("dark"), chance.colour("white"), scale=chance.one_of([3, 4, 5, 8]) / hx),
-                "markers": lambda: material(
-                    chance, "MARKERS", chance.colour("white"), chance.colour("dark"), p1=hx / chance.one_of([1, 2, 3, 4])),
-                "book": lambda: ground(chance, hx * 3),
-            }[kind]()  # fmt: skip
+            block = _flat(chance, kind, hx)
             if kind == "checks":
                 border = material(chance, a=chance.colour("white"))
                 things.box((x, y, z + 0.0004), angle, (hx * 1.15, hy * 1.2, 0.0004), border)
@@ -122,7 +118,9 @@ def lying(things: Things, width: float, reach: float, radius: float, lift: float
             colour = chance.one_of(palette) if happens(0.3) else chance.colour()
             block = material(chance, a=colour, gloss=even(0, 0.4), shine=40)
             if happens(0.3):
-                block = material(chance, "SPIRAL", chance.colour("wood"), chance.colour("dark"), p1=1, p2=r * 5, p3=0.02)
+                block = material(
+                    chance, "SPIRAL", chance.colour("wood"), chance.colour("dark"), p1=1, p2=r * 5, p3=0.02
+                )
             things.rod(c - d * length / 2, c + d * length / 2, r, r, block)
             if kind == "pencil":
                 wood = material(chance, a=chance.colour("wood"))
@@ -143,6 +141,26 @@ def lying(things: Things, width: float, reach: float, radius: float, lift: float
             things.rod((x, y, 0), (x, y + r * even(0.2, 2), r * even(0.3, 1)), r, r * even(0.1, 1), block)
 
 
+def _flat(chance: Chance, kind: str, half: float) -> np.ndarray:
+    """What a sheet of paper, a card, a board of checks or markers, or a book's cover looks like; half: half its length."""
+    even, scale, happens = chance.even, chance.scale, chance.happens
+    a = chance.colour("white") if happens(0.75) else chance.colour()
+    if kind == "paper":
+        return material(
+            chance, chance.one_of(["PLAIN", "PRINT"], [2, 1]), a, chance.colour("dark"), chance.colour(),
+            p1=half * scale(0.04, 0.15), p2=even(0.3, 1.5), mottle=0.03, bump=happens(0.5) * 0.05, bump_scale=5 / half,
+        )  # fmt: skip
+    if kind == "card":
+        return material(chance, "CARD", chance.colour(), chance.colour(), angle=even(0, 6.3))
+    if kind == "checks":
+        dark, white = chance.colour("dark"), chance.colour("white")
+        return material(chance, "CHECKS", dark, white, scale=chance.one_of([3, 4, 5, 8]) / half)
+    if kind == "markers":
+        white, dark = chance.colour("white"), chance.colour("dark")
+        return material(chance, "MARKERS", white, dark, p1=half / chance.one_of([1, 2, 3, 4]))
+    return ground(chance, half * 3)
+
+
 def supports(things: Things, rocket, lift: float, axis_z, like: np.ndarray) -> None:
     """What the rocket rests on: blocks, stools, a cradle. axis_z: height of the axis at a place along it."""
     chance = things.chance
@@ -158,7 +176,9 @@ def supports(things: Things, rocket, lift: float, axis_z, like: np.ndarray) -> N
         )  # fmt: skip
         size = (scale(0.05, 0.3), scale(0.05, 0.4)) if wide else (even(0.005, 0.08), rocket.radius * scale(0.4, 5))
         if half > 0.002:
-            things.box((x, even(-0.5, 0.5) * rocket.radius, half), chance.about(0, 0.1), (*size, half), block, shadow=True)
+            things.box(
+                (x, even(-0.5, 0.5) * rocket.radius, half), chance.about(0, 0.1), (*size, half), block, shadow=True
+            )
 
 
 def launch_gear(things: Things, rocket, axis_z, reach: float) -> None:
@@ -166,7 +186,8 @@ def launch_gear(things: Things, rocket, axis_z, reach: float) -> None:
     chance = things.chance
     even, scale, happens = chance.even, chance.scale, chance.happens
     metal = material(
-        chance, a=chance.colour(chance.one_of(["grey", "dark", "strong"], [3, 2, 1])), gloss=even(0, 0.8), shine=scale(10, 150),
+        chance, a=chance.colour(chance.one_of(["grey", "dark", "strong"], [3, 2, 1])), gloss=even(0, 0.8),
+        shine=scale(10, 150),
         mirror=happens(0.5) * even(0, 0.8),
     )  # fmt: skip
     turn = even(0, 2 * math.pi)
@@ -182,7 +203,9 @@ def launch_gear(things: Things, rocket, axis_z, reach: float) -> None:
     behind = 1 + max(0.0, even(-0.01, 0.2))
     if happens(0.55):  # plate or ring
         r, thick = reach * scale(0.4, 2.5), scale(0.002, 0.02)
-        plate = material(chance, a=chance.colour(chance.one_of(["grey", "dark", "strong"])), mottle=0.2, gloss=even(0, 0.4))
+        plate = material(
+            chance, a=chance.colour(chance.one_of(["grey", "dark", "strong"])), mottle=0.2, gloss=even(0, 0.4)
+        )
         if happens(0.6):
             things.rod((behind, 0, axis_z(1)), (behind + thick, 0, axis_z(1)), r, r, plate)
         else:
@@ -216,8 +239,12 @@ def strings(things: Things, rocket, axis_z, lift: float) -> None:
         x, side, r = even(0.1, 0.9), chance.one_of([-1, 1]), chance.scale(0.0006, 0.003)
         wide, top = rocket.radius_at(x), axis_z(x) + rocket.radius_at(x) * 1.05
         far = (x + chance.about(0, 0.15), side * 3, top + even(-0.5, 0.5) * lift)
-        things.rod((x, side * wide * 0.9, top - wide * even(0, 1)), far, r, r, material(chance), shadow=chance.happens(0.5))
-        things.rod((x - 0.001, -wide * 1.05, top - wide * 0.2), (x + 0.001, wide * 1.05, top - wide * 0.1), r, r, None, False)
+        things.rod(
+            (x, side * wide * 0.9, top - wide * even(0, 1)), far, r, r, material(chance), shadow=chance.happens(0.5)
+        )
+        things.rod(
+            (x - 0.001, -wide * 1.05, top - wide * 0.2), (x + 0.001, wide * 1.05, top - wide * 0.1), r, r, None, False
+        )
 
 
 def hand(things: Things, rocket, axis_z) -> None:
@@ -241,7 +268,9 @@ def hand(things: Things, rocket, axis_z) -> None:
     palm = finger * 4
     centre = np.array([x + finger * 3, side * (wide + finger * 2.5 + palm * 0.8), z])
     things.rod(centre - [palm, 0, 0], centre + [palm, 0, 0], palm * 0.9, palm * 0.8, None)
-    things.rod(centre, centre + np.array([chance.about(0, 0.3), side * 2, even(-0.2, 0.3)]), palm * 0.75, palm * 1.1, None)
+    things.rod(
+        centre, centre + np.array([chance.about(0, 0.3), side * 2, even(-0.2, 0.3)]), palm * 0.75, palm * 1.1, None
+    )
 
 
 def clutter(things: Things, low: np.ndarray, high: np.ndarray, width: float) -> None:
@@ -256,9 +285,13 @@ def clutter(things: Things, low: np.ndarray, high: np.ndarray, width: float) -> 
         if chance.happens(0.3):  # beyond an end
             x = high[0] + size[0] + even(0.02, 0.4) if chance.happens(0.5) else low[0] - size[0] - even(0.02, 0.4)
             y = even(low[1] - 0.3, high[1] + 0.3)
-        block = ground(chance, scale(0.2, 2)) if chance.happens(0.5) else material(chance, mottle=0.1, gloss=even(0, 0.3))
+        block = (
+            ground(chance, scale(0.2, 2)) if chance.happens(0.5) else material(chance, mottle=0.1, gloss=even(0, 0.3))
+        )
         if chance.happens(0.65):
-            things.box((x, y, even(0, 1) * size[2]), chance.one_of([0, 0, even(0, 3)]), size, block, shadow=chance.happens(0.6))
+            things.box(
+                (x, y, even(0, 1) * size[2]), chance.one_of([0, 0, even(0, 3)]), size, block, shadow=chance.happens(0.6)
+            )
         else:
             r = scale(0.005, 0.08)
             ends = ((x - size[0], y, r), (x + size[0], y, r + even(0, 0.3)))

@@ -1,9 +1,11 @@
 """Make the eye's network again, on one GPU: `python -m digitize.training.train --out DIR`.
 
-Every picture is new, none is stored. The pictures grow during the schedule (see STAGES): most of what a rocket looks like is
-learned faster on small ones. The averaged weights are scored on held-out pictures and written to DIR as eye.onnx (weights as
-16 bit floats) and eye.json (how it was made, scores, SHA-256). Where time on a machine comes in pieces, --stop-after ends a
-piece and --resume DIR goes on from what it left.
+Every picture is new, none is stored. The pictures grow during the schedule (see STAGES): most of what a rocket looks
+like is learned faster on small ones. The averaged weights are scored on held-out pictures and written to DIR as
+eye.onnx
+(weights as 16 bit floats) and eye.json (how it was made, scores, SHA-256). Where time on a machine comes in
+pieces, --stop-after
+ends a piece and --resume DIR goes on from what it left.
 """
 
 import argparse
@@ -220,12 +222,16 @@ def main() -> None:
         if run.step % 200 == 0 or run.step in (5, 50):
             recent = torch.stack(logged[-200:]).mean().item()
             rate = run.seen / (run.spent_s + 1e-9)
-            print(f"step {run.step} pictures {run.seen} a second {rate:.0f} share {share:.3f} dice {recent:.4f}", flush=True)
+            print(
+                f"step {run.step} pictures {run.seen} a second {rate:.0f} share {share:.3f} dice {recent:.4f}",
+                flush=True,
+            )
     args.out.mkdir(parents=True, exist_ok=True)
     run.save(args.out)
     write_onnx(run.average, args.out / "eye.onnx")
     story = {
-        "pictures": run.seen, "steps": run.step, "minutes": round(run.spent_s / 60, 1), "gpu": torch.cuda.get_device_name(),
+        "pictures": run.seen, "steps": run.step, "minutes": round(run.spent_s / 60, 1), "gpu":
+        torch.cuda.get_device_name(),
         "seed": args.seed, "batch": args.batch, "rate": args.rate, "stages": STAGES, "widths": WIDTHS, "labels": LABELS,
         "exported": EXPORTED, "parameters": sum(p.numel() for p in run.average.parameters()),
         "last_dice_loss": round(torch.stack(logged[-200:]).mean().item(), 4),
