@@ -15,7 +15,8 @@ from digitize.eye.network import HEIGHT, WIDTH, Parts, look
 ROOM = 1.16
 """The second look shows so many times the length of what was found."""
 STROKE_PX, STROKE_LENGTH_PX, STROKE_GAP_PX = 5, 75, 75
-"""The network knows strokes of up to this half width and length, in pixels of a look; a large mark is told as several."""
+"""The network knows strokes of up to this half width and length, in pixels of a look; a large mark is told as
+several."""
 
 
 @dataclass(frozen=True)
@@ -108,7 +109,8 @@ def looked_twice(pyramid: Pyramid, view: View, strokes: tuple[Sequence, Sequence
 
 
 def drawn_strokes(view: View, strokes: tuple[Sequence, Sequence]) -> np.ndarray | None:
-    """(2, HEIGHT, WIDTH) bool of polygons in photo pixels, (rocket, not rocket), as the network knows strokes; None if there
+    """(2, HEIGHT, WIDTH) bool of polygons in photo pixels, (rocket, not rocket), as the network knows strokes;
+    None if there
     are none. Their edges, where a hand is least sure, are left out."""
     if not any(map(len, strokes)):
         return None

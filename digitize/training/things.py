@@ -142,7 +142,8 @@ def lying(things: Things, width: float, reach: float, radius: float, lift: float
 
 
 def _flat(chance: Chance, kind: str, half: float) -> np.ndarray:
-    """What a sheet of paper, a card, a board of checks or markers, or a book's cover looks like; half: half its length."""
+    """What a sheet of paper, a card, a board of checks or markers, or a book's cover looks like; half: half its
+    length."""
     even, scale, happens = chance.even, chance.scale, chance.happens
     a = chance.colour("white") if happens(0.75) else chance.colour()
     if kind == "paper":
