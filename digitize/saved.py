@@ -73,6 +73,15 @@ def read_saved(folder: Path) -> Saved:
     return Saved(folder, data, geometry, data["name"])
 
 
+def units_of(folder: Path) -> str | None:
+    """The units a results folder is shown in; None where there is no result that says so."""
+    try:
+        units = json.loads((Path(folder) / RESULT).read_text("utf-8"))["units"]
+    except (OSError, ValueError, LookupError, TypeError, RecursionError):
+        return None
+    return units if units in UNITS else None
+
+
 def is_ours(content: bytes) -> bool:
     """Whether a page or a JSON file was written by this tool, by the mark it carries."""
     return PAGE_MARK.encode() in content[:4096] or f'"made_by": "{MADE_BY}"'.encode() in content[:4096]

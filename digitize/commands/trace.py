@@ -6,7 +6,10 @@ from typing import Annotated
 
 import typer
 
+from digitize.commands.option_types import UnitsOption, refusing_in_units
 
+
+@refusing_in_units
 def trace(
     start: Annotated[
         Path | None,
@@ -24,15 +27,18 @@ def trace(
     out: Annotated[
         Path | None, typer.Option(metavar="DIR", help="Results folder; named after the photo if absent.")
     ] = None,
+    units: UnitsOption = None,
 ) -> None:
     """A page on this machine: the photo with the outline over it, to drag right by hand; the numbers follow."""
     from digitize.errors import UsageRefusal
+    from digitize.options import parse_units
     from digitize.photo.calibration import read_camera
     from digitize.report.folder import check_out_dir
     from digitize.trace.folder import open_folder
     from digitize.trace.history import read_history
     from digitize.trace.serve import serve
 
+    shown_units = parse_units(units)
     if camera is not None:
         read_camera(camera)
     if start is not None and start.is_dir():
@@ -55,6 +61,7 @@ def trace(
         else:
             session = _new(folder, camera)
             session.load_photo(start)
+    session.units = shown_units or session.units
     serve(session, port, _say, not no_open)
 
 

@@ -21,6 +21,8 @@ from digitize.trace.guard import Guard
 from digitize.trace.session import Session
 from digitize.trace.view import brief, view
 from digitize.trace.weight import nose_weight
+from digitize.units import UNITS, shown_in
+from digitize.words_in_units import in_words
 
 LARGEST_UPLOAD = 120_000_000
 LARGEST_JSON = 400_000
@@ -53,10 +55,11 @@ def application(session: Session, hosts: frozenset[str], token: str):
         Route(f"/{token}/change", handlers.change, **post),
         Route(f"/{token}/go", handlers.go, **post),
         Route(f"/{token}/weight", handlers.weight, **post),
+        Route(f"/{token}/units", handlers.units, **post),
         Route(f"/{token}/camera", handlers.camera, **post),
         Route(f"/{token}/save", handlers.save, **post),
     ]
-    app = Starlette(routes=routes, exception_handlers={Refusal: _refused, ClientDisconnect: _gone})
+    app = Starlette(routes=routes, exception_handlers={Refusal: handlers.refused, ClientDisconnect: _gone})
     return Guard(app, hosts, token)
 
 
@@ -128,6 +131,20 @@ class Handlers:
         words = (await _json(request)).get("words")
         return JSONResponse(await run_in_threadpool(_weight, self.session, words))
 
+    async def units(self, request: Request) -> Response:
+        """What is shown in inches or millimetres from now on, and saved to be."""
+        units = (await _json(request)).get("units")
+        if units not in UNITS:
+            raise UsageRefusal("the units are not understood", "reload the page")
+        self.session.units = units
+        return JSONResponse(await run_in_threadpool(view, self.session))
+
+    async def refused(self, request: Request, refusal: Refusal) -> Response:
+        status = 413 if isinstance(refusal, TooLarge) else 422
+        with shown_in(self.session.units):
+            said = {"what": in_words(refusal.what), "remedy": in_words(refusal.remedy)}
+        return JSONResponse({"refused": said}, status)
+
     async def save(self, request: Request) -> Response:
         paper = (await _json(request)).get("paper")
         if not isinstance(paper, str | None):
@@ -159,7 +176,9 @@ def _weight(session: Session, words) -> dict:
 
 def _templates(folder: Path) -> bytes:
     """The cut-out and the fins at true size, as PDF on A4. Raises Refusal."""
-    return templates_pdf(tuple(sheet for piece in pieces_of(read_saved(folder)) for sheet in sheets(piece, "a4")))
+    saved = read_saved(folder)
+    with shown_in(saved.data.get("units")):
+        return templates_pdf(tuple(sheet for piece in pieces_of(saved) for sheet in sheets(piece, "a4")))
 
 
 @lru_cache(maxsize=1)
@@ -202,11 +221,6 @@ class TooLarge(Refusal):
 
     def __init__(self, most: int):
         super().__init__(f"this is larger than {most / 1e6:g} MB", "give a smaller file")
-
-
-async def _refused(request: Request, refusal: Refusal) -> Response:
-    status = 413 if isinstance(refusal, TooLarge) else 422
-    return JSONResponse({"refused": {"what": refusal.what, "remedy": refusal.remedy}}, status)
 
 
 async def _gone(request: Request, error: Exception) -> Response:

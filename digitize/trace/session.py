@@ -25,6 +25,7 @@ from digitize.pipeline import camera_of, fit_photo
 from digitize.records import Geometry, Photo, Result
 from digitize.refused import Seen
 from digitize.report.folder import PDF, check_out_dir, paper_of, write_results
+from digitize.saved import units_of
 from digitize.trace import edits
 from digitize.trace.changed import changed_by_hand
 from digitize.trace.drawn import drawn_of, measure_drawn
@@ -36,6 +37,7 @@ from digitize.trace.shown import Found, solved_of, sound, traced_of
 from digitize.trace.sketch import Sketch
 from digitize.trace.start import Start, start_of
 from digitize.trace.words import checked_words
+from digitize.units import MM
 
 DRAWN_COUNT = 3
 """Fins of a group whose number nobody told."""
@@ -56,6 +58,7 @@ class Session:
         self.cameras: dict[str, Path] = {}  # calibrations by the names the page has for them
         self.chosen: str | None = None  # the one given last, not measured with yet
         self.paper = _paper(folder)
+        self.units = units_of(folder)  # what is shown; None: nobody has said, and it is metric
         self.working, self.said, self.refused = False, "", None
         self.seen: Seen | None = None  # of a photo that is measured or was refused
         self.start: Start | None = None  # to begin from
@@ -344,7 +347,7 @@ class Session:
 
     def result(self) -> Result:
         """The full result, with what was changed by hand."""
-        return replace(self.full, changed_by_hand=self.changed(self.history.now))
+        return replace(self.full, changed_by_hand=self.changed(self.history.now), units=self.units or MM)
 
     def shown(self) -> tuple[Result, Geometry]:
         """The numbers as shown, and the geometry they stand on. Raises UsageRefusal if there are none."""

@@ -10,6 +10,8 @@ from digitize.trace import edits
 from digitize.trace.ends import partly_read, told_lengths
 from digitize.trace.resolve import Traced
 from digitize.trace.session import Session
+from digitize.units import shown_in
+from digitize.words_in_units import in_words, told
 
 FLATTEST = 0.6
 """A fin carries handles when it lies at least this flat in the picture (cosine of its angle)."""
@@ -17,12 +19,13 @@ FLATTEST = 0.6
 
 def view(session: Session) -> dict:
     """Everything the page shows."""
-    with session.lock:
+    with session.lock, shown_in(session.units):
         ready = session.traced is not None
         return {
             "phase": "working" if session.working else "ready" if ready else "start",
             "said": session.said,
-            "refused": session.refused,
+            "refused": told(session.refused),
+            "units": session.units,
             "folder": session.folder.name,
             "photo": _photo(session),
             "asked": session.told(session.asked),
@@ -48,11 +51,12 @@ def brief(session: Session, change: dict, traced: Traced, result) -> dict:
 
 def preview(session: Session, traced: Traced, result) -> dict:
     """Sketch, numbers, what is changed."""
-    return {
-        "sketch": {**sketch_view(traced), "ends": _ends(session, traced)},
-        "result": _numbers(result),
-        "changed": list(session.changed(traced.sketch)),
-    }
+    with shown_in(session.units):
+        return {
+            "sketch": {**sketch_view(traced), "ends": _ends(session, traced)},
+            "result": told(_numbers(result)),
+            "changed": [in_words(line) for line in session.changed(traced.sketch)],
+        }
 
 
 def _ready(session: Session) -> dict:
@@ -83,7 +87,9 @@ def _seen(session: Session) -> dict | None:
     return {
         "outline": None if seen.outline_px is None else px(seen.outline_px),
         "rockets": [px(border) for border in seen.rockets_px],
-        "references": [{"label": r.label, "points": px(r.outline_px)} for r in seen.references if r.kind != "points"],
+        "references": [
+            {"label": in_words(r.label), "points": px(r.outline_px)} for r in seen.references if r.kind != "points"
+        ],
         "start": session.start is not None,
     }
 
@@ -180,8 +186,9 @@ def _ends(session: Session, traced: Traced) -> list[dict]:
             continue
         part = partly_read(traced.measured.photo, found[k], ends, told[k])
         partly = part and {"read_mm": round(part.read_mm, 1), "told_mm": part.told_mm, "unset": list(part.unset)}
+        label = in_words(ends.label)
         seen.append(
-            {"reference": k, "label": ends.label, "points": _px(ends.points_px), "hand": ends.hand, "partly": partly}
+            {"reference": k, "label": label, "points": _px(ends.points_px), "hand": ends.hand, "partly": partly}
         )
     return seen
 

@@ -12,6 +12,8 @@ from digitize.records import Geometry, Result
 from digitize.report.ballast_page import fin_words, headline, notes
 from digitize.result_json import to_dict
 from digitize.saved import Saved
+from digitize.units import shown_in
+from digitize.words_in_units import told
 
 WORDS = ("margin", "at", "fill", "density", "wall", "depth")
 """Options of `ballast` that the page holds; mass and balance point are told in its form."""
@@ -29,8 +31,10 @@ def nose_weight(folder: Path, result: Result, geometry: Geometry, words: dict) -
         return {"missing": missing}
     saved, asked = Saved(folder, data, rounded(geometry), data["name"]), asked_for(words)
     plan = plan_ballast(saved, asked)
+    with shown_in(plan["units"]):
+        shown_plan = told(plan)
     return {
-        "plan": plan,
+        "plan": shown_plan,
         "headline": headline(plan),
         "notes": notes(plan),
         "fins": fin_words(plan),

@@ -1,5 +1,6 @@
 // The outline over the photo: lines first, then the spots that can be taken hold of. Built anew after each change.
 import { svg } from "./dom.js";
+import { sized } from "./numbers.js";
 
 const path = (points, closed) => (points.length ? `M${points.map((p) => p.join(",")).join("L")}${closed ? "Z" : ""}` : "");
 const middle = (a, b) => [(a[0] + b[0]) / 2, (a[1] + b[1]) / 2];
@@ -44,7 +45,7 @@ export function lines(view, draft) {
 function toSet({ partly }) {
   if (!partly || !partly.unset.length) return "";
   const which = partly.unset.length === 2 ? "to use its ends, set both" : `set end ${partly.unset[0] + 1} too`;
-  return `${partly.read_mm} of ${partly.told_mm} mm read: ${which}`;
+  return `${sized(partly.read_mm, "mm", 1)} of ${sized(partly.told_mm, "mm", 1)} read: ${which}`;
 }
 
 // Words along a ruler, on its side that is away from the rocket and its marks.
@@ -101,7 +102,7 @@ export function spots(sketch) {
   for (const scale of sketch.scales)
     scale.points.forEach((at, end) =>
       made.push({
-        key: `scale-${scale.reference}-${end}`, at, kind: "scale", tab: true, label: `end ${end + 1} of the ${scale.mm} mm distance`,
+        key: `scale-${scale.reference}-${end}`, at, kind: "scale", tab: true, label: `end ${end + 1} of the ${sized(scale.mm, "mm", 2)} distance`,
         change: (to) => ({ do: "move-reference", reference: scale.reference, end, to }),
       }),
     );

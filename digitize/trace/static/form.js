@@ -107,6 +107,16 @@ export class Form {
     return found;
   }
 
+  // Fields that hold nothing yet are asked for in these units.
+  units(shown) {
+    for (const unit of this.element.querySelectorAll("[data-unit]")) {
+      const has = (name) => [...unit.options].some((option) => option.value === name);
+      if (unit.parentNode.querySelector("[data-name]").value.trim()) continue;
+      if (has("mm")) unit.value = shown;
+      if (has("oz")) unit.value = shown === "in" ? "oz" : "g";
+    }
+  }
+
   fill(words) {
     this.points = [];
     for (const input of this.element.querySelectorAll("[data-name]")) {

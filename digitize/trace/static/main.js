@@ -2,7 +2,7 @@
 import { Refused, send, state, upload } from "./api.js";
 import { byId, html } from "./dom.js";
 import { Form } from "./form.js";
-import { changes, sentence, table, verdict, warnings } from "./numbers.js";
+import { changes, sentence, showUnits, shownIn, table, verdict, warnings } from "./numbers.js";
 import { curve, downloads } from "./result.js";
 import { Sheet } from "./sheet.js";
 import { NoseWeight } from "./weight.js";
@@ -127,10 +127,33 @@ function saving() {
   doing(() => send("save", { paper: byId("paper").value || null }));
 }
 
+// --- units: the folder's; where nobody has said, what this browser showed last. A cookie, as it is the same for all ports ---
+
+function shownUnits(units) {
+  const now = units || remembered();
+  if (now !== byId("units").value) weight.built = false; // its fields are asked for in other units
+  byId("units").value = now;
+  showUnits(now);
+  form.units(now);
+  if (!units && now === "in") choose(now);
+}
+
+const remembered = () => (/(?:^|; )units=in(?:;|$)/.test(document.cookie) ? "in" : "mm");
+
+const choose = (units) => doing(() => send("units", { units }));
+
+byId("units").addEventListener("change", () => {
+  const units = byId("units").value;
+  document.cookie = `units=${units}; path=/; max-age=31536000; SameSite=Strict`;
+  weight.built = false;
+  choose(units);
+});
+
 // --- showing ---
 
 function show(next, whole = true) {
   if (whole) {
+    shownUnits(next.units);
     view = next;
     form.cameras(next.cameras);
   }
@@ -247,10 +270,10 @@ function fins() {
   }
   const rows = view.sketch.fins.map((fin, group) => {
     const set = (name, value) => doing(() => send("change", { do: "set-fin", group, [name]: value }));
-    const number = (name, words, value, step) =>
-      html("label", {}, words, html("input", { type: "number", step, value, "data-fin": `${group}-${name}`, onchange: (event) => set(name, Number(event.target.value)) }));
+    const number = (name, words, value, step, per = 1) =>
+      html("label", {}, words, html("input", { type: "number", step: per === 1 ? step : "any", value: per === 1 ? value : Number((value * per).toFixed(3)), "data-fin": `${group}-${name}`, onchange: (event) => set(name, Number(event.target.value) / per) }));
     return html("fieldset", {}, html("legend", {}, `Fin group ${group + 1}`),
-      number("count", "Number of fins", fin.count, 1), number("thickness_mm", "Thickness, mm", fin.thickness_mm, 0.1),
+      number("count", "Number of fins", fin.count, 1), number("thickness_mm", `Thickness, ${shownIn("mm")[0]}`, fin.thickness_mm, 0.1, shownIn("mm")[1]),
       number("roll_deg", "Fin 1 from the photo's plane, degrees", fin.roll_deg, 0.5),
       html("div", { class: "row" }, html("button", { type: "button", onclick: () => doing(() => send("change", { do: "remove-fin", group })) }, "Take this group out")));
   });

@@ -2,12 +2,26 @@
 import { html, plainly } from "./dom.js";
 
 // As the report writes a band: two digits, rounded up, the value to the same place, never finer than its unit allows.
-const MOST = { mm: 1, "mm\u00b2": 0, g: 1, calibers: 2 };
-export function withBand(quantity, unit) {
+const MOST = { mm: 1, "mm\u00b2": 0, g: 1, calibers: 2, in: 3, "in\u00b2": 3, oz: 2 };
+
+// What is shown, as the program's units.py has it; what comes and goes stays metric.
+const IMPERIAL = { mm: ["in", 1 / 25.4], "mm\u00b2": ["in\u00b2", 1 / 25.4 ** 2], g: ["oz", 1 / 28.349523125] };
+let inches = false;
+export const showUnits = (units) => (inches = units === "in");
+// [unit shown, how many of it one of the metric unit is]
+export const shownIn = (unit) => (inches && IMPERIAL[unit]) || [unit, 1];
+// A number without a band; places: of the metric one.
+export function sized(value, unit, places) {
+  const [name, per] = shownIn(unit);
+  return `${Number((value * per).toFixed(name === unit ? places : MOST[name]))} ${name}`;
+}
+
+export function withBand(quantity, metric) {
   if (!quantity) return "unknown";
-  const { value, pm95 } = quantity;
+  const [unit, per] = shownIn(metric);
+  const [value, pm95] = [quantity.value * per, quantity.pm95 * per];
   const plain = (v) => (Object.is(v, -0) ? 0 : v);
-  if (!(pm95 > 0)) return `${plain(Number(value.toFixed(2)))} ${unit}`;
+  if (!(pm95 > 0)) return `${plain(Number(value.toFixed(per === 1 ? 2 : MOST[unit])))} ${unit}`;
   const most = MOST[unit] ?? 3;
   let places = Math.min(1 - Math.floor(Math.log10(pm95)), most);
   const up = () => Math.max(Math.ceil(pm95 * 10 ** places - 0.1), 1) / 10 ** places;

@@ -1,5 +1,6 @@
 // What to do with the result: the picture, the curve, files to take away.
 import { html, svg } from "./dom.js";
+import { shownIn, sized } from "./numbers.js";
 
 export function downloads(view) {
   if (!view.saved) return [html("p", { class: "soft" }, "Save to have the report, the picture and the files.")];
@@ -35,8 +36,8 @@ export function curve(result) {
     svg("path", { class: "line cp", d: `M${points.map((p) => `${x(p[0])},${y(p[1])}`).join("L")}` }),
     svg("path", { class: "line axis", d: `M${left},${h - low}H${w - 10}M${left},${h - low}V10` }),
     ...[0, 15, 30, 45, 60, 75, 90].map((deg) => svg("text", { x: x(deg), y: h - 14, "text-anchor": "middle" }, `${deg}\u00b0`)),
-    ...[min, max].map((mm) => svg("text", { x: left - 4, y: y(mm) + 4, "text-anchor": "end" }, mm.toFixed(0))),
-    svg("text", { x: w - 10, y: h - 2, "text-anchor": "end" }, "angle of attack; mm from the nose tip"),
+    ...[min, max].map((mm) => svg("text", { x: left - 4, y: y(mm) + 4, "text-anchor": "end" }, Number.parseFloat(sized(mm, "mm", 0)))),
+    svg("text", { x: w - 10, y: h - 2, "text-anchor": "end" }, `angle of attack; ${shownIn("mm")[0]} from the nose tip`),
   ];
   if (result.balance_mm) {
     const at = y(result.balance_mm.value);

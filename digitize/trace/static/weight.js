@@ -2,7 +2,7 @@
 import { Refused, send } from "./api.js";
 import { html, svg } from "./dom.js";
 import { bare } from "./form.js";
-import { sentence, withBand } from "./numbers.js";
+import { sentence, shownIn, sized, withBand } from "./numbers.js";
 
 const FILLINGS = { clay: "modelling clay, from the inner tip backward", epoxy: "epoxy alone", "steel-shot": "steel shot set in epoxy", "lead-shot": "lead shot set in epoxy", at: "a weight at one place" };
 // [word of the command, words, unit, shown with a weight at a place, beginning, hint]
@@ -45,7 +45,10 @@ export class NoseWeight {
     this.fields = FIELDS.map(([name, words, unit, placed, value, hint]) => {
       const id = `weight-${name}`;
       const input = html("input", { id, value, placeholder: hint, inputmode: "decimal", autocomplete: "off", onchange: () => this.ask() });
-      return { name, unit, placed, input, row: html("div", {}, html("label", { for: id }, `${words}, ${unit}`), input) };
+      const [shown, per] = shownIn(unit);
+      if (per !== 1 && Number(input.value)) input.value = Number((input.value * per).toFixed(2));
+      if (per !== 1 && Number(hint)) input.placeholder = Number((hint * per).toFixed(2));
+      return { name, unit: shown, placed, input, row: html("div", {}, html("label", { for: id }, `${words}, ${shown}`), input) };
     });
     const [margin, at, ...others] = this.fields.map((field) => field.row);
     this.finer = html("details", {}, html("summary", {}, "The nose and its filling, if you know better"), ...others);
@@ -106,19 +109,21 @@ export class NoseWeight {
     const input = html("input", { type: "range", min: 0, max: (Math.ceil(most / step) * step).toFixed(1), step, value, id: "grams" });
     const said = html("output", { for: "grams", id: "weighed" });
     const show = (now) => {
-      const place = between(grams, places, now).toFixed(0);
+      const place = sized(between(grams, places, now), "mm", 0);
       const margins = states.map((state) => {
         const [middle, low] = [between(grams, state.margin_calibers, now), between(grams, state.low_calibers, now)];
         return `${state.state}: margin ${withBand({ value: middle, pm95: middle - low }, "calibers")}`;
       });
-      const words = now > 0 ? `${Number(now.toFixed(1))} g, its centre ${place} mm from the nose tip` : "No weight";
+      const words = now > 0 ? `${sized(now, "g", 1)}, its centre ${place} from the nose tip` : "No weight";
       said.replaceChildren(words, html("ul", {}, ...margins.map((line) => html("li", {}, line))));
     };
     input.addEventListener("input", () => show((this.grams = Math.min(Number(input.value), most))));
     show(value);
-    return [html("label", { for: "grams" }, "What so many grams do"), input, html("div", {}, said)];
+    return [html("label", { for: "grams" }, inOunces() ? "What so many ounces do" : "What so many grams do"), input, html("div", {}, said)];
   }
 }
+
+const inOunces = () => shownIn("g")[0] === "oz";
 
 // Read off a curve between its points, along straight lines.
 export function between(xs, ys, x) {
@@ -140,7 +145,7 @@ function missing(names) {
 }
 
 function needWords(plan, need) {
-  const grams = (value) => (value === null ? null : `${Number(value.toFixed(1))} g`);
+  const grams = (value) => (value === null ? null : sized(value, "g", 1));
   const [least, middle] = [grams(need.least_g), grams(need.middle_g)];
   const most = plan.outcome === "needed" ? grams(plan.weight.mass_g) : null;
   if (middle === null) return "Not even the middle of the band gets there along this curve.";
@@ -159,14 +164,14 @@ function curve(plan) {
   const level = y(plan.wanted_calibers);
   const needed = plan.outcome === "needed" ? x(plan.weight.mass_g) : null;
   return html("figure", {}, svg(
-    "svg", { class: "plot", viewBox: `0 0 ${w} ${h}`, role: "img", "aria-label": "Margin in calibers against grams of nose weight, with the low end of its band" },
+    "svg", { class: "plot", viewBox: `0 0 ${w} ${h}`, role: "img", "aria-label": "Margin in calibers against nose weight, with the low end of its band" },
     svg("path", { class: "line wanted", d: `M${left},${level}H${w - 10}` }),
     svg("path", { class: "line margin", d: line(margins) }), svg("path", { class: "line low", d: line(lows) }),
     svg("path", { class: "line axis", d: `M${left},${h - low}H${w - 10}M${left},${h - low}V10` }),
     needed !== null && svg("path", { class: "line margin", d: `M${needed},${level}V${h - low}` }),
-    ...[0, 0.5, 1].map((share) => svg("text", { x: x(share * most), y: h - 14, "text-anchor": "middle" }, Number((share * most).toFixed(1)))),
+    ...[0, 0.5, 1].map((share) => svg("text", { x: x(share * most), y: h - 14, "text-anchor": "middle" }, Number.parseFloat(sized(share * most, "g", 1)))),
     ...[min, max].filter((v) => Math.abs(y(v) - level) > 14).map((v) => svg("text", { x: left - 4, y: y(v) + 4, "text-anchor": "end" }, v.toFixed(1))),
     svg("text", { x: left - 4, y: level + 4, "text-anchor": "end" }, Number(plan.wanted_calibers.toFixed(2))),
-    svg("text", { x: w - 10, y: h - 2, "text-anchor": "end" }, "nose weight, g; margin, calibers"),
+    svg("text", { x: w - 10, y: h - 2, "text-anchor": "end" }, `nose weight, ${shownIn("g")[0]}; margin, calibers`),
   ));
 }
