@@ -48,11 +48,11 @@ class Camera:
     def project(self, points_mm: np.ndarray) -> np.ndarray:
         """Pixels (..., n, 2) of points (..., n, 3) in the camera frame, millimetres."""
         points_mm = np.asarray(points_mm, float)
-        flat = points_mm[..., :2] / points_mm[..., 2:3]
-        r2 = (flat**2).sum(-1, keepdims=True)
-        focal = np.asarray(self.focal_px, float)[..., None, None]
-        k1 = np.asarray(self.k1, float)[..., None, None]
-        return self.centre_px + focal * flat * (1 + k1 * r2)
+        # one coordinate at a time: numpy is slow along an axis of two, and every point of every fin comes through here
+        x, y = points_mm[..., 0] / points_mm[..., 2], points_mm[..., 1] / points_mm[..., 2]
+        focal, k1 = (np.asarray(v, float)[..., None] for v in (self.focal_px, self.k1))
+        stretched = focal * (1 + k1 * (x * x + y * y))
+        return np.stack([self.centre_px[0] + stretched * x, self.centre_px[1] + stretched * y], axis=-1)
 
 
 @dataclass(frozen=True)
