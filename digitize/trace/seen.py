@@ -3,10 +3,10 @@
 from dataclasses import dataclass
 from functools import lru_cache
 
-import cv2
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
+from digitize.photo.sampling import sampled
 from digitize.records import Photo
 
 ON_EDGE_PX = 3.0
@@ -136,10 +136,4 @@ def _places(line: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 def _colours(photo: Photo, at: np.ndarray, normal: np.ndarray, offset: np.ndarray) -> np.ndarray:
     """(n, m, 3) 0 to 1, as the file has them: nearer to what an eye tells apart than linear light."""
     places = photo.to_working_px(at[:, None] + offset[None, :, None] * normal[:, None]).astype(np.float32)
-    parts = [
-        cv2.remap(
-            photo.rgb, part[..., 0].copy(), part[..., 1].copy(), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-        )
-        for part in np.array_split(places, len(places) // 8000 + 1)  # OpenCV's maps may not be longer than 32767 rows
-    ]
-    return np.concatenate(parts).astype(np.float32) / 255
+    return sampled(photo.rgb, places[..., 0], places[..., 1]).astype(np.float32) / 255
