@@ -83,8 +83,8 @@ def sized(value: float, unit: str, decimals: int | None = None, *, sign: bool = 
     return text + suffix
 
 
-def both(value: float, unit: str, decimals: int) -> str:
-    """For what is cut or printed by people with either ruler: "100 mm (3.94 in)", the units shown here first."""
+def both(value: float, unit: str, decimals: int | None = None) -> str:
+    """For what is cut or printed by people with either ruler: "100 mm (3.937 in)", the units shown here first."""
     texts = []
     for units in (MM, IN) if now() == MM else (IN, MM):
         with shown_in(units):

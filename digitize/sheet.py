@@ -127,7 +127,7 @@ def _text(plan: SheetLayout) -> list[str]:
     lines = [(f"Scale sheet {plan.number}, {NAMES[plan.paper]}", "F2", 13)]
     lines += [(words, "F2" if words in HEADINGS else "F1", 9) for words in WORDS]
     placed = [(TEXT_LEFT_MM, BAR_TOP_MM + 3 + k * LINE_MM, *line) for k, line in enumerate(lines)]
-    bar_words = both(BAR_MM, "mm", 0)
+    bar_words = both(BAR_MM, "mm")
     placed.append((plan.size_mm[0] / 2 - 8, height - BAR_TOP_MM - 2, bar_words, "F1", 9))
     commands = []
     for x, y, words, font, size in placed:

@@ -107,7 +107,7 @@ def _foot(canvas: Canvas, page: Sheet) -> None:
     canvas.line(left, y, left + BAR_MM * mm, y)
     for x in (left, left + BAR_MM * mm):
         canvas.line(x, y - 1.5 * mm, x, y + 1.5 * mm)
-    words = f"{both(BAR_MM, 'mm', 0)}; the sheet's own scale if it is not"
+    words = f"{both(BAR_MM, 'mm')}; the sheet's own scale if it is not"
     canvas.drawString(left + (BAR_MM + 3) * mm, y - 1 * mm, words)
 
 
@@ -149,7 +149,7 @@ def piece_svg(piece: Piece) -> str:
     parts += [
         f'<path id="bar" d="M0 {bar_y:.3f} h{BAR_MM:g} M0 {bar_y - 1.5:.3f} v3 M{BAR_MM:g} {bar_y - 1.5:.3f} v3"/>',
         f'<text x="{BAR_MM + 3:g}" y="{bar_y + 1:.3f}" font-size="3.2" stroke="none" fill="#000">'
-        f"{both(BAR_MM, 'mm', 0)}</text>",
+        f"{both(BAR_MM, 'mm')}</text>",
         "</g>",
         "</svg>",
     ]

@@ -100,7 +100,7 @@ def _converted(match: re.Match, known: Mapping[str, str]) -> str:
         return known[match[0]]
     unit, gap = match["unit"], match["gap"]
     if gap and _PRINTED.match(match.string, match.end()):
-        return f"{match[0]} ({_one(match['value'], unit, ' ')})"
+        return f"{match[0]} ({sized(float(match['value']), unit)})"
     number, between, _ = re.fullmatch(rf"({_NUMBER})?( to | and | x )?(.*)", match["first"]).groups()
     before = _one(number, unit, None) + between if number else ""
     if match["pm95"]:

@@ -92,7 +92,7 @@ def test_the_factors_are_the_defined_ones():
         (lambda: sized(0.0, "mm", 1, sign=True), "0.000 in"),
         (lambda: sized(3.4, "m", 1), "11.2 ft"),
         (lambda: at_least(45.0, "N", 0), "10.2 lbf"),  # 10.116
-        (lambda: both(100.0, "mm", 0), "3.94 in (100 mm)"),
+        (lambda: both(100.0, "mm"), "3.937 in (100 mm)"),
     ],
 )
 def test_numbers_in_inches(shown, words):
@@ -102,7 +102,7 @@ def test_numbers_in_inches(shown, words):
 
 def test_without_a_word_all_is_metric():
     assert with_band({"value": 248.5, "pm95": 3.0}, "mm") == "248.5 ± 3.0 mm"
-    assert both(100.0, "mm", 0) == "100 mm (3.94 in)"
+    assert both(100.0, "mm") == "100 mm (3.937 in)"
     assert in_words("2 in, 50 mm") == "2 in, 50 mm"
     with shown_in("parsec"):
         assert sized(1.0, "mm") == "1 mm"
@@ -133,7 +133,7 @@ def test_a_weight_that_is_needed_is_never_rounded_down(grams):
         ("brings ± 7.6 mm (± 0.23 calibers)", "brings ± 0.30 in (± 0.23 calibers)"),
         ("write --balance 254mm,from-nose", "write --balance 10in,from-nose"),
         ("--scale checker=7x5x12.7mm", "--scale checker=7x5x0.5in"),
-        ("the sheet's 100 mm bar", "the sheet's 100 mm (3.94 in) bar"),
+        ("the sheet's 100 mm bar", "the sheet's 100 mm (3.937 in) bar"),
         ("2131 ± 78 mm² each", "3.30 ± 0.12 in² each"),
         ("4 m/s across", "13 ft/s across"),
         ("fin group 2, 3 fins, page 118", "fin group 2, 3 fins, page 118"),
@@ -207,14 +207,14 @@ def test_the_swing_card_in_feet_and_pounds(both_folders, capsys):
 
 
 def test_templates_say_both(both_folders, capsys):
-    metric, imperial = ("100 mm (3.94 in)", "1600 mm² (2.480 in²)"), ("3.94 in (100 mm)", "2.480 in² (1600 mm²)")
+    metric, imperial = ("100 mm (3.937 in)", "1600 mm² (2.480 in²)"), ("3.937 in (100 mm)", "2.480 in² (1600 mm²)")
     for name, (bar, area) in (("mm", metric), ("in", imperial)):
         said = said_by(capsys, "templates", both_folders[name])
         assert bar in said and area in said
         assert bar in (both_folders[name] / "template-fin-1.svg").read_text("utf-8")
         escaped = bar.replace("(", r"\(").replace(")", r"\)").encode()
         assert escaped in (both_folders[name] / "templates.pdf").read_bytes()
-    assert "3.94 in (100 mm)" not in said_by(capsys, "templates", both_folders["in"], "--units", "mm")
+    assert "3.937 in (100 mm)" not in said_by(capsys, "templates", both_folders["in"], "--units", "mm")
 
 
 def test_a_refusal_in_inches(capsys):

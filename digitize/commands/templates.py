@@ -52,7 +52,7 @@ def _write(place: Path, found, paper: str, balance_mm: float) -> None:
         lines.append(f"{path}: {piece.title}, {both(piece.area_mm2, 'mm²', 0)}")
     lines += [
         "",
-        f"Print at 100 % (actual size) and check the bar with a ruler: {both(BAR_MM, 'mm', 0)}.",
+        f"Print at 100 % (actual size) and check the bar with a ruler: {both(BAR_MM, 'mm')}.",
         f"The card should balance {both(balance_mm, 'mm', 1)} from the nose tip; where it does, tell measure:",
         "--hand cutout-balance=LENGTH",
     ]
