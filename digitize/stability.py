@@ -36,6 +36,7 @@ GRAVE = {
     "SIZE_UNLIKELY",
     "RULER_TENTHS",
     "EDGE_WEAK",
+    "OUTLINE_UNSTEADY",
     "TOUCHES_FRAME",
     "FINS_OVERLAP",
     "TWO_FINS",
