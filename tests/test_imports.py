@@ -26,7 +26,7 @@ def test_help_loads_no_numbers_and_no_pictures():
 @pytest.mark.parametrize(
     ("module", "unwanted"),
     [
-        ("digitize.pipeline", {"reportlab", "svglib", "starlette", "uvicorn", "matplotlib"}),
+        ("digitize.pipeline", {"scipy", "reportlab", "svglib", "starlette", "uvicorn", "matplotlib"}),
         ("digitize.photo.references", {"scipy", "skimage", "reportlab"}),
         ("digitize.solve", {"scipy", "skimage", "reportlab", "cv2"}),
     ],

@@ -12,7 +12,7 @@ ROOT = Path(digitize.__file__).parent
 # From the bottom up. A module may import from its own layer or a lower one.
 LAYERS = (
     ("__version__", "errors", "records", "refused", "sizes", "units", "rounding", "words_in_units", "cautions")
-    + ("shapes", "files", "threads"),
+    + ("shapes", "files", "threads", "neighbours"),
     ("aero", "areas", "quantities", "geometry", "pieces", "stability", "balance", "result_json", "saved"),
     ("swing_record",),
     ("loading", "options", "shots", "asked", "likely"),

@@ -7,7 +7,6 @@ camera's blur is symmetric there, so the half-way point stays on the edge howeve
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import distance_transform_edt, gaussian_filter1d
 
 from digitize.outline.light import features_of_light, linear_light
 from digitize.photo.sampling import sampled
@@ -64,6 +63,8 @@ def sample_ribbon(rgb: np.ndarray, points: np.ndarray, normal: np.ndarray, reach
 
 def smooth_along(values: np.ndarray, sigma: float) -> np.ndarray:
     """Gaussian smoothing along a closed outline; values: (n, ...)."""
+    from scipy.ndimage import gaussian_filter1d  # as in neighbours.py
+
     return gaussian_filter1d(values, sigma, axis=0, mode="wrap")
 
 
@@ -181,6 +182,8 @@ _WANTED_PX = 0.12
 def room_to_corner(points: np.ndarray, reach: int = 6, turn_deg: float = 15.0) -> np.ndarray:
     """(n,) distance along the outline, in points, to the nearest place where it turns by more than turn_deg
     within `reach` points."""
+    from scipy.ndimage import distance_transform_edt  # as in neighbours.py
+
     smooth = smooth_along(points, 2.0)
     ahead = np.roll(smooth, -reach, 0) - smooth
     behind = smooth - np.roll(smooth, reach, 0)

@@ -14,8 +14,6 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from scipy.optimize import least_squares
-from scipy.spatial.transform import Rotation
 
 from digitize.photo.camera import Camera, CameraPrior
 from digitize.records import ReferencePoints
@@ -200,6 +198,8 @@ def _unpack(problem: Problem, values: np.ndarray) -> _State:
 
 def _planes(problem: Problem, values: np.ndarray) -> list[tuple[np.ndarray, np.ndarray, np.ndarray]]:
     """(rotation (..., 3, 3), translation (..., 3), size factor (...)) of each reference, for values (..., m)."""
+    from scipy.spatial.transform import Rotation  # as in neighbours.py
+
     planes, first = [], _POSE + len(problem.tubes)
     for k, reference in enumerate(problem.references):
         w = values[..., first + k * _PLANE :][..., :_PLANE]
@@ -330,6 +330,8 @@ def adjust_robustly(problem: Problem) -> Adjusted:
 
 def adjust(problem: Problem, start: np.ndarray | None = None) -> Adjusted:
     """Solve; the covariance is that of the linearised problem at the solution. start: (m,) values to begin from."""
+    from scipy.optimize import least_squares  # as in neighbours.py
+
     if start is None:
         start = np.zeros(_POSE + len(problem.tubes) + _PLANE * len(problem.references))
     fit = least_squares(

@@ -1,9 +1,9 @@
 """How well a carved fin's edges are known: by the outline's deviation, its two sides, and what stays unexplained."""
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from digitize.aero.components import exposed_planform
+from digitize.neighbours import tree_of
 from digitize.records import Silhouette
 from digitize.solid.planform import Carving
 from digitize.solid.pose import Pose
@@ -14,7 +14,7 @@ COMMON_UNEXPLAINED = 0.02
 
 def edge_sigma_px(pixels: np.ndarray, silhouette: Silhouette) -> float:
     """Root mean square of the outline's own deviation along the fin, each point at most 6 pixels."""
-    nearest = cKDTree(silhouette.outline_px).query(pixels)[1]
+    nearest = tree_of(silhouette.outline_px).query(pixels)[1]
     return float(np.sqrt(np.mean(np.minimum(silhouette.sigma_px[nearest], 6.0) ** 2)))
 
 

@@ -13,10 +13,10 @@ from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
-from scipy.spatial import cKDTree
-from skimage.measure import approximate_polygon
+import shapely
 
 from digitize.aero.components import exposed_planform
+from digitize.neighbours import tree_of
 from digitize.records import Silhouette
 from digitize.solid.fin_edges import polygon_area
 from digitize.solid.planform import EDGE_ON_RAD, EDGE_ROUNDING, Carving, Planform, Scenery, closed_to_root
@@ -47,7 +47,7 @@ class Seen:
 
     every: np.ndarray
     every_sigma_px: np.ndarray
-    tree: cKDTree
+    tree: object
     points: np.ndarray
     sigma_px: np.ndarray
     spacing_px: float
@@ -83,7 +83,7 @@ def seen_of(silhouette: Silhouette, scene: Scenery, pose: Pose, job: Carving) ->
     spacing_px = spacing * max(mine.sum() / MOST_POINTS, 1.0)
     pick = np.flatnonzero(mine)
     pick = pick[np.linspace(0, len(pick) - 1, min(len(pick), MOST_POINTS)).astype(int)] if len(pick) else pick
-    return Seen(every, sigma, cKDTree(every), every[pick], sigma[pick], spacing_px)
+    return Seen(every, sigma, tree_of(every), every[pick], sigma[pick], spacing_px)
 
 
 def _resampled(silhouette: Silhouette, spacing: float) -> tuple[np.ndarray, np.ndarray]:
@@ -151,7 +151,7 @@ def with_side_areas(fitted: Fitted, seen: Seen, scene: Scenery, pose: Pose, job:
 
 def _corners(points: np.ndarray, tolerance_mm: float) -> np.ndarray:
     """The open edge (m, 2) with the corners it needs, none closer to another than twice the tolerance."""
-    out = approximate_polygon(points, tolerance_mm)
+    out = shapely.get_coordinates(shapely.LineString(points).simplify(tolerance_mm, preserve_topology=False))
     far = np.r_[True, np.linalg.norm(np.diff(out, axis=0), axis=1) > 2 * tolerance_mm]
     far[-1] = True
     return out[far] if far.sum() >= 3 else points[np.linspace(0, len(points) - 1, min(4, len(points))).astype(int)]
@@ -217,7 +217,7 @@ class _Model:
         edges = self.edges(inner, roll, turn)
         if not len(edges.points) or not len(self.seen.points):
             return np.zeros((size, size)), np.zeros(size), np.full(self.job.count, 1e9)
-        near, to_model = cKDTree(edges.points).query(self.seen.points)
+        near, to_model = tree_of(edges.points).query(self.seen.points)
         back, to_seen = self.seen.tree.query(edges.points)
         index = np.r_[to_model, np.arange(len(edges.points))]
         target = np.vstack([self.seen.points, self.seen.every[to_seen]])

@@ -3,11 +3,10 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.ndimage import grey_opening
-from scipy.spatial import cKDTree
 
 from digitize.errors import OutlineRefusal
 from digitize.geometry import rounded
+from digitize.neighbours import tree_of
 from digitize.photo.camera import CameraPrior
 from digitize.records import FinGroup, Geometry, ReferencePoints, Silhouette, Warn
 from digitize.solid.adjust import (
@@ -206,6 +205,8 @@ def _problem(prior, axis, stations, tip_p, references, told, silhouette) -> Prob
 def _tube_runs(stations: Stations) -> list[np.ndarray]:
     """Station numbers of each tube, without the tenth at either end where a curve may run into it, and of the widest
     stretch of body if it is wider than any tube."""
+    from scipy.ndimage import grey_opening  # as in neighbours.py
+
     both = stations.body_upper & stations.body_lower
     runs = []
     for first, last in stations.tubes:
@@ -243,7 +244,7 @@ def _tube_limbs(run, stations, upper_px, lower_px, silhouette) -> TubeLimbs:
     upper, lower = pick[stations.body_upper[pick]], pick[stations.body_lower[pick]]
     side = np.r_[np.ones(len(upper)), -np.ones(len(lower))]
     points = np.concatenate([upper_px[upper], lower_px[lower]])
-    nearest = cKDTree(silhouette.outline_px).query(points)[1]
+    nearest = tree_of(silhouette.outline_px).query(points)[1]
     return TubeLimbs(points, side, np.hypot(LIMB_SIGMA_PX, silhouette.sigma_px[nearest]))
 
 
@@ -310,7 +311,7 @@ def _profile(adjusted: Adjusted, stations: Stations, silhouette: Silhouette) -> 
     """(n, 2) profile, x from the nose tip."""
     pose, ends = adjusted.pose(), adjusted.problem.ends
     upper_px, lower_px = _limb_px(adjusted, stations)
-    edge = cKDTree(silhouette.outline_px)
+    edge = tree_of(silhouette.outline_px)
     sides = []
     for points, seen, sign in ((upper_px, stations.body_upper, 1.0), (lower_px, stations.body_lower, -1.0)):
         sigma = np.hypot(LIMB_SIGMA_PX, silhouette.sigma_px[edge.query(points[seen])[1]])

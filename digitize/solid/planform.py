@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
-from skimage.measure import approximate_polygon, find_contours
+import shapely
+from skimage.measure import find_contours
 
 from digitize.photo.sampling import sampled
 from digitize.solid.pose import Pose
@@ -281,7 +282,7 @@ def _longest_end(flags):
 def _simplified(points, tolerance):
     """Douglas-Peucker, leaving 5 to about 60 points."""
     while True:
-        out = approximate_polygon(points, tolerance)
+        out = shapely.get_coordinates(shapely.LineString(points).simplify(tolerance, preserve_topology=False))
         if len(out) <= 60:
             return out
         tolerance *= 1.3

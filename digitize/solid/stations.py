@@ -7,7 +7,6 @@ both dimensionless (tangents), so nothing here needs a scale.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import grey_opening
 
 from digitize.errors import OutlineRefusal
 
@@ -126,6 +125,8 @@ def _body_envelope(narrow: np.ndarray) -> np.ndarray:
 
 
 def _opened(narrow: np.ndarray, share: float) -> np.ndarray:
+    from scipy.ndimage import grey_opening  # as in neighbours.py
+
     window = int(share * len(narrow))
     # beyond the tail there is nothing: padding by the end's value would keep fins that reach the end
     padded = np.concatenate([narrow, np.zeros(window)])
