@@ -6,6 +6,7 @@ were drawn, not by this tool. The options are those of the commands in samples/R
 
 import json
 import shutil
+from pathlib import Path
 
 import numpy as np
 import pytest

@@ -28,8 +28,11 @@ class AxisView:
     nose_doubt: float
 
 
-def find_axis(camera: Camera, outline_px: np.ndarray, nose: str | None) -> AxisView:
-    """Axis of a closed outline (n, 2); nose: 'left', 'right', 'up', 'down' in the upright photo, or None.
+def find_axis(
+    camera: Camera, outline_px: np.ndarray, nose: str | None, nose_px: np.ndarray | None = None
+) -> AxisView:
+    """Axis of a closed outline (n, 2); nose: 'left', 'right', 'up', 'down' in the upright photo, or None; nose_px: (2,)
+    what looks like the nose, or None.
 
     Raises OutlineRefusal when the shape is not longer than wide or no straight body is found.
     """
@@ -45,7 +48,7 @@ def find_axis(camera: Camera, outline_px: np.ndarray, nose: str | None) -> AxisV
         fore, aft = camera.project(seen)
     view = view_of_axis(camera, fore, aft)
     flat = _flat(camera, view, outline_px)
-    first_is_nose, doubt = _nose_first(flat, aft - fore, nose)
+    first_is_nose, doubt = _nose_first(flat, aft - fore, nose, _looks_first(fore, aft, nose_px))
     if not first_is_nose:
         view = view_of_axis(camera, aft, fore)
         flat = _flat(camera, view, outline_px)
@@ -122,8 +125,16 @@ def _commonest(p: np.ndarray, width: np.ndarray) -> np.ndarray:
     return best
 
 
-def _nose_first(flat, direction_px, nose):
-    """(whether the end at small p is the nose, doubt 0..1)."""
+def _looks_first(fore, aft, nose_px):
+    """Whether the end `fore` looks like the nose; None where nothing does, or what does lies near the middle."""
+    if nose_px is None:
+        return None
+    to_fore, to_aft = np.hypot(*(nose_px - fore)), np.hypot(*(nose_px - aft))
+    return bool(to_fore < to_aft) if max(to_fore, to_aft) > 2 * min(to_fore, to_aft) else None
+
+
+def _nose_first(flat, direction_px, nose, by_look):
+    """(whether the end at small p is the nose, doubt 0..1). by_look: whether it looks like it, None if neither does."""
     p = np.linspace(flat[:, 0].min(), flat[:, 0].max(), 202)[1:-1]
     reach = np.array([np.abs(cut).max(initial=0.0) for cut in crossings(flat, p, along=0)])
     fore, aft = (
@@ -132,6 +143,8 @@ def _nose_first(flat, direction_px, nose):
     )  # a nose is the slender end, and fins stand at the other
     clear = abs(fore - aft) / (fore + aft)
     by_shape = fore < aft
+    if nose is None and by_look is not None:  # two witnesses: they agree, or it is doubtful
+        return by_look, 1.0 if by_look != by_shape and clear > 0.1 else 0.0
     if nose is None:
         return bool(by_shape), 1.0 if clear < 0.1 else 0.0
     by_word = float(np.dot(-direction_px, DIRECTIONS[nose])) > 0

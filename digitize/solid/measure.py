@@ -83,7 +83,7 @@ def measure_solid(
     resting: bool,
 ) -> Solid:
     """The solid behind one silhouette. Raises OutlineRefusal or ScaleRefusal."""
-    axis = find_axis(prior.camera, silhouette.outline_px, nose)
+    axis = find_axis(prior.camera, silhouette.outline_px, nose, silhouette.nose_px)
     pixel = 1 / prior.camera.focal_px
     stations = find_stations(axis.flat, axis.upper, pixel, len(fins), float(np.median(silhouette.sigma_px)) * pixel)
     hand_p = np.inf if silhouette.hand is None else axis.flat[silhouette.hand, 0].min(initial=np.inf)
