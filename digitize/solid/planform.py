@@ -311,14 +311,26 @@ def _to_root(points, job):
     if direction[1] > -0.05 * abs(direction[0]):  # an edge running along the body tells nothing of the root
         direction = np.array([0.0, -1.0])
     direction = direction / -direction[1]
-    point = start.copy()
-    for _ in range(30):
-        radius = float(job.radius_at(np.array([point[0]]))[0]) or float(job.profile_s_mm[-1, 1])
-        point = start + direction * (start[1] - radius)
+    point = start + direction * _until_body(start, direction, job)
     on_body = float(np.clip(point[0], job.profile_s_mm[0, 0], job.profile_s_mm[-1, 0]))
     if on_body != point[0]:  # an unseen edge carried on past the body's end: a root is glued to the body
         point = np.array([on_body, float(job.radius_at(np.array([on_body]))[0])])
     return point, float(np.linalg.norm(point - start))
+
+
+def _until_body(start, direction, job):
+    """How far (mm) from start along direction, which falls by one a step, the body is first met; by what it is at its ends
+    beyond them. Where start lies below the body already: back out to it."""
+    fall = np.linspace(0.0, max(start[1] - job.profile_s_mm[:, 1].min(), job.step_mm), 600)
+    if float(job.radius_at(start[:1])[0]) > start[1]:
+        fall = -np.linspace(0.0, job.profile_s_mm[:, 1].max() - start[1] + job.step_mm, 600)
+    line = start + fall[:, None] * direction
+    height = line[:, 1] - np.interp(line[:, 0], *job.profile_s_mm.T)
+    passed = np.flatnonzero(np.signbit(height) != np.signbit(height[0]))
+    if not len(passed):
+        return float(fall[-1])
+    k = int(passed[0])
+    return float(fall[k - 1] + (fall[k] - fall[k - 1]) * height[k - 1] / (height[k - 1] - height[k]))
 
 
 def _straight_to(points, wanted_mm, least_mm):
