@@ -129,11 +129,12 @@ def _write(folder: Path, result: Result, measured: Measured, options: MeasureOpt
 
 def measure_photo(photo: Photo, options: MeasureOptions, say: Callable[[str], None]) -> Measured:
     """One photo to its solid. Raises ScaleRefusal, OutlineRefusal, with what was seen up to there."""
+    prior = camera_of(photo, options)  # a calibration that can't be read is told before the long work
     say("finding the scale")
     references = references_of(photo, options)
     silhouette = silhouette_of(photo, references, say)
     say("fitting the solid")
-    return fit_photo(photo, options, camera_of(photo, options), references, silhouette)
+    return fit_photo(photo, options, prior, references, silhouette)
 
 
 def fit_photo(

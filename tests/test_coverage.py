@@ -11,7 +11,7 @@ from drawing.occasions import random_scene
 from silhouettes import errors, geometry_of, points_of, prior_of, silhouette_of
 
 from digitize.aero.components import centre_of_pressure
-from digitize.errors import ScaleRefusal
+from digitize.errors import OutlineRefusal, ScaleRefusal
 from digitize.options import measure_options
 from digitize.pipeline import fins_said, told_of
 from digitize.solid.agreement import check_agreement
@@ -24,20 +24,20 @@ EDGE_PX = 0.35
 
 def one(seed: int) -> tuple[float, float, float, float] | None:
     """(error, half band) of the centre of pressure in calibers, (error, half band) of the length in per cent; None
-    where the tool itself says that the scales it was told contradict each other."""
+    where the tool refuses, or says that the scales it was told contradict each other."""
     rng = np.random.default_rng(seed)
     scene, told = random_scene(rng, width_px=1000)
     options = measure_options([Path("drawn.jpg")], **{name.replace("-", "_"): value for name, value in told.items()})
     used = [claim.kind for claim in options.scales if claim.kind not in ("tube", "length")]
     references = tuple(points_of(scene, r, 0.1, rng) for r in scene.references if used)
-    solid = measure_solid(
-        "drawn", prior_of(scene.camera), silhouette_of(scene, EDGE_PX, rng), references, told_of(options),
-        fins_said(options)[0], options.nose, options.pose.kind == "resting",
-    )  # fmt: skip
     try:
+        solid = measure_solid(
+            "drawn", prior_of(scene.camera), silhouette_of(scene, EDGE_PX, rng), references, told_of(options),
+            fins_said(options)[0], options.nose, options.pose.kind == "resting",
+        )  # fmt: skip
         if check_agreement(solid.adjusted, told["scale"]):
             return None
-    except ScaleRefusal:
+    except (ScaleRefusal, OutlineRefusal):
         return None
     samples, off = draw(solid, 1), errors(scene, solid)
     caliber, length = 2 * geometry_of(scene.rocket).profile_mm[:, 1].max(), scene.rocket.length_mm

@@ -115,7 +115,7 @@ def test_a_mark_does_not_look_at_the_whole_photo_again(unseen_fin, monkeypatch):
     monkeypatch.setattr(region, "looked", never)
     monkeypatch.setattr(region, "pyramid_of", never)
     again = find_region(rgb, marked, first)
-    assert np.array_equal(again.rocket, whole.rocket) and again.steady == whole.steady
+    assert np.array_equal(again.rocket, whole.rocket) and again.unsteady == whole.unsteady
 
 
 @pytest.mark.slow

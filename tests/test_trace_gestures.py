@@ -342,8 +342,8 @@ def test_a_ruler_that_was_partly_read_asks_for_both_its_ends(page, thistle):
     found, (first, last) = number(page, "length"), session.states[0].ends[0].points_px
     mm = (last - first) / 298  # its first and last millimetre are cut off by its own ends
     hint = page.locator(".to-set")
-    assert hint.text_content() == "298 of 300 mm read: to use its ends, set both" and hint.is_visible()
-    assert "298 of 300 mm read" in page.get_attribute("[data-key='ends-0-0']", "aria-label")
+    assert hint.text_content() == "298 mm of 300 mm read: to use its ends, set both" and hint.is_visible()
+    assert "298 mm of 300 mm read" in page.get_attribute("[data-key='ends-0-0']", "aria-label")
     for _ in range(4):
         page.click("#zoom-in")
     page.focus("[data-key='ends-0-1']")  # comes into sight
@@ -351,7 +351,7 @@ def test_a_ruler_that_was_partly_read_asks_for_both_its_ends(page, thistle):
     page.mouse.up()
     until(lambda: session.at == 1)
     page.wait_for_selector("text=still is where the reading stopped")
-    assert hint.text_content() == "298 of 300 mm read: set end 1 too"
+    assert hint.text_content() == "298 mm of 300 mm read: set end 1 too"
     assert "look-again" in page.get_attribute(".verdict", "class")
     page.focus("[data-key='ends-0-0']")
     for key in ["ArrowLeft"] * round(float(mm[0])):
