@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from digitize.commands import ballast, camera, sheet, swing, templates, trace
+from digitize.commands import ballast, calibrate, sheet, swing, templates, trace
 from digitize.commands.option_types import (
     AddOption,
     BalanceAtOption,
@@ -22,7 +22,7 @@ from digitize.commands.option_types import (
 from digitize.commands.progress import sayer
 from digitize.errors import ExitCode, Refusal, UsageRefusal, defect_words
 from digitize.threads import one_thread_for_blas, usable_cores
-from digitize.units import MM
+from digitize.units.shown_units import MM
 
 _USAGE_ERROR = typer.BadParameter.__base__  # click's, wherever typer keeps click
 _INTERRUPTED = 130
@@ -178,8 +178,8 @@ def measure(
     quiet: Annotated[bool, typer.Option("--quiet", help="No progress on standard error.")] = False,
 ) -> None:
     """A side photo to outline, geometry, centre of pressure, areas, cut-out, verdict and report."""
-    from digitize.options import measure_options
-    from digitize.result_json import dumps, to_dict
+    from digitize.request.options import measure_options
+    from digitize.result.to_json import dumps, to_dict
 
     options = measure_options(
         photo or [],
@@ -213,7 +213,7 @@ def measure(
         units=units,
     )
     from digitize.pipeline import measure_rocket
-    from digitize.shots import photos_of, read_shots
+    from digitize.request.photo_list import photos_of, read_shots
 
     rockets = [photos_of(options)] if options.shots is None else read_shots(options)
     if len(rockets) > 1:
@@ -252,11 +252,11 @@ def solve(
     """The same numbers from a geometry file, no photo: hand-written, or written by measure and corrected."""
     from dataclasses import replace
 
-    from digitize.geometry import check_geometry, read_geometry
-    from digitize.loading import loading
-    from digitize.options import parse_flight, parse_pdf, parse_pose, parse_units
-    from digitize.result_json import dumps, to_dict
-    from digitize.solve import solve as run
+    from digitize.geometry.toml import check_geometry, read_geometry
+    from digitize.request.balance_options import loading
+    from digitize.request.options import parse_flight, parse_pdf, parse_pose, parse_units
+    from digitize.result.from_geometry import solve as run
+    from digitize.result.to_json import dumps, to_dict
 
     shown_units = parse_units(units) or MM
     loaded = loading(balance, mass, motor or [], balanced_with, add or [])
@@ -280,7 +280,7 @@ def solve(
     if out is not None:
         report = write_results(out, result, rocket, input_path=geometry, pdf_paper=pdf_paper) / "report.html"
     if explain:
-        from digitize.explain import explain_text
+        from digitize.result.working import explain_text
 
         _print(explain_text(rocket, result))
         return
@@ -289,7 +289,7 @@ def solve(
 
 
 app.command()(sheet.sheet)
-app.command()(camera.camera)
+app.command()(calibrate.camera)
 app.command()(ballast.ballast)
 app.command()(templates.templates)
 app.command()(swing.swing)
@@ -338,9 +338,9 @@ def _stop(line: str, code: int) -> int:
 
 def _measure_several(rockets: list, options, jobs: int | None) -> int:
     """Each rocket to a folder and a line, and a table of them all. Gives the worst exit code."""
-    from digitize.many import check_parent, measure_many, write_table
+    from digitize.club import check_parent, measure_many, write_table
     from digitize.report.text import line
-    from digitize.result_json import dumps
+    from digitize.result.to_json import dumps
 
     parent = options.out or Path(f"{options.shots.stem}-digitized")
     check_parent(parent)
@@ -359,7 +359,7 @@ def _measure_several(rockets: list, options, jobs: int | None) -> int:
 def _summary(data: dict, report: Path | None) -> str:
     from digitize.report.swing_card import swing_verdict
     from digitize.report.text import summary_text
-    from digitize.swing_record import shown_swing
+    from digitize.result.swing_record import shown_swing
 
     if report is not None:
         data = {**data, "swing": shown_swing(report.parent)}

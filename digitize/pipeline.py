@@ -7,11 +7,8 @@ from pathlib import Path
 
 import numpy as np
 
-from digitize.assemble import Measured, assemble
-from digitize.combine import Shot, combine
 from digitize.errors import FinsRefusal, GeometryRefusal, OutlineRefusal, Refusal, ScaleRefusal, UsageRefusal
-from digitize.geometry import check_geometry, rounded
-from digitize.options import MeasureOptions, Pose, ScaleClaim
+from digitize.geometry.toml import check_geometry, rounded
 from digitize.outline.marked import NOTHING_MARKED, Marked
 from digitize.outline.region import FirstLook
 from digitize.outline.silhouette import find_silhouette
@@ -22,13 +19,16 @@ from digitize.photo.references import find_reference
 from digitize.records import Photo, ReferencePoints, Result, Silhouette, Warn
 from digitize.refused import showing
 from digitize.report.folder import check_out_dir, write_refused, write_results
-from digitize.rounding import with_band
-from digitize.shots import photos_of
+from digitize.request.options import MeasureOptions, Pose, ScaleClaim
+from digitize.request.photo_list import photos_of
+from digitize.result.from_photo import Measured, assemble
+from digitize.result.from_photos import Shot, combine
 from digitize.solid.adjust import Told
 from digitize.solid.agreement import blame_scales, check_agreement
 from digitize.solid.measure import UNEXPLAINED, FinsSaid, Solid, measure_solid
 from digitize.solid.roll import AS_WELL
-from digitize.units import shown_in
+from digitize.units.rounding import with_band
+from digitize.units.shown_units import shown_in
 
 DEFAULT_THICKNESS_MM = 2.0
 HOPELESS_UNEXPLAINED = 0.3

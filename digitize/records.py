@@ -277,6 +277,16 @@ class PhotoAlone:
 
 
 @dataclass(frozen=True)
+class Flight:
+    """The flight the angle of attack is worked out for. mach: to show the methods there too; wind_mps: crosswind, and
+    rod_speed_mps: the rocket's speed as it leaves the rod; the defaults are an example, not a limit."""
+
+    mach: float | None = None
+    wind_mps: float = 4.0
+    rod_speed_mps: float = 15.0
+
+
+@dataclass(frozen=True)
 class AngleCurve:
     """Centre of pressure against angle of attack. alpha_deg: (n,) 0..90; cp_x_mm, normal_force: (n,), the latter CN on
     the reference area. wind_mps, rod_speed_mps: crosswind and speed leaving the rod, and what they make: wind_deg, the

@@ -7,7 +7,7 @@ import pytest
 from published import rows
 
 from digitize.aero import body
-from digitize.shapes import nose_profile, nose_radius
+from digitize.geometry.nose_shapes import nose_profile, nose_radius
 
 
 def centre_mm(profile):

@@ -10,8 +10,8 @@ from published import rows
 
 from digitize.aero import batch, components
 from digitize.errors import GeometryRefusal
+from digitize.geometry.nose_shapes import nose_profile
 from digitize.records import FinGroup, Geometry
-from digitize.shapes import nose_profile
 
 WHOLE = {row["name"]: row for row in rows("whole_rockets.csv")}
 

@@ -8,16 +8,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from digitize import areas
 from digitize.aero import crossflow
+from digitize.aero.angle_curve import angle_curve, loads_of
 from digitize.aero.components import centre_of_pressure
-from digitize.angle import angle_curve, loads_of
-from digitize.options import Flight
-from digitize.records import FinGroup, Geometry, Quantity
+from digitize.geometry import side_area
+from digitize.margin.stability import verdict
+from digitize.records import FinGroup, Flight, Geometry, Quantity
 from digitize.report.angle_plot import crosswind_words, plot_svg
-from digitize.result_json import to_dict
-from digitize.solve import solve
-from digitize.stability import verdict
+from digitize.result.from_geometry import solve
+from digitize.result.to_json import to_dict
 
 BODY_C = np.array([[0, 0], [2.835641, 0.5], [10, 0.5]])
 ROCKET_C = Geometry("sedge", BODY_C * 40, (FinGroup(4, np.array([[9, 0.5], [9, 1.5], [10, 1.5], [10, 0.5]]) * 40),))
@@ -29,7 +28,7 @@ ROCKET_A = Geometry(
 
 
 def loads(rocket):
-    area, centroid, _ = areas.cutout(rocket)
+    area, centroid, _ = side_area.cutout(rocket)
     return loads_of(rocket, centre_of_pressure(rocket), area, centroid)
 
 
@@ -52,7 +51,7 @@ def test_crossflow_share(slenderness, eta):
 @pytest.mark.parametrize("rocket", [ROCKET_A, ROCKET_C], ids=["A", "C"])
 @pytest.mark.parametrize("roll_deg", [0.0, 45.0])
 def test_the_curve_joins_the_components_and_the_cut_out(rocket, roll_deg):
-    area, centroid, _ = areas.cutout(rocket, roll_deg)
+    area, centroid, _ = side_area.cutout(rocket, roll_deg)
     cp = centre_of_pressure(rocket)
     curve = angle_curve(loads_of(rocket, cp, area, centroid), Flight(), None, 24.0)
     assert curve.cp_x_mm[0] == pytest.approx(cp.x_mm, rel=1e-12)
@@ -81,7 +80,7 @@ def test_any_rocket_ends_at_its_side_area_centroid(sweep, span, root, count, len
     if sweep >= root:
         fin = fin[[0, 1, 3]]
     rocket = Geometry("any", np.array([[0, 0], [60, 12], [length, 12]]), (FinGroup(count, fin),))
-    area, centroid, _ = areas.cutout(rocket)
+    area, centroid, _ = side_area.cutout(rocket)
     curve = angle_curve(loads_of(rocket, centre_of_pressure(rocket), area, centroid), Flight(), None, 24.0)
     assert curve.cp_x_mm[-1] == pytest.approx(centroid, rel=1e-9)
     assert np.isfinite(curve.cp_x_mm).all() and (curve.normal_force[1:] > 0).all()

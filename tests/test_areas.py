@@ -6,9 +6,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from published import rows
 
-from digitize.areas import cutout
+from digitize.geometry.nose_shapes import nose_profile
+from digitize.geometry.side_area import cutout
 from digitize.records import FinGroup, Geometry
-from digitize.shapes import nose_profile
 
 FIN = np.array([[250, 12], [280, 52], [310, 52], [300, 12]], float)
 BODY = np.array([[0, 0], [60, 12], [300, 12]], float)

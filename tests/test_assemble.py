@@ -11,11 +11,11 @@ import pytest
 from drawing import Reference
 from silhouettes import CALIPER_A, CP_A_MM, prior_of, scene_a, silhouette_of, solve
 
-from digitize.assemble import Measured, assemble, worth_saying
-from digitize.options import measure_options
+from digitize.margin.stability import doubt_of
 from digitize.records import NextMeasurement, Photo, Warn
+from digitize.request.options import measure_options
+from digitize.result.from_photo import Measured, assemble, worth_saying
 from digitize.solid.adjust import Told
-from digitize.stability import doubt_of
 
 OPTIONS = {"fins": "3", "balance": "210mm", "thickness": "2mm"}
 

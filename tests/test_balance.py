@@ -12,13 +12,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from digitize import cli
-from digitize.balance import Loading, moved, states, worst
 from digitize.errors import GeometryRefusal, UsageRefusal
-from digitize.geometry import check_geometry, read_geometry, rounded, write_geometry
-from digitize.loading import loading, parse_added, parse_balance_at, parse_motor
-from digitize.options import measure_options
+from digitize.geometry.toml import check_geometry, read_geometry, rounded, write_geometry
+from digitize.margin.balance import Loading, moved, states, worst
 from digitize.records import Geometry, Mass, Motor, Quantity
-from digitize.shots import read_shots
+from digitize.request.balance_options import loading, parse_added, parse_balance_at, parse_motor
+from digitize.request.options import measure_options
+from digitize.request.photo_list import read_shots
 
 LARGE = Motor("large", 24.0, 12.0, 70.0, 5.0)
 SMALL = Motor("small", 16.0, 9.0, 44.0)

@@ -10,13 +10,13 @@ import pytest
 from test_aero_components import ROCKET_A
 
 from digitize import cli
-from digitize.asked import words_of
 from digitize.errors import UsageRefusal
-from digitize.loading import loading, parse_balance
-from digitize.options import measure_options
+from digitize.margin.stability import balance_quantity
 from digitize.records import BalancePoint, FinGroup, Geometry, Quantity
-from digitize.solve import solve
-from digitize.stability import balance_quantity
+from digitize.request.as_text import words_of
+from digitize.request.balance_options import loading, parse_balance
+from digitize.request.options import measure_options
+from digitize.result.from_geometry import solve
 
 LENGTH_MM, CALIBER_MM, CP_MM = 300.0, 24.0, 248.54
 

@@ -12,7 +12,11 @@ from hypothesis import strategies as st
 
 from digitize import cli
 from digitize.aero.components import centre_of_pressure
-from digitize.ballast import (
+from digitize.errors import GeometryRefusal
+from digitize.geometry.nose_shapes import nose_profile
+from digitize.geometry.toml import read_geometry
+from digitize.plans.nose_cavity import Cavity, filling, nose_cavity, nose_length_mm
+from digitize.plans.nose_weight import (
     MATERIALS,
     State,
     Weight,
@@ -26,13 +30,9 @@ from digitize.ballast import (
     stretched,
     with_weight,
 )
-from digitize.cavity import Cavity, filling, nose_cavity, nose_length_mm
-from digitize.errors import GeometryRefusal
-from digitize.geometry import read_geometry
-from digitize.quantities import density_g_cm3
 from digitize.records import Quantity
-from digitize.saved import read_saved
-from digitize.shapes import nose_profile
+from digitize.result.from_json import read_saved
+from digitize.units.quantities import density_g_cm3
 
 CONE = np.array([[0.0, 0.0], [60.0, 12.0], [300.0, 12.0]])
 D = 24.0

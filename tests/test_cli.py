@@ -99,14 +99,14 @@ def test_exit_codes_of_what_happens_inside(capsys, monkeypatch, geometry, error,
     def fail(*args, **kwargs):
         raise error
 
-    monkeypatch.setattr("digitize.solve.solve", fail)
+    monkeypatch.setattr("digitize.result.from_geometry.solve", fail)
     got, out, err = run(capsys, "solve", geometry)
     assert (got, out) == (code, "")
     assert err.count("\n") == 1 and says in err
 
 
 def test_traceback_only_when_asked_for(capsys, monkeypatch, geometry):
-    monkeypatch.setattr("digitize.solve.solve", lambda *a, **k: 1 / 0)
+    monkeypatch.setattr("digitize.result.from_geometry.solve", lambda *a, **k: 1 / 0)
     monkeypatch.setenv("DIGITIZE_DEBUG", "1")
     code, _, err = run(capsys, "solve", geometry)
     assert code == 70 and "Traceback" in err and "report it" in err

@@ -12,10 +12,10 @@ from hypothesis import strategies as st
 from scipy.optimize import curve_fit
 
 from digitize import cli
-from digitize.combine import _values, combine_quantity
+from digitize.aero.method_view import method_view
 from digitize.records import FinGroup, Geometry, Quantity
-from digitize.second_opinion import method_view
-from digitize.solve import solve
+from digitize.result.from_geometry import solve
+from digitize.result.from_photos import _values, combine_quantity
 
 ROCKET = Geometry(
     "bracken",

@@ -11,12 +11,12 @@ from drawing.occasions import random_scene
 from silhouettes import errors, geometry_of, points_of, prior_of, silhouette_of
 
 from digitize.aero.components import centre_of_pressure
+from digitize.bands.resampling import band, draw
 from digitize.errors import OutlineRefusal, ScaleRefusal
-from digitize.options import measure_options
 from digitize.pipeline import fins_said, told_of
+from digitize.request.options import measure_options
 from digitize.solid.agreement import check_agreement
 from digitize.solid.measure import measure_solid
-from digitize.uncertainty import band, draw
 
 ROCKETS = 24
 EDGE_PX = 0.35

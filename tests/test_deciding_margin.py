@@ -1,6 +1,6 @@
 """One margin decides, and every place shows that one, rounded alike: summary, report, table of a club, nose weight.
 
-Which one is by the rule in stability.py; the shapes are invented, the numbers read off the result itself.
+Which one is by the rule in margin/stability.py; the shapes are invented, the numbers read off the result itself.
 """
 
 import json
@@ -10,17 +10,17 @@ import numpy as np
 import pytest
 
 from digitize import cli
-from digitize.hand import hand_checks, hand_facts, hand_warnings
-from digitize.loading import loading
-from digitize.many import Outcome, _row
+from digitize.club import Outcome, _row
+from digitize.margin.stability import BY_CUTOUT, BY_PARTS
 from digitize.records import FinGroup, Geometry, Quantity
 from digitize.report.overview import overview_html
 from digitize.report.page import report_html
 from digitize.report.text import line, summary_text
-from digitize.result_json import to_dict
-from digitize.rounding import with_band
-from digitize.solve import solve
-from digitize.stability import BY_CUTOUT, BY_PARTS
+from digitize.request.balance_options import loading
+from digitize.result.from_geometry import solve
+from digitize.result.hand_checks import hand_checks, hand_facts, hand_warnings
+from digitize.result.to_json import to_dict
+from digitize.units.rounding import with_band
 
 TUBE = [[0, 0], [60, 12], [300, 12]]
 STUB = [[0, 0], [30, 15], [60, 25], [140, 25]]

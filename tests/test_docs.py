@@ -11,16 +11,16 @@ import typer
 from refresh_readme import OUTPUT_BLOCK, PICTURE, shown_by
 
 from digitize import cli
-from digitize.cautions import CAUTIONS
 from digitize.errors import ExitCode
-from digitize.geometry import read_geometry
-from digitize.options import HAND_NAMES, NOSE_DIRECTIONS, POSES, SCALE_KINDS, MeasureOptions
-from digitize.quantities import GRAMS_PER_UNIT, MM_PER_UNIT
+from digitize.geometry.nose_shapes import NOSE_SHAPES
+from digitize.geometry.toml import read_geometry
+from digitize.margin.cautions import CAUTIONS
+from digitize.margin.stability import LEVELS
 from digitize.report.folder import NAMES as RESULT_FILES
-from digitize.shapes import NOSE_SHAPES
-from digitize.shots import read_shots
-from digitize.solve import solve
-from digitize.stability import LEVELS
+from digitize.request.options import HAND_NAMES, NOSE_DIRECTIONS, POSES, SCALE_KINDS, MeasureOptions
+from digitize.request.photo_list import read_shots
+from digitize.result.from_geometry import solve
+from digitize.units.quantities import GRAMS_PER_UNIT, MM_PER_UNIT
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text("utf-8")

@@ -13,7 +13,7 @@ from drawing.occasions import random_scene
 from drawing.raster import coverage, linear
 from PIL import Image, ImageOps
 
-from digitize.options import measure_options
+from digitize.request.options import measure_options
 
 TUBE = Rocket(np.array([[0.0, 0.0], [0.01, 12.5], [160.0, 12.5]]))
 EVEN = Light(shadow=0.0, gradient=(0.0, 0.0))

@@ -100,7 +100,12 @@ def test_a_results_folder_on_a_read_only_disk_is_refused_before_the_work(command
 
     before = {path: path.read_bytes() for path in solved.iterdir()}
     monkeypatch.setattr(files, "_try_to_write", refuse)
-    for work in ("ballast_plan.plan_ballast", "swing_plan.plan_of", "templates.sheets", "trace.folder.open_folder"):
+    for work in (
+        "plans.ballast_plan.plan_ballast",
+        "plans.swing_plan.plan_of",
+        "printed.patterns.sheets",
+        "trace.reopened.open_folder",
+    ):
         monkeypatch.setattr(f"digitize.{work}", None)  # called, it would be a defect
     code, err = stopped(capsys, command, solved)
     assert code == 2 and str(solved) in err and "read-only" in err

@@ -12,11 +12,11 @@ from trace_scene import ASKED, SEDGE, drawn, drawn_session, fin_px, photo_file
 
 from digitize import cli
 from digitize.aero.components import centre_of_pressure
-from digitize.ballast import stretched
 from digitize.errors import GeometryRefusal
-from digitize.geometry import overlapping, to_toml
+from digitize.geometry.toml import overlapping, to_toml
+from digitize.plans.nose_weight import stretched
 from digitize.records import FinGroup
-from digitize.solve import solve
+from digitize.result.from_geometry import solve
 from digitize.trace.edits import on_fin
 from digitize.trace.session import Session
 

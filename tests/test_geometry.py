@@ -6,9 +6,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from digitize.aero.components import centre_of_pressure
-from digitize.areas import cutout
 from digitize.errors import GeometryRefusal, UnreadableRefusal
-from digitize.geometry import check_geometry, read_geometry, rounded, standing, to_toml, write_geometry
+from digitize.geometry.side_area import cutout
+from digitize.geometry.toml import check_geometry, read_geometry, rounded, standing, to_toml, write_geometry
 from digitize.records import FinGroup, Geometry
 
 EXAMPLE = """

@@ -6,6 +6,7 @@ import pytest
 
 from digitize.aero import lattice, wake
 from digitize.aero.components import centre_of_pressure
+from digitize.aero.method_view import method_view
 from digitize.aero.methods import (
     BEHIND_LOST,
     CARRIED,
@@ -18,10 +19,9 @@ from digitize.aero.methods import (
     narrowing_load,
     readings,
 )
-from digitize.explain import explain_text
 from digitize.records import FinGroup, Geometry
-from digitize.second_opinion import method_view
-from digitize.solve import solve
+from digitize.result.from_geometry import solve
+from digitize.result.working import explain_text
 
 TUBE = np.array([[0, 0], [60, 12], [300, 12]], float)
 FIN = np.array([[250, 12], [280, 52], [310, 52], [300, 12]], float)

@@ -14,8 +14,8 @@ from trace_scene import DEPTH_MM, FOCAL_PX, HEIGHT, WIDTH, drawn_session, fin_px
 
 from digitize.records import Photo
 from digitize.trace.edits import corners
-from digitize.trace.folder import open_folder
 from digitize.trace.held import hold
+from digitize.trace.reopened import open_folder
 from digitize.trace.resolve import full_pose
 from digitize.trace.seen import ribbon_of, straight_edge_beside
 from digitize.trace.session import Session

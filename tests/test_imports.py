@@ -28,7 +28,7 @@ def test_help_loads_no_numbers_and_no_pictures():
     [
         ("digitize.pipeline", {"scipy", "reportlab", "svglib", "starlette", "uvicorn", "matplotlib"}),
         ("digitize.photo.references", {"scipy", "skimage", "reportlab"}),
-        ("digitize.solve", {"scipy", "skimage", "reportlab", "cv2"}),
+        ("digitize.result.from_geometry", {"scipy", "skimage", "reportlab", "cv2"}),
     ],
 )
 def test_what_is_seldom_needed_waits_until_it_is(module, unwanted):

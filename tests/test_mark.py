@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from silhouettes import CALIPER_A, PROFILE_A, scene_a, solve
 
+from digitize.bands.marked_balance import mark_x_mm, marked_balance
+from digitize.bands.resampling import draw
 from digitize.errors import UsageRefusal
 from digitize.photo.camera import Camera
-from digitize.solid.mark import mark_x_mm, marked_balance
 from digitize.solid.pose import Pose
-from digitize.uncertainty import draw
 
 PROFILE = np.array([[0.0, 0.0], [100.0, 20.0], [400.0, 20.0]])
 

@@ -8,13 +8,13 @@ import pytest
 
 from digitize.aero import interference
 from digitize.aero.components import other_readings
+from digitize.aero.limits import CODES, is_outside, outside_warnings
+from digitize.aero.method_view import METHOD, method_view, next_with_method, whole_band, with_method
 from digitize.aero.methods import SLENDER, SLOPE_SCATTER, method_band, readings
-from digitize.explain import explain_text
-from digitize.outside import CODES, is_outside, outside_warnings
+from digitize.margin.stability import verdict
 from digitize.records import BandShare, FinGroup, Geometry, NextMeasurement, Quantity
-from digitize.second_opinion import METHOD, method_view, next_with_method, whole_band, with_method
-from digitize.solve import solve
-from digitize.stability import verdict
+from digitize.result.from_geometry import solve
+from digitize.result.working import explain_text
 
 BODY = np.array([[0, 0], [60, 12], [300, 12]], float)
 FIN = np.array([[250, 12], [280, 52], [310, 52], [300, 12]], float)

@@ -7,9 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from digitize import options, quantities, sizes
+from digitize import sizes
 from digitize.errors import UsageRefusal
-from digitize.options import ScaleClaim, measure_options, parse_fins, parse_hand, parse_pose, parse_scale
+from digitize.request import options
+from digitize.request.options import ScaleClaim, measure_options, parse_fins, parse_hand, parse_pose, parse_scale
+from digitize.units import quantities
 
 PHOTO = [Path("a.jpg")]
 

@@ -5,8 +5,8 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from digitize.pieces import describe_profile
-from digitize.shapes import nose_profile
+from digitize.geometry.describe import describe_profile
+from digitize.geometry.nose_shapes import nose_profile
 
 SHAPES = [
     ("cone", 0.0),

@@ -8,9 +8,9 @@ import pytest
 from reference_scenes import camera, flat_print, lying, photo
 
 from digitize.errors import ScaleRefusal
-from digitize.photo.references.sheet import find_sheets
+from digitize.photo.references.sheet_finder import find_sheets
 from digitize.photo.references.sheet_layout import layout, marker_cells
-from digitize.sheet import write_sheet
+from digitize.printed.scale_sheet import write_sheet
 
 PAPER_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1 size A
 TEXEL_MM = 0.25

@@ -9,13 +9,13 @@ import pytest
 from PIL import Image
 from report_sample import PROFILE_MM, sample_geometry, sample_picture, sample_result
 
-from digitize.cautions import CAUTIONS
 from digitize.errors import ExitCode, OutlineRefusal, UsageRefusal
-from digitize.geometry import read_geometry
+from digitize.geometry.toml import read_geometry
+from digitize.margin.cautions import CAUTIONS
 from digitize.records import Photo
 from digitize.refused import Seen
 from digitize.report.folder import NAMES, check_out_dir, write_refused, write_results
-from digitize.result_json import to_dict
+from digitize.result.to_json import to_dict
 
 SIZE = (300, 400)
 

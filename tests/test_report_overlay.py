@@ -11,7 +11,7 @@ from shapely.geometry import LineString, Polygon
 from digitize.report import ink
 from digitize.report.layout import PHOTO_LONG_SIDE_PX, plan_sheet, rocket_points
 from digitize.report.overlay import LONGEST_SIDE_PX, MARGIN_PX, draw_overlay
-from digitize.result_json import to_dict
+from digitize.result.to_json import to_dict
 
 SIZE = (900, 1200)
 DIRECTIONS = [*range(0, 360, 30), 44, 46, 134, 136, 225, 315]

@@ -14,7 +14,7 @@ from shapely.geometry import Polygon
 from digitize.report.page import report_html
 from digitize.report.svg import outline_svg
 from digitize.report.text import summary_text
-from digitize.result_json import to_dict
+from digitize.result.to_json import to_dict
 
 NASTY = """<script>alert('1')</script>&"é.jpg"""
 VOID = {"meta", "img", "br", "hr", "link", "input"}

@@ -11,13 +11,13 @@ from PIL import Image
 from report_sample import sample_result
 
 from digitize import cli
-from digitize.cautions import CAUTIONS
-from digitize.geometry import to_toml
+from digitize.geometry.toml import to_toml
+from digitize.margin.cautions import CAUTIONS
 from digitize.records import FinGroup, Geometry
 from digitize.report import pdf
 from digitize.report.page import foot, report_html, sections
 from digitize.report.pdf import is_report, report_pdf
-from digitize.result_json import to_dict
+from digitize.result.to_json import to_dict
 
 ROCKET_A = Geometry(
     "bracken",

@@ -16,8 +16,8 @@ from digitize.records import (
     Quantity,
     Warn,
 )
-from digitize.result_json import dumps, to_dict
-from digitize.solve import solve
+from digitize.result.from_geometry import solve
+from digitize.result.to_json import dumps, to_dict
 
 ROCKET = Geometry(
     "brömeliad",

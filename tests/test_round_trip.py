@@ -13,11 +13,11 @@ from starlette.testclient import TestClient
 from trace_scene import ASKED, drawn, fin_px, photo_file
 
 from digitize import cli
-from digitize.geometry import check_geometry, read_geometry
-from digitize.options import measure_options
+from digitize.geometry.toml import check_geometry, read_geometry
 from digitize.photo.read import read_photo
 from digitize.pipeline import camera_of, fit_photo, measure_photo
-from digitize.trace.folder import open_folder
+from digitize.request.options import measure_options
+from digitize.trace.reopened import open_folder
 from digitize.trace.server import application
 from digitize.trace.session import Session
 

@@ -5,7 +5,7 @@ import math
 import pytest
 
 from digitize.records import Quantity
-from digitize.rounding import (
+from digitize.units.rounding import (
     MOST_DECIMALS,
     band_alone,
     band_decimals,
@@ -16,7 +16,7 @@ from digitize.rounding import (
     scale_with_band,
     signed,
     with_band,
-)  # fmt: skip
+)
 
 
 @pytest.mark.parametrize(

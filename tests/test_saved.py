@@ -8,15 +8,15 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from report_sample import sample_geometry, sample_result
 
-from digitize.balance import Loading
 from digitize.errors import GeometryRefusal, Refusal, UnreadableRefusal, UsageRefusal
-from digitize.geometry import read_geometry, to_toml
+from digitize.geometry.toml import read_geometry, to_toml
+from digitize.margin.balance import Loading
 from digitize.records import Motor, Quantity
 from digitize.report.page import report_html
 from digitize.report.svg import outline_svg
-from digitize.result_json import dumps, to_dict
-from digitize.saved import PAGE_MARK, put, read_saved
-from digitize.solve import solve
+from digitize.result.from_geometry import solve
+from digitize.result.from_json import PAGE_MARK, put, read_saved
+from digitize.result.to_json import dumps, to_dict
 
 DATA = to_dict(sample_result())
 

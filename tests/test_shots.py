@@ -5,9 +5,9 @@ from pathlib import Path
 import pytest
 
 from digitize.errors import UnreadableRefusal, UsageRefusal
-from digitize.options import MeasureOptions, Pose, ScaleClaim, measure_options
 from digitize.records import BalancePoint
-from digitize.shots import folder_name, photos_of, read_shots
+from digitize.request.options import MeasureOptions, Pose, ScaleClaim, measure_options
+from digitize.request.photo_list import folder_name, photos_of, read_shots
 
 LIST = """
 camera = "camera.toml"

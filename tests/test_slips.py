@@ -12,12 +12,12 @@ from drawing import Reference
 from silhouettes import CP_A_MM, points_of, prior_of, scene_a, silhouette_of
 
 from digitize import pipeline
-from digitize.assemble import assemble
 from digitize.errors import FinsRefusal, OutlineRefusal, Refusal, ScaleRefusal
-from digitize.likely import body_volume_cm3, unlikely
-from digitize.options import measure_options
 from digitize.pipeline import fit_photo
 from digitize.records import Photo, Quantity
+from digitize.request.options import measure_options
+from digitize.result.from_photo import assemble
+from digitize.solid.likely import body_volume_cm3, unlikely
 
 BALANCE_MM = 212.0
 """1.5 calibers of 24 mm ahead of the centre of pressure."""

@@ -28,12 +28,12 @@ from silhouettes import (
 )
 
 from digitize.aero.components import centre_of_pressure
+from digitize.bands.resampling import draw
 from digitize.errors import OutlineRefusal
 from digitize.solid.adjust import Told
 from digitize.solid.axis import find_axis
 from digitize.solid.sound import check_caliper
 from digitize.solid.stations import _body_side, _width_behind_fins
-from digitize.uncertainty import draw
 
 # --- shapes -----------------------------------------------------------------------------------------------
 

@@ -6,11 +6,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from digitize.errors import GeometryRefusal, Refusal, UsageRefusal
-from digitize.geometry import check_geometry, standing
-from digitize.options import parse_pose
+from digitize.geometry.toml import check_geometry, standing
 from digitize.records import FinGroup, Geometry
-from digitize.result_json import dumps, to_dict
-from digitize.solve import fin_measures, geometry_warnings, radius_choice, solve
+from digitize.request.options import parse_pose
+from digitize.result.from_geometry import fin_measures, geometry_warnings, radius_choice, solve
+from digitize.result.to_json import dumps, to_dict
 
 BODY = np.array([[0, 0], [60, 12], [300, 12]], float)
 FIN = np.array([[250, 12], [280, 52], [310, 52], [300, 12]], float)

@@ -5,10 +5,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from digitize import cautions
+from digitize.margin import cautions
+from digitize.margin.stability import BY_CUTOUT, BY_PARTS, LEVELS, balance_quantity, deciding, margin_calibers, verdict
 from digitize.records import Quantity
-from digitize.rounding import with_band
-from digitize.stability import BY_CUTOUT, BY_PARTS, LEVELS, balance_quantity, deciding, margin_calibers, verdict
+from digitize.units.rounding import with_band
 
 
 def test_margin_of_rocket_a():

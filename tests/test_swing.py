@@ -10,10 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from digitize import cli
-from digitize.report.folder import rewrite_report
-from digitize.report.swing_card import reading
-from digitize.saved import read_saved
-from digitize.swing import (
+from digitize.plans.swing_test import (
     LONGEST_M,
     MOST_HIDDEN_CALIBERS,
     MOST_PULL_N,
@@ -25,7 +22,10 @@ from digitize.swing import (
     plan_swing,
     string_for,
 )
-from digitize.swing_record import OUTCOMES, read_swing
+from digitize.report.folder import rewrite_report
+from digitize.report.swing_card import reading
+from digitize.result.from_json import read_saved
+from digitize.result.swing_record import OUTCOMES, read_swing
 
 # a nose of slope 2 at 40 mm and fins of slope 16 at 275 mm on a 24 mm body of 300 mm, 90 g, balanced at 215
 ROCKET = Swung(90.0, 300.0, 24.0, 215.0, ((2.0, 40.0), (16.0, 275.0)))

@@ -15,10 +15,10 @@ import shapely
 from pypdfium2 import raw
 
 from digitize import cli
-from digitize.geometry import to_toml
+from digitize.geometry.toml import to_toml
+from digitize.printed.pattern_files import is_template, piece_svg, templates_pdf
+from digitize.printed.patterns import EDGE_MM, OVERLAP_MM, pieces, sheets
 from digitize.records import FinGroup, Geometry
-from digitize.template_files import is_template, piece_svg, templates_pdf
-from digitize.templates import EDGE_MM, OVERLAP_MM, pieces, sheets
 
 MM = 25.4 / 72
 BODY = np.array([[0, 0], [60, 12], [300, 12]], float)

@@ -11,22 +11,22 @@ from hypothesis import strategies as st
 from trace_scene import ASKED, FOCAL_PX, HEIGHT, SEDGE, WIDTH, drawn, fin_px, photo_file, seen
 
 from digitize.aero.components import centre_of_pressure
-from digitize.asked import words_of
-from digitize.assemble import doubt_of
 from digitize.errors import GeometryRefusal, Refusal, UnreadableRefusal, UsageRefusal
-from digitize.geometry import read_geometry
-from digitize.options import measure_options
+from digitize.geometry.toml import read_geometry
 from digitize.photo.calibration import CameraFile, write_camera
 from digitize.photo.read import read_photo
 from digitize.pipeline import points_reference, silhouette_of
 from digitize.records import ReferencePoints
-from digitize.result_json import to_dict
+from digitize.request.as_text import words_of
+from digitize.request.options import measure_options
+from digitize.result.from_photo import doubt_of
+from digitize.result.to_json import to_dict
 from digitize.solid.adjust import adjust_near
 from digitize.trace import edits, resolve
-from digitize.trace.ends import ends_of, partly_read, set_by_hand
-from digitize.trace.folder import open_folder
 from digitize.trace.history import HISTORY
 from digitize.trace.pull import pulls_of
+from digitize.trace.reference_ends import ends_of, partly_read, set_by_hand
+from digitize.trace.reopened import open_folder
 from digitize.trace.resolve import sketch_of, solve_briefly, trace
 from digitize.trace.session import Session
 from digitize.trace.sketch import from_json, to_json

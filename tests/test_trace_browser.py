@@ -11,9 +11,9 @@ from trace_scene import FOCAL_PX, HEIGHT, SEDGE, WIDTH, drawn_session, fin_px, p
 
 from digitize import cli
 from digitize.aero.components import centre_of_pressure
-from digitize.geometry import read_geometry
+from digitize.geometry.toml import read_geometry
 from digitize.photo.calibration import CameraFile, write_camera
-from digitize.trace.folder import open_folder
+from digitize.trace.reopened import open_folder
 from digitize.trace.session import Session
 from digitize.trace.weight import nose_weight
 

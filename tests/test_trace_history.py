@@ -13,8 +13,8 @@ from trace_scene import ASKED, drawn, drawn_session, fin_px, seen
 from digitize.trace import history as history_module
 from digitize.trace import looked
 from digitize.trace import session as session_module
-from digitize.trace.folder import open_folder
 from digitize.trace.history import HISTORY, Beginning, History, history_json, history_of
+from digitize.trace.reopened import open_folder
 from digitize.trace.session import Session
 from digitize.trace.sketch import Sketch, to_json
 

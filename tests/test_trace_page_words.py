@@ -8,8 +8,8 @@ from trace_page import Served, needs_chromium, until
 from trace_scene import drawn_session
 
 from digitize.records import Quantity
-from digitize.rounding import MOST_DECIMALS, with_band
 from digitize.trace.session import Session
+from digitize.units.rounding import MOST_DECIMALS, with_band
 
 pytestmark = needs_chromium
 VALUES = (0.0, -0.004, 0.8912, 1.66, 33.202, 445.149, -12.34, 2125.4, 19218.0)

@@ -13,9 +13,9 @@ from digitize.aero.components import centre_of_pressure
 from digitize.errors import Refusal, UsageRefusal
 from digitize.records import Photo
 from digitize.refused import Seen
-from digitize.trace.folder import open_folder
+from digitize.trace.begun import start_of
+from digitize.trace.reopened import open_folder
 from digitize.trace.session import Session
-from digitize.trace.start import start_of
 from digitize.trace.view import view
 
 AT_ODDS = {**ASKED, "scale": ["tube=30mm", "length=290mm"]}

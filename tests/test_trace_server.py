@@ -18,13 +18,13 @@ from starlette.testclient import TestClient
 from trace_scene import ASKED, FOCAL_PX, HEIGHT, WIDTH, drawn, fin_px, photo_file, seen
 
 from digitize import cli
-from digitize.asked import words_of
 from digitize.errors import Refusal
-from digitize.options import measure_options
 from digitize.photo.calibration import CameraFile, read_camera, write_camera
 from digitize.pipeline import camera_of
+from digitize.request.as_text import words_of
+from digitize.request.options import measure_options
 from digitize.trace import server
-from digitize.trace.folder import open_folder
+from digitize.trace.reopened import open_folder
 from digitize.trace.serve import listen
 from digitize.trace.session import Session
 from digitize.trace.words import WORDS

@@ -11,9 +11,9 @@ from trace_page import Served, needs_chromium, until
 from trace_scene import drawn_session
 
 from digitize.records import Quantity
-from digitize.rounding import MOST_DECIMALS, with_band
 from digitize.trace.session import Session
-from digitize.units import shown_in
+from digitize.units.rounding import MOST_DECIMALS, with_band
+from digitize.units.shown_units import shown_in
 
 pytestmark = needs_chromium
 VALUES = (0.0, 0.8912, 1.66, 33.202, 445.149, -12.34, 2125.4, 19218.0)

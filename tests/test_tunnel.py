@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 from published import rows
 
+from digitize.aero.method_view import MACH_WORDS, TUNNEL, method_view
 from digitize.aero.methods import CARRIED, CLASSIC, LATTICE, method_band, readings
 from digitize.records import FinGroup, Geometry
-from digitize.second_opinion import MACH_WORDS, TUNNEL, method_view
-from digitize.solve import solve
+from digitize.result.from_geometry import solve
 
 D, LENGTH, NOSE, TAIL, BASE, ROOT, TIP, TIP_RADIUS = 57.15, 1040.13, 269.24, 45.72, 37.0, 86.0, 54.0, 82.6
 PLACE_READ = 0.2

@@ -10,8 +10,8 @@ from scipy import stats
 from silhouettes import CALIPER_A, ROCKET_A, scene_a, solve
 
 from digitize.aero.components import centre_of_pressure
+from digitize.bands.resampling import SAMPLES, SOURCES, band, draw, next_measurement, shares
 from digitize.solid.adjust import Told
-from digitize.uncertainty import SAMPLES, SOURCES, band, draw, next_measurement, shares
 
 CARD = Reference("card", (0.0, 110.0), 0.0)
 

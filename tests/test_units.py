@@ -14,12 +14,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from digitize import cli, units, words_in_units
+from digitize import cli
 from digitize.report.page import report_html
 from digitize.report.text import summary_text
-from digitize.rounding import at_least, band_alone, both, sized, with_band
-from digitize.units import shown_in
-from digitize.words_in_units import in_words
+from digitize.units import sentences, shown_units
+from digitize.units.rounding import at_least, band_alone, both, sized, with_band
+from digitize.units.sentences import in_words
+from digitize.units.shown_units import shown_in
 
 ROCKET = "samples/rocket-a.toml"
 MOTORS = ("--motor", "large,24g,12g,70mm,5mm", "--motor", "small,16g,9g,44mm")
@@ -63,15 +64,15 @@ def both_folders(tmp_path, capsys):
 
 
 def test_the_factors_are_the_defined_ones():
-    assert units.MM_PER_INCH == 25.4
-    assert pytest.approx(453.59237 / 16, rel=1e-15) == units.GRAMS_PER_OUNCE
-    assert pytest.approx(0.45359237 * 9.80665, rel=1e-15) == units.NEWTONS_PER_POUND_FORCE
+    assert shown_units.MM_PER_INCH == 25.4
+    assert pytest.approx(453.59237 / 16, rel=1e-15) == shown_units.GRAMS_PER_OUNCE
+    assert pytest.approx(0.45359237 * 9.80665, rel=1e-15) == shown_units.NEWTONS_PER_POUND_FORCE
     with shown_in("in"):
-        assert units.shown_number(304.8, "mm") == pytest.approx(12, rel=1e-15)
-        assert units.shown_number(0.3048, "m") == pytest.approx(1, rel=1e-15)
-        assert units.shown_number(1609.344 / 1000, "km/h") == pytest.approx(1, rel=1e-15)  # the mile, 1760 yards
-        assert units.shown_number(645.16, "mm²") == pytest.approx(1, rel=1e-15)
-        assert units.shown_number(3.0, "calibers") == 3
+        assert shown_units.shown_number(304.8, "mm") == pytest.approx(12, rel=1e-15)
+        assert shown_units.shown_number(0.3048, "m") == pytest.approx(1, rel=1e-15)
+        assert shown_units.shown_number(1609.344 / 1000, "km/h") == pytest.approx(1, rel=1e-15)  # the mile, 1760 yards
+        assert shown_units.shown_number(645.16, "mm²") == pytest.approx(1, rel=1e-15)
+        assert shown_units.shown_number(3.0, "calibers") == 3
 
 
 @pytest.mark.parametrize(
@@ -150,7 +151,7 @@ def test_a_sentence_s_number_reads_as_in_the_table():
     warning = {"text": "the photo's 38.0 ± 1.0 mm", "code": "X"}
     data = {"span_mm": {"value": 38.0499, "pm95": 0.98}, "warnings": [warning]}
     with shown_in("in"):
-        assert words_in_units.told(data)["warnings"][0]["text"] == "the photo's 1.498 ± 0.039 in"
+        assert sentences.told(data)["warnings"][0]["text"] == "the photo's 1.498 ± 0.039 in"
 
 
 def test_the_result_is_the_same_but_for_its_units(both_folders):
@@ -241,4 +242,4 @@ def test_a_result_from_before_there_were_units_is_metric(both_folders):
 
 
 def test_docstring_numbers():
-    assert doctest.testmod(words_in_units, raise_on_error=True).attempted >= 1
+    assert doctest.testmod(sentences, raise_on_error=True).attempted >= 1

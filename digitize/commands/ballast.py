@@ -61,11 +61,11 @@ def ballast(
     ] = False,
 ) -> None:
     """Nose weight needed for a wanted margin, with the curve of margin against grams; and the other remedy, fins."""
-    from digitize.ballast_plan import asked_of, plan_ballast
-    from digitize.options import parse_units
+    from digitize.plans.ballast_plan import asked_of, plan_ballast
     from digitize.report.ballast_page import ballast_html, summary
-    from digitize.result_json import dumps
-    from digitize.saved import check_put, put, read_saved
+    from digitize.request.options import parse_units
+    from digitize.result.from_json import check_put, put, read_saved
+    from digitize.result.to_json import dumps
 
     shown_units = parse_units(units)
     saved = read_saved(folder).shown_in(shown_units)

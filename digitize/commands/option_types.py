@@ -7,8 +7,8 @@ from typing import Annotated
 import typer
 
 from digitize.errors import Refusal
-from digitize.units import shown_in
-from digitize.words_in_units import in_words
+from digitize.units.sentences import in_words
+from digitize.units.shown_units import shown_in
 
 MotorOption = Annotated[
     list[str] | None,

@@ -23,8 +23,8 @@ def sheet(
     ] = None,
 ) -> None:
     """A true-size scale sheet to print and lay beside the rocket."""
-    from digitize.options import PAPERS, parse_choice
-    from digitize.sheet import write_sheet
+    from digitize.printed.scale_sheet import write_sheet
+    from digitize.request.options import PAPERS, parse_choice
 
     paper = parse_choice(paper, "--paper", PAPERS)
     path = out or Path(f"scale-sheet-{paper}.pdf")

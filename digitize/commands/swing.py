@@ -45,15 +45,15 @@ def swing(
 ) -> None:
     """Plan of a swing test on a string, as a card to print, and the record of its outcome."""
     from digitize.errors import UsageRefusal
-    from digitize.loading import parse_balance
-    from digitize.options import parse_choice, parse_units
-    from digitize.quantities import length_mm, mass_g, speed_mps
+    from digitize.plans.swing_plan import Asked, outcome_of, plan_of
     from digitize.report.folder import rewrite_report
     from digitize.report.swing_card import card_html, swing_summary
-    from digitize.result_json import dumps
-    from digitize.saved import check_put, put, read_saved
-    from digitize.swing_plan import Asked, outcome_of, plan_of
-    from digitize.swing_record import OUTCOMES, RECORD, new_record, read_swing
+    from digitize.request.balance_options import parse_balance
+    from digitize.request.options import parse_choice, parse_units
+    from digitize.result.from_json import check_put, put, read_saved
+    from digitize.result.swing_record import OUTCOMES, RECORD, new_record, read_swing
+    from digitize.result.to_json import dumps
+    from digitize.units.quantities import length_mm, mass_g, speed_mps
 
     if note is not None and outcome is None:
         raise UsageRefusal("--note was given without an outcome", "give --outcome too")

@@ -22,10 +22,10 @@ def templates(
 ) -> None:
     """The cut-out and one fin of each group at true size, as PDF on sheets of paper and as SVG."""
     from digitize.files import check_folder
-    from digitize.options import PAPERS, parse_choice, parse_units
-    from digitize.saved import read_saved
-    from digitize.templates import pieces_of
-    from digitize.units import shown_in
+    from digitize.printed.patterns import pieces_of
+    from digitize.request.options import PAPERS, parse_choice, parse_units
+    from digitize.result.from_json import read_saved
+    from digitize.units.shown_units import shown_in
 
     paper = parse_choice(paper, "--paper", PAPERS)
     saved = read_saved(folder).shown_in(parse_units(units))
@@ -39,9 +39,9 @@ def templates(
 
 def _write(place: Path, found, paper: str, balance_mm: float) -> None:
     from digitize.files import replace_own_file
-    from digitize.rounding import both
-    from digitize.template_files import is_template, piece_svg, templates_pdf
-    from digitize.templates import BAR_MM, sheets
+    from digitize.printed.pattern_files import is_template, piece_svg, templates_pdf
+    from digitize.printed.patterns import BAR_MM, sheets
+    from digitize.units.rounding import both
 
     pages = tuple(sheet for piece in found for sheet in sheets(piece, paper))
     replace_own_file(place / PDF, templates_pdf(pages), is_template)

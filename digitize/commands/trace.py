@@ -31,11 +31,11 @@ def trace(
 ) -> None:
     """A page on this machine: the photo with the outline over it, to drag right by hand; the numbers follow."""
     from digitize.errors import UsageRefusal
-    from digitize.options import parse_units
     from digitize.photo.calibration import read_camera
     from digitize.report.folder import check_out_dir
-    from digitize.trace.folder import open_folder
+    from digitize.request.options import parse_units
     from digitize.trace.history import read_history
+    from digitize.trace.reopened import open_folder
     from digitize.trace.serve import serve
 
     shown_units = parse_units(units)

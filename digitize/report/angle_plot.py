@@ -3,8 +3,8 @@
 import math
 from html import escape
 
-from digitize.rounding import counted, exact, fixed, sized
-from digitize.units import shown_number, unit_of
+from digitize.units.rounding import counted, exact, fixed, sized
+from digitize.units.shown_units import shown_number, unit_of
 
 _WIDTH, _HEIGHT = 640, 300
 _LEFT, _RIGHT, _TOP, _BOTTOM = 62, 14, 14, 40

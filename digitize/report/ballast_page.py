@@ -3,11 +3,11 @@
 import textwrap
 from html import escape
 
-from digitize.cautions import CAUTIONS
+from digitize.margin.cautions import CAUTIONS
 from digitize.report.plain_page import bullets, page, paragraphs, section, table
-from digitize.rounding import at_least, exact, sized, with_band
-from digitize.units import MM, now, shown_number, unit_of
-from digitize.words_in_units import in_its_units
+from digitize.units.rounding import at_least, exact, sized, with_band
+from digitize.units.sentences import in_its_units
+from digitize.units.shown_units import MM, now, shown_number, unit_of
 
 _WIDTH, _HEIGHT, _LEFT, _RIGHT, _TOP, _BOTTOM = 760, 400, 56, 20, 16, 46
 _HALO = 'paint-order="stroke" stroke="#fcfbf7" stroke-width="4" stroke-linejoin="round"'

@@ -14,17 +14,17 @@ import numpy as np
 from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 
-from digitize.cautions import CAUTIONS
 from digitize.errors import ExitCode, Refusal, UsageRefusal
 from digitize.files import check_folder, replace_file
-from digitize.geometry import standing, to_toml
+from digitize.geometry.toml import standing, to_toml
+from digitize.margin.cautions import CAUTIONS
 from digitize.records import Geometry, Result
 from digitize.report.ballast_page import headline
 from digitize.report.page import foot, report_html, sections
 from digitize.report.svg import outline_svg
-from digitize.result_json import SCHEMA, dumps, to_dict
-from digitize.saved import Saved
-from digitize.swing_record import shown_swing
+from digitize.result.from_json import Saved
+from digitize.result.swing_record import shown_swing
+from digitize.result.to_json import SCHEMA, dumps, to_dict
 
 RESULT, GEOMETRY, OVERLAY, OUTLINE, REPORT = NAMES = (
     "result.json",

@@ -15,8 +15,8 @@ from scipy.optimize import isotonic_regression
 from shapely.geometry import MultiPoint, Polygon, box
 
 from digitize.report.ink import words_size
-from digitize.rounding import sized, with_band
-from digitize.units import shown_number
+from digitize.units.rounding import sized, with_band
+from digitize.units.shown_units import shown_number
 
 PHOTO_LONG_SIDE_PX = 1800  # of the photo on the overlay; the sheet around it may add a few hundred
 LETTER_PX = PHOTO_LONG_SIDE_PX / 62

@@ -17,7 +17,7 @@ from digitize.report.titleblock import (
     draw_title_block,
     title_block_height,
 )
-from digitize.words_in_units import in_its_units
+from digitize.units.sentences import in_its_units
 
 LONGEST_SIDE_PX = 2400
 MARGIN_PX = 1.2 * LETTER_PX

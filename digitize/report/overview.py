@@ -5,9 +5,9 @@ from urllib.parse import quote
 
 from digitize.report.style import STYLE
 from digitize.report.text import deciding_margin, headline_of, margin_words
-from digitize.rounding import counted, with_band
-from digitize.saved import PAGE_MARK
-from digitize.words_in_units import in_its_units
+from digitize.result.from_json import PAGE_MARK
+from digitize.units.rounding import counted, with_band
+from digitize.units.sentences import in_its_units
 
 _ORDER = {"not measured": 0, "do not fly": 1, "look again": 2, "marginal": 3, "fly": 4}
 

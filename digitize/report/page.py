@@ -7,7 +7,7 @@ from digitize import __version__
 from digitize.report import angle_plot, range_page, swing_card, tables
 from digitize.report.style import STYLE
 from digitize.report.text import headline_of
-from digitize.words_in_units import in_its_units
+from digitize.units.sentences import in_its_units
 
 OFFICER = "The range safety officer decides."
 

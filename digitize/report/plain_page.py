@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from html import escape
 
 from digitize.report.style import STYLE
-from digitize.saved import PAGE_MARK
+from digitize.result.from_json import PAGE_MARK
 
 
 def page(title: str, heading: str, below: str, sections: Sequence[str], style: str = "") -> str:

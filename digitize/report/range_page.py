@@ -4,7 +4,7 @@ from html import escape
 
 from digitize.report.ballast_page import headline
 from digitize.report.text import by_cutout, sentence
-from digitize.rounding import sized, with_band
+from digitize.units.rounding import sized, with_band
 
 
 def cross_checks(result: dict) -> str:

@@ -9,7 +9,7 @@ from digitize.errors import Refusal
 from digitize.refused import Seen
 from digitize.report import ink
 from digitize.report.titleblock import MODEL_PATTERN, REFERENCE_PATTERN
-from digitize.words_in_units import in_words
+from digitize.units.sentences import in_words
 
 LONGEST_SIDE_PX, SHORTEST_WIDTH_PX = 1600, 800
 LETTER_PX = 24

@@ -7,8 +7,8 @@ from html import escape
 
 import numpy as np
 
-from digitize.rounding import with_band
-from digitize.words_in_units import in_its_units
+from digitize.units.rounding import with_band
+from digitize.units.sentences import in_its_units
 
 _MARGIN_MM = 8.0
 _DECIMALS = 3

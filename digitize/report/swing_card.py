@@ -5,8 +5,8 @@ from html import escape
 
 from digitize.report.plain_page import bullets, page, paragraphs, section, steps
 from digitize.report.text import sentence
-from digitize.rounding import at_least, counted, fixed, sized
-from digitize.words_in_units import in_its_units, in_words
+from digitize.units.rounding import at_least, counted, fixed, sized
+from digitize.units.sentences import in_its_units, in_words
 
 OFFICER = "The range safety officer decides."
 CAUTIONS = (

@@ -3,7 +3,7 @@
 from html import escape
 
 from digitize.report.text import by_cutout, cutout_note, deciding_state, in_calibers, scale_words, sentence
-from digitize.rounding import band_alone, exact, fixed, signed, sized, with_band
+from digitize.units.rounding import band_alone, exact, fixed, signed, sized, with_band
 
 
 def numbers(result: dict) -> str:

@@ -2,8 +2,8 @@
 
 import textwrap
 
-from digitize.rounding import counted, fixed, scale_with_band, signed, sized, with_band
-from digitize.words_in_units import in_its_units
+from digitize.units.rounding import counted, fixed, scale_with_band, signed, sized, with_band
+from digitize.units.sentences import in_its_units
 
 _WIDTH = 80
 _LABEL = 20

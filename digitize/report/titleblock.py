@@ -3,8 +3,8 @@
 from digitize.report import ink
 from digitize.report.layout import FINE_PX, LETTER_PX
 from digitize.report.text import deciding_margin, margin_words
-from digitize.rounding import scale_with_band, with_band
-from digitize.units import IN, now
+from digitize.units.rounding import scale_with_band, with_band
+from digitize.units.shown_units import IN, now
 
 MODEL_PATTERN = (LETTER_PX * 0.42, LETTER_PX * 0.34)
 AXIS_PATTERN = tuple(LETTER_PX * k for k in (1.1, 0.25, 0.2, 0.25))

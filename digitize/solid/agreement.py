@@ -12,9 +12,9 @@ from itertools import combinations
 import numpy as np
 
 from digitize.errors import ScaleRefusal
-from digitize.likely import unlikely
 from digitize.records import Warn
 from digitize.solid.adjust import Adjusted, Problem, adjust, alone
+from digitize.solid.likely import unlikely
 from digitize.solid.start import start_depths
 
 BEYOND = 3.0

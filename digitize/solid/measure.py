@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from digitize.errors import OutlineRefusal
-from digitize.geometry import rounded
+from digitize.geometry.toml import rounded
 from digitize.neighbours import tree_of
 from digitize.photo.camera import CameraPrior
 from digitize.records import FinGroup, Geometry, ReferencePoints, Silhouette, Warn

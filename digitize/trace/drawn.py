@@ -5,11 +5,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from digitize.assemble import Measured
 from digitize.errors import GeometryRefusal, ScaleRefusal, UsageRefusal
-from digitize.geometry import rounded
+from digitize.geometry.toml import rounded
 from digitize.pipeline import camera_of, references_of, told_of
 from digitize.records import Geometry, Photo, Silhouette
+from digitize.result.from_photo import Measured
 from digitize.solid.adjust import EndPoints, Problem
 from digitize.solid.agreement import check_agreement
 from digitize.solid.axis import AxisView

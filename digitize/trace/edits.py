@@ -9,9 +9,9 @@ from dataclasses import replace
 import numpy as np
 
 from digitize.errors import UsageRefusal
-from digitize.geometry import FEWEST_FINS, MOST_FINS, overlapping
-from digitize.options import parse_pose
+from digitize.geometry.toml import FEWEST_FINS, MOST_FINS, overlapping
 from digitize.records import FinGroup, Geometry
+from digitize.request.options import parse_pose
 from digitize.solid.pose import Pose
 from digitize.trace.sketch import MOST_GROUPS, MOST_POINTS, Sketch, SketchFin, point, points
 

@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from digitize.assemble import HAND_OFF
 from digitize.records import Photo, Silhouette, Warn
+from digitize.result.from_photo import HAND_OFF
 from digitize.solid.measure import Solid
 from digitize.solid.pose import Pose
 from digitize.trace.held_fins import APART_PX, MOST_REACH_PX, TIP_PX, Case, fin_held, normal_of, outside_words

@@ -6,14 +6,14 @@ from itertools import pairwise
 import numpy as np
 import shapely
 
-from digitize.geometry import overlapping
+from digitize.bands.resampling import HIDDEN_SHARE
+from digitize.geometry.toml import overlapping
 from digitize.records import FinGroup, Geometry, Photo
 from digitize.solid.measure import Solid
 from digitize.solid.pose import Pose
 from digitize.trace.edits import corners
 from digitize.trace.seen import SEEN_SHARE, ribbon_of, straight_edge_beside
 from digitize.trace.sketch import Sketch, SketchFin
-from digitize.uncertainty import HIDDEN_SHARE
 
 APART_PX = 4.0
 """Beyond this an edge that was set lies off the found one: three deviations of both together."""

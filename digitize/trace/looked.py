@@ -3,11 +3,11 @@
 import json
 from collections.abc import Callable, Sequence
 
-from digitize.options import MeasureOptions
 from digitize.outline.region import FirstLook, first_look
 from digitize.pipeline import references_of, silhouette_of
 from digitize.records import Photo, ReferencePoints, Silhouette
 from digitize.refused import showing
+from digitize.request.options import MeasureOptions
 from digitize.trace.words import marked_of
 
 MOST_SEARCHES = 6

@@ -5,11 +5,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from digitize.assemble import Measured
 from digitize.errors import Refusal, UsageRefusal
-from digitize.options import MeasureOptions
 from digitize.pipeline import camera_of, fit_photo
 from digitize.records import Photo, ReferencePoints, Silhouette
+from digitize.request.options import MeasureOptions
+from digitize.result.from_photo import Measured
 from digitize.trace.held import off_warning, pulled_off
 from digitize.trace.resolve import HAND_SIGMA_PX
 from digitize.trace.sketch import point

@@ -13,13 +13,14 @@ from pathlib import Path
 
 import numpy as np
 
-from digitize.assemble import Measured, assemble
+from digitize.bands.resampling import HIDDEN_SHARE
 from digitize.errors import GeometryRefusal, UsageRefusal
-from digitize.geometry import check_geometry, rounded
-from digitize.options import MeasureOptions, measure_options
+from digitize.geometry.toml import check_geometry, rounded
 from digitize.photo.camera import Camera
 from digitize.pipeline import points_reference, told_of
 from digitize.records import FinGroup, Geometry, Photo, Result
+from digitize.request.options import MeasureOptions, measure_options
+from digitize.result.from_photo import Measured, assemble
 from digitize.solid.adjust import Adjusted, EndPoints, Problem, TubeLimbs, adjust, adjust_near
 from digitize.solid.agreement import check_agreement, check_roughly
 from digitize.solid.fin_edges import outward
@@ -27,11 +28,10 @@ from digitize.solid.measure import FinsSaid, FinTrace, Solid
 from digitize.solid.pose import Pose, view_of_axis
 from digitize.solid.sound import MOST_TILT_RAD
 from digitize.solid.start import start_depth
-from digitize.trace.ends import ends_of, set_by_hand, told_lengths
 from digitize.trace.held import hold, off_warning, unseen_warning
 from digitize.trace.held_fins import UNSEEN_SIGMA_PX
+from digitize.trace.reference_ends import ends_of, set_by_hand, told_lengths
 from digitize.trace.sketch import HAND_SIGMA_PX, Sketch, SketchFin, to_json
-from digitize.uncertainty import HIDDEN_SHARE
 
 HAND_AXIS_SIGMA_PX = 1.0
 SEARCHED = ("ruler", "a4", "letter", "card", "checker", "sheet")

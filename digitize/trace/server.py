@@ -13,16 +13,16 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from digitize.errors import Refusal, UsageRefusal
+from digitize.printed.pattern_files import templates_pdf
+from digitize.printed.patterns import pieces_of, sheets
 from digitize.report.folder import OWN, REPORT
-from digitize.saved import read_saved
-from digitize.template_files import templates_pdf
-from digitize.templates import pieces_of, sheets
+from digitize.result.from_json import read_saved
 from digitize.trace.guard import Guard
 from digitize.trace.session import Session
 from digitize.trace.view import brief, view
 from digitize.trace.weight import nose_weight
-from digitize.units import UNITS, shown_in
-from digitize.words_in_units import in_words
+from digitize.units.sentences import in_words
+from digitize.units.shown_units import UNITS, shown_in
 
 LARGEST_UPLOAD = 120_000_000
 LARGEST_JSON = 400_000

@@ -14,19 +14,20 @@ from pathlib import Path
 import numpy as np
 import shapely
 
-from digitize.assemble import Measured
 from digitize.errors import GeometryRefusal, Refusal, UsageRefusal
 from digitize.files import replace_file
-from digitize.geometry import rounded
-from digitize.options import parse_pdf
+from digitize.geometry.toml import rounded
 from digitize.photo.calibration import parse_camera, read_camera
 from digitize.photo.read import read_photo
 from digitize.pipeline import camera_of, fit_photo
 from digitize.records import Geometry, Photo, Result
 from digitize.refused import Seen
 from digitize.report.folder import PDF, check_out_dir, paper_of, write_results
-from digitize.saved import units_of
+from digitize.request.options import parse_pdf
+from digitize.result.from_json import units_of
+from digitize.result.from_photo import Measured
 from digitize.trace import edits
+from digitize.trace.begun import Start, start_of
 from digitize.trace.changed import changed_by_hand
 from digitize.trace.drawn import drawn_of, measure_drawn
 from digitize.trace.history import HISTORY, Beginning, History, history_json, read_history
@@ -35,9 +36,8 @@ from digitize.trace.pull import fit_pulled, pulls_of
 from digitize.trace.resolve import Traced, options_of, sketch_of, solve_briefly, solve_fully
 from digitize.trace.shown import Found, solved_of, sound, traced_of
 from digitize.trace.sketch import Sketch
-from digitize.trace.start import Start, start_of
 from digitize.trace.words import checked_words
-from digitize.units import MM
+from digitize.units.shown_units import MM
 
 DRAWN_COUNT = 3
 """Fins of a group whose number nobody told."""

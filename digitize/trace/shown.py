@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from digitize.assemble import Measured
 from digitize.errors import GeometryRefusal
 from digitize.records import Result, Warn
-from digitize.result_json import to_dict
+from digitize.result.from_photo import Measured
+from digitize.result.to_json import to_dict
 from digitize.trace.drawn import outline_of
 from digitize.trace.resolve import Traced, solve_fully, trace
 from digitize.trace.sketch import Sketch

@@ -4,14 +4,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from digitize.cautions import CAUTIONS
-from digitize.result_json import to_dict
+from digitize.margin.cautions import CAUTIONS
+from digitize.result.to_json import to_dict
 from digitize.trace import edits
-from digitize.trace.ends import partly_read, told_lengths
+from digitize.trace.reference_ends import partly_read, told_lengths
 from digitize.trace.resolve import Traced
 from digitize.trace.session import Session
-from digitize.units import shown_in
-from digitize.words_in_units import in_words, told
+from digitize.units.sentences import in_words, told
+from digitize.units.shown_units import shown_in
 
 FLATTEST = 0.6
 """A fin carries handles when it lies at least this flat in the picture (cosine of its angle)."""

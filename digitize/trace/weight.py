@@ -4,16 +4,16 @@ from pathlib import Path
 
 import numpy as np
 
-from digitize.ballast import Weight, with_weight
-from digitize.ballast_plan import Asked, asked_of, plan_ballast, states_of
 from digitize.errors import UsageRefusal
-from digitize.geometry import rounded
+from digitize.geometry.toml import rounded
+from digitize.plans.ballast_plan import Asked, asked_of, plan_ballast, states_of
+from digitize.plans.nose_weight import Weight, with_weight
 from digitize.records import Geometry, Result
 from digitize.report.ballast_page import fin_words, headline, notes
-from digitize.result_json import to_dict
-from digitize.saved import Saved
-from digitize.units import shown_in
-from digitize.words_in_units import told
+from digitize.result.from_json import Saved
+from digitize.result.to_json import to_dict
+from digitize.units.sentences import told
+from digitize.units.shown_units import shown_in
 
 WORDS = ("margin", "at", "fill", "density", "wall", "depth")
 """Options of `ballast` that the page holds; mass and balance point are told in its form."""

@@ -187,9 +187,9 @@ class Bench:
     """One photograph with what was found in it."""
 
     def __init__(self, shot: Shot):
-        from digitize.options import measure_options
         from digitize.photo.read import read_photo
         from digitize.pipeline import camera_of, silhouette_of
+        from digitize.request.options import measure_options
 
         self.shot, self.photo, self.found = shot, read_photo(shot.path), {}
         references = tuple(r for text in shot.references for r in self.reference(text))
@@ -209,8 +209,8 @@ class Bench:
     def reference(self, text: str):
         """What one --scale finds in the picture, each text looked for once. Raises ScaleRefusal."""
         from digitize.errors import ScaleRefusal
-        from digitize.options import measure_options
         from digitize.pipeline import references_of
+        from digitize.request.options import measure_options
 
         if text not in self.found:
             try:
@@ -223,10 +223,10 @@ class Bench:
 
     def outcome(self, kinds: tuple[str, ...], scale: list[str], slip: str, behind_said: bool) -> Outcome:
         """Measure with these scales."""
-        from digitize.assemble import assemble
         from digitize.errors import Refusal
-        from digitize.options import measure_options
         from digitize.pipeline import _check_band, fit_photo
+        from digitize.request.options import measure_options
+        from digitize.result.from_photo import assemble
 
         truth, told = self.shot.truth, dict(self.shot.told)
         if behind_said:

@@ -43,7 +43,7 @@ class Case:
 def truth_of(scene) -> Truth:
     """True numbers: the classic method on the true shape, so that the photo is judged, not the formula."""
     from digitize.aero.components import centre_of_pressure
-    from digitize.areas import cutout
+    from digitize.geometry.side_area import cutout
     from digitize.records import FinGroup, Geometry
 
     rocket = scene.rocket

@@ -33,11 +33,11 @@ FIN_TURN_DEG, FIN_SCALE, WOBBLE_PX, BITE_CALIBERS = 2.0, 0.015, 2.0, 0.25
 
 def solve(photo, options, outline_px, sigma_px, references=None):
     """(result as written, measured) or (words of the refusal, None), and the processor's seconds it took."""
-    from digitize.assemble import assemble
     from digitize.errors import Refusal
     from digitize.pipeline import _check_band, camera_of, fit_photo, references_of
     from digitize.records import Silhouette
-    from digitize.result_json import to_dict
+    from digitize.result.from_photo import assemble
+    from digitize.result.to_json import to_dict
 
     began = time.process_time()
     silhouette = Silhouette(outline_px, np.full(len(outline_px), sigma_px), np.zeros(photo.rgb.shape[:2], bool))
@@ -81,8 +81,8 @@ def seen_words(result: dict, measured) -> str:
 
 def hand_row(path: Path, pose: str | None) -> tuple[str, float | None]:
     """(line, error of length over diameter in per cent or None)."""
-    from digitize.options import measure_options
     from digitize.photo.read import read_photo
+    from digitize.request.options import measure_options
 
     hand = json.loads(path.read_text())
     picture = next(p for p in (path.with_suffix(s) for s in (".jpg", ".png")) if p.exists())
@@ -133,8 +133,8 @@ def mask_outline(path: Path) -> np.ndarray:
 
 
 def score_masks(folder: Path, only, unsaid: bool) -> None:
-    from digitize.options import measure_options
     from digitize.photo.read import read_photo
+    from digitize.request.options import measure_options
 
     files = [f for f in sorted(folder.glob("*.mask.png")) if not only or f.name.split(".")[0] in only]
     for telling in ("reference", "caliper", "both"):
@@ -231,8 +231,8 @@ def score_drawn(photos: int, seed: int, loose: bool, unsaid: bool, only) -> None
     from drawing.occasions import random_scene
     from silhouettes import outline_of, points_of, silhouette_of
 
-    from digitize.options import measure_options
     from digitize.records import Photo
+    from digitize.request.options import measure_options
 
     errors = []
     for number in [int(s) for s in only] if only else seed * 1_000_000 + np.arange(photos):

@@ -79,8 +79,8 @@ def command_line(photo: Path, told: dict) -> str:
 def run(photo: Path, told: dict, out: Path) -> Outcome:
     """Measure one photo inside this process with the options as a user types them."""
     from digitize.errors import Refusal
-    from digitize.options import measure_options
     from digitize.pipeline import measure
+    from digitize.request.options import measure_options
 
     started = time.perf_counter()
     code, result, words = 0, None, ""

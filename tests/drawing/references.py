@@ -144,7 +144,7 @@ def _checker(reference: Reference, columns: int, rows: int, texel_mm: float) -> 
 @lru_cache(maxsize=1)
 def sheet_rectangles_mm() -> np.ndarray:
     """(n, 4) left, top, width, height of the black rectangles on the printed sheet, read from its PDF."""
-    from digitize.sheet import write_sheet
+    from digitize.printed.scale_sheet import write_sheet
 
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "sheet.pdf"

@@ -1,12 +1,12 @@
 """Flat reference objects found in the photo: one module a kind of object."""
 
+from digitize.photo.references.sheet_finder import find_sheets
 from digitize.records import Photo, ReferencePoints
 
 from .card import find_card
 from .checker import find_checker
 from .paper import find_paper
 from .ruler import find_ruler
-from .sheet import find_sheets
 
 KINDS = ("card", "a4", "letter", "ruler", "checker", "sheet")
 

@@ -12,10 +12,10 @@ import cv2
 import numpy as np
 
 from digitize.errors import ScaleRefusal
+from digitize.photo.references.edge_lines import Side, fit_side, meet, sample
 from digitize.records import Photo, ReferencePoints, Warn
 
 from ..camera import FILM_DIAGONAL_MM
-from .edges import Side, fit_side, meet, sample
 from .quads import MAX_TILT_DEG, find_quads
 
 SEARCH_PX = 1200  # longer side of the reduced picture

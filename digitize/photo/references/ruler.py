@@ -8,9 +8,9 @@ import cv2
 import numpy as np
 
 from digitize.errors import ScaleRefusal
+from digitize.photo.references.edge_lines import grey_linear
 from digitize.records import Photo, ReferencePoints, Warn
 
-from .edges import grey_linear
 from .quads import find_quads
 from .rectangle import SEARCH_PX
 from .ruler_body import ruler_outline

@@ -5,7 +5,8 @@ silhouette.
 import cv2
 import numpy as np
 
-from .edges import sample
+from digitize.photo.references.edge_lines import sample
+
 from .ruler_ticks import Ticks
 
 WIDEST_MM, NARROWEST_MM, USUAL_MM = 48.0, 11.0, 31.0

@@ -4,7 +4,7 @@ import { html, plainly } from "./dom.js";
 // As the report writes a band: two digits, rounded up, the value to the same place, never finer than its unit allows.
 const MOST = { mm: 1, "mm\u00b2": 0, g: 1, calibers: 2, in: 3, "in\u00b2": 3, oz: 2 };
 
-// What is shown, as the program's units.py has it; what comes and goes stays metric.
+// What is shown, as the program's units/shown_units.py has it; what comes and goes stays metric.
 const IMPERIAL = { mm: ["in", 1 / 25.4], "mm\u00b2": ["in\u00b2", 1 / 25.4 ** 2], g: ["oz", 1 / 28.349523125] };
 let inches = false;
 export const showUnits = (units) => (inches = units === "in");

@@ -1,0 +1,1 @@
+"""A rocket as components, its file, its words and its side area."""

@@ -1,0 +1,1 @@
+"""The margin of stability, the balance point, the verdict."""

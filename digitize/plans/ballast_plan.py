@@ -1,0 +1,324 @@
+"""From a results folder and what was asked to the whole plan of nose weight, as ballast.json holds it."""
+
+import math
+from dataclasses import dataclass
+
+from digitize.aero.limits import CODES
+from digitize.errors import GeometryRefusal, UsageRefusal
+from digitize.margin import stability
+from digitize.margin.balance import Loading, asked_again, mass_quantity, placed
+from digitize.margin.cautions import mass_caution
+from digitize.plans.nose_cavity import filling, nose_cavity
+from digitize.plans.nose_weight import (
+    FIN_DENSITY_G_CM3,
+    MATERIAL_WORDS,
+    MATERIALS,
+    MOST_TIMES,
+    WALL_MM,
+    LargerFins,
+    State,
+    at_place,
+    into_cavity,
+    larger_fins,
+    lower,
+    needed,
+    state_of,
+)
+from digitize.records import BalancePoint, BalanceState, Quantity
+from digitize.request.balance_options import balance_of, parse_balance
+from digitize.result.from_json import MADE_BY, Saved
+from digitize.units.quantities import density_g_cm3, length_mm, mass_g
+from digitize.units.rounding import exact
+from digitize.units.shown_units import MM
+
+GRAVITY = 9.80665
+THRUST_TO_WEIGHT = 5.0  # common practice, no source
+MOST_DENSITY_G_CM3 = 23.0  # no metal is denser
+MOST_CALIBERS = 20.0
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What the command line says; None: not said. margin: calibers at the low end of the band."""
+
+    margin: float = stability.WANTED_CALIBERS
+    at_mm: float | None = None
+    fill: str | None = None
+    density_g_cm3: float | None = None
+    wall_mm: float | None = None
+    depth_mm: float | None = None
+    mass_g: float | None = None
+    balance: BalancePoint | None = None
+    fin_density_g_cm3: float | None = None
+
+
+def asked_of(
+    margin: float = stability.WANTED_CALIBERS,
+    at: str | None = None,
+    fill: str | None = None,
+    density: str | None = None,
+    wall: str | None = None,
+    depth: str | None = None,
+    mass: str | None = None,
+    balance: str | None = None,
+    fin_density: str | None = None,
+) -> Asked:
+    """The options as typed, parsed. Raises UsageRefusal."""
+    if not math.isfinite(margin) or not 0 <= margin <= MOST_CALIBERS:
+        raise UsageRefusal(f"--margin: {margin:g} is no margin to want", "give calibers, 0 to 20, as 1.5")
+    return Asked(
+        margin=margin,
+        at_mm=None if at is None else length_mm(at, "--at"),
+        fill=fill,
+        density_g_cm3=None if density is None else density_g_cm3(density, "--density"),
+        wall_mm=None if wall is None else length_mm(wall, "--wall"),
+        depth_mm=None if depth is None else length_mm(depth, "--depth"),
+        mass_g=None if mass is None else mass_g(mass, "--mass"),
+        balance=None if balance is None else parse_balance(balance),
+        fin_density_g_cm3=None if fin_density is None else density_g_cm3(fin_density, "--fin-density"),
+    )
+
+
+def plan_ballast(saved: Saved, asked: Asked) -> dict:
+    """The plan as plain dictionaries, lists, strings and numbers. Raises UsageRefusal, GeometryRefusal."""
+    material, density = _material(asked)
+    if not saved.geometry.fins:
+        raise GeometryRefusal(
+            f"{saved.name} has no fins, and no weight in the nose makes up for that",
+            "Add fins, and solve or measure again",
+        )
+    diameter = saved.data["max_diameter_mm"]["value"]
+    before = states_of(saved, asked)
+    if asked.at_mm is not None:
+        length = float(saved.geometry.profile_mm[-1, 0])
+        if asked.at_mm >= length:
+            raise UsageRefusal(
+                f"--at: {asked.at_mm:g} mm is beyond the body's end at {length:.0f} mm", "give a place in it"
+            )
+        weight_of, holds = at_place(asked.at_mm), None
+    else:
+        cavity = _cavity(saved, asked)
+        weight_of, holds = into_cavity(cavity, density), filling(cavity, cavity.depth_mm, density)[0]
+    found = needed(before, weight_of, asked.margin, diameter, holds)
+    outside = _is_outside(saved)
+    fins = None
+    if found.kind != "none needed" and saved.geometry.fins and not outside:
+        fin_density = asked.fin_density_g_cm3 or FIN_DENSITY_G_CM3
+        fins = larger_fins(saved.geometry, before, asked.margin, diameter, fin_density)
+    lift_off = max(state.mass_g.value for state in found.states)
+    return {
+        "made_by": MADE_BY,
+        "name": saved.name,
+        "units": saved.data.get("units") or MM,
+        "wanted_calibers": asked.margin,
+        "outcome": found.kind,
+        "weight": {"mass_g": found.weight.mass_g, "x_mm": found.weight.x_mm, "depth_mm": found.weight.depth_mm},
+        "fill": None if material is None else _fill(material, density, asked, holds),
+        "before": [_state(state) for state in before],
+        "after": [_state(state) for state in found.states],
+        "before_mass_g": round(max(state.mass_g.value for state in before), 2),
+        "lift_off_mass_g": round(lift_off, 2),
+        "thrust_n": THRUST_TO_WEIGHT * GRAVITY * lift_off / 1000,
+        "mass_caution": mass_caution(round(lift_off, 1)),
+        "reference_words": _reference_words(outside),
+        "doubt": _doubt(saved),
+        "question": asked_end(saved, asked, before),
+        "fins": None
+        if fins is None
+        else {"most_times": MOST_TIMES, **{k: _fins(f) for k, f in zip(("span", "whole"), fins, strict=True)}},
+        "fins_words": _fins_words(saved, asked, outside),
+        "curve": {
+            "grams": found.curve[:, 0].round(3).tolist(),
+            "margin_calibers": found.curve[:, 1].round(4).tolist(),
+            "low_calibers": found.curve[:, 2].round(4).tolist(),
+            "x_mm": found.curve[:, 3].round(3).tolist(),
+        },
+    }
+
+
+def states_of(saved: Saved, asked: Asked) -> tuple[State, ...]:
+    """The states of flight, from the result or as said now. Raises UsageRefusal where mass or balance is missing."""
+    data, kept = saved.data, saved.data.get("balance_states") or []
+    if asked.balance is None and not kept:
+        raise UsageRefusal(f"{saved.folder} holds no balance point", "give --balance, or measure again with --balance")
+    said = asked.mass_g is not None or asked.balance is not None
+    if said and len(kept) > 1:
+        raise UsageRefusal(
+            "--mass or --balance was given, but the result holds several motors' states",
+            "leave them out, or measure or solve again with other ones",
+        )
+    if not said:
+        if any(state["mass_g"] is None for state in kept):
+            raise UsageRefusal(f"{saved.folder} holds no mass", "give --mass, or measure again with --mass")
+        return tuple(
+            _as_state(
+                saved, _words(s), _quantity(s["mass_g"]), _quantity(s["balance_mm"]), _quantity(s["margin_calibers"])
+            )
+            for s in kept
+        )
+    mass = mass_quantity(asked.mass_g) if asked.mass_g is not None else kept and _quantity(kept[0]["mass_g"])
+    if not mass:
+        raise UsageRefusal(f"{saved.folder} holds no mass", "give --mass too")
+    if asked.balance is None:
+        state = kept[0]
+        margin, balance = _quantity(state["margin_calibers"]), _quantity(state["balance_mm"])
+    else:
+        balance, margin = said_loading(saved, asked).balance, None
+    if balance.value >= data["length_mm"]["value"]:
+        raise UsageRefusal(
+            f"--balance: {exact(balance.value)} mm is beyond the body's end", "measure it from the nose tip"
+        )
+    return (_as_state(saved, "as said", mass, balance, margin),)
+
+
+def said_loading(saved: Saved, asked: Asked) -> Loading:
+    """The balance point as said now, from the nose tip. Raises UsageRefusal if it is off the body."""
+    return placed(Loading(**balance_of(asked.balance)), _quantity(saved.data["length_mm"]))
+
+
+def asked_end(saved: Saved, asked: Asked, states: tuple[State, ...]) -> str:
+    """What to ask about a balance point said now, as the verdict would; empty if nothing.
+
+    Raises UsageRefusal where the verdict would be 'look again' until the end is said.
+    """
+    if asked.balance is None:
+        return ""
+    state = states[0]
+    found = (BalanceState("as said", None, state.mass_g, state.balance_mm, state.margin_calibers),)
+    data = saved.data
+    warnings, question = asked_again(
+        said_loading(saved, asked), found, data["length_mm"]["value"], data["max_diameter_mm"]["value"]
+    )
+    for warning in warnings:
+        raise UsageRefusal(f"--balance: {warning.text.rstrip('.')}", warning.remedy)
+    return question or ""
+
+
+def _as_state(saved: Saved, words: str, mass: Quantity, balance: Quantity, margin: Quantity | None) -> State:
+    """With the margin by the centre of pressure, or for a shape outside the method by whichever may be lower."""
+    data = saved.data
+    diameter = _quantity(data["max_diameter_mm"])
+    if margin is None:
+        margin = stability.margin_calibers(_quantity(data["cp"]["x_mm"]), balance, diameter)
+    by_parts = state_of(words, mass, balance, margin, diameter.value)
+    if not _is_outside(saved):
+        return by_parts
+    by_cutout = stability.margin_calibers(_quantity(data["cutout"]["centroid_mm"]), balance, diameter)
+    return lower(by_parts, state_of(words, mass, balance, by_cutout, diameter.value))
+
+
+def _material(asked: Asked) -> tuple[str | None, float]:
+    if asked.at_mm is not None:
+        extra = [
+            n
+            for n, v in (
+                ("--fill", asked.fill),
+                ("--density", asked.density_g_cm3),
+                ("--wall", asked.wall_mm),
+                ("--depth", asked.depth_mm),
+            )
+            if v is not None
+        ]
+        if extra:
+            raise UsageRefusal(
+                f"--at and {extra[0]} were both given", "say where a weight goes, or what the nose is filled with"
+            )
+        return None, 0.0
+    name = (asked.fill or "clay").strip().lower()
+    if name not in MATERIALS:
+        raise UsageRefusal(
+            f"--fill: {asked.fill!r} is not one of them", f"use {', '.join(MATERIALS)}, and --density for another"
+        )
+    density = asked.density_g_cm3 or MATERIALS[name]
+    if density > MOST_DENSITY_G_CM3:
+        raise UsageRefusal(f"--density: {density:g} g/cm3 is denser than any metal", "check the number and its unit")
+    return name, density
+
+
+def _cavity(saved: Saved, asked: Asked):
+    length = float(saved.geometry.profile_mm[-1, 0])
+    if asked.depth_mm is not None and asked.depth_mm > length:
+        raise UsageRefusal(
+            f"--depth: {asked.depth_mm:g} mm is beyond the body's end at {length:.0f} mm",
+            "give how far the filling may reach",
+        )
+    return nose_cavity(saved.geometry.profile_mm, asked.wall_mm or WALL_MM, asked.depth_mm)
+
+
+def _fill(material: str, density: float, asked: Asked, holds_g: float) -> dict:
+    wall = asked.wall_mm or WALL_MM
+    known = "as you gave it" if asked.density_g_cm3 else "typical, from memory: weigh some of yours"
+    words = MATERIAL_WORDS[material]
+    return {
+        "words": words,
+        "density_g_cm3": density,
+        "wall_mm": wall,
+        "holds_g": holds_g,
+        "source": f"The density of {words} is taken as {density:g} g/cm3 ({known}), the nose's wall as {wall:g} mm all "
+        f"over; full, the nose would hold {holds_g:.0f} g. What counts in the end is the scale, not the depth.",
+    }
+
+
+def _is_outside(saved: Saved) -> bool:
+    return any(warning["code"] in CODES for warning in saved.data["warnings"])
+
+
+def _reference_words(outside: bool) -> str:
+    if outside:
+        return "By the lower of two margins, by the parts and by the cut-out, as the shape lies outside the method."
+    return "By the centre of pressure."
+
+
+def _doubt(saved: Saved) -> str:
+    verdict = saved.data["verdict"]
+    if verdict["level"] != "look again" or saved.data["margin_calibers"] is None:
+        return ""
+    return "The result says look again: clear that up before you trust a weight worked out from it."
+
+
+def _fins_words(saved: Saved, asked: Asked, outside: bool) -> str:
+    if not saved.geometry.fins:
+        return ""
+    if outside:
+        return "Larger fins are not worked out: the shape lies outside the component method."
+    density = asked.fin_density_g_cm3 or FIN_DENSITY_G_CM3
+    thickness = saved.geometry.fins[-1].thickness_mm
+    return (
+        f"The aft fins' added mass is counted, at {thickness:g} mm and {density:g} g/cm3"
+        + ("" if asked.fin_density_g_cm3 else " (light plywood, from memory)")
+        + ". Wider fins must be stiffer too, or they flutter."
+    )
+
+
+def _words(state: dict) -> str:
+    return state["state"] if state["motor"] is None else f"{state['state']} with {state['motor']}"
+
+
+def _quantity(of: dict | None) -> Quantity | None:
+    return None if of is None else Quantity(float(of["value"]), float(of["pm95"]))
+
+
+def _state(state: State) -> dict:
+    return {
+        "state": state.words,
+        "mass_g": _plain(state.mass_g),
+        "balance_mm": _plain(state.balance_mm),
+        "margin_calibers": _plain(state.margin_calibers),
+    }
+
+
+def _fins(fins: LargerFins | None) -> dict | None:
+    if fins is None:
+        return None
+    return {
+        "times": fins.times,
+        "root_chord_mm": fins.root_chord_mm,
+        "span_mm": fins.span_mm,
+        "area_mm2": fins.area_mm2,
+        "added_g": fins.added_g,
+        "margin_calibers": _plain(fins.margin_calibers),
+    }
+
+
+def _plain(quantity: Quantity) -> dict:
+    return {"value": float(quantity.value), "pm95": float(quantity.pm95)}

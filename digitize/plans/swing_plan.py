@@ -1,0 +1,97 @@
+"""From a results folder and what was asked to the plan of a swing test, as swing.json holds it."""
+
+from dataclasses import asdict, dataclass
+from datetime import date
+
+from digitize.errors import GeometryRefusal, Refusal, UsageRefusal
+from digitize.margin.cautions import MODEL_ROCKET_MASS_LIMIT_G
+from digitize.plans import ballast_plan
+from digitize.plans.ballast_plan import asked_end, states_of
+from digitize.plans.swing_test import MOST_PULL_N, SwingPlan, Swung, plan_swing
+from digitize.records import BalancePoint
+from digitize.report.text import deciding_margin
+from digitize.result.from_json import Saved
+from digitize.result.swing_record import cleaned
+from digitize.units.rounding import exact, fixed, with_band
+from digitize.units.shown_units import MM
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What the command line says; None: not said."""
+
+    string_m: float | None = None
+    speed_mps: float | None = None
+    mass_g: float | None = None
+    balance: BalancePoint | None = None
+
+
+def plan_of(saved: Saved, asked: Asked, needed: bool = True) -> dict | None:
+    """The plan for the state with the least margin. needed: refuse where mass or balance is missing, or where it is
+    too heavy to be swung by hand, else None.
+
+    Raises UsageRefusal, GeometryRefusal.
+    """
+    kept = saved.data.get("balance_states") or []
+    known = bool(kept) and all(state["mass_g"] is not None for state in kept)
+    if not needed and not known and asked.mass_g is None and asked.balance is None:
+        return None
+    found = states_of(saved, ballast_plan.Asked(mass_g=asked.mass_g, balance=asked.balance))
+    state = min(found, key=lambda s: s.low_calibers)
+    data = saved.data
+    swung = Swung(
+        mass_g=state.mass_g.value,
+        length_mm=data["length_mm"]["value"],
+        diameter_mm=data["max_diameter_mm"]["value"],
+        balance_mm=state.balance_mm.value,
+        parts=tuple((part["cn_alpha_per_rad"], part["x_mm"]) for part in data["cp"]["parts"]),
+    )
+    if not swung.slope > 0:
+        raise GeometryRefusal("the parts' normal forces add up to nothing", "measure or solve again")
+    plan = plan_swing(swung, asked.string_m, asked.speed_mps)
+    refusal = _too_heavy(swung, plan, asked)
+    if refusal is not None:
+        if needed:
+            raise refusal
+        return None
+    return {
+        "name": saved.name,
+        "units": saved.data.get("units") or MM,
+        "state": state.words,
+        "mass_g": state.mass_g.value,
+        "balance_mm": state.balance_mm.value,
+        "verdict": data["verdict"]["level"],
+        "question": asked_end(saved, ballast_plan.Asked(balance=asked.balance), found),
+        **asdict(plan),
+    }
+
+
+def _too_heavy(swung: Swung, plan: SwingPlan, asked: Asked) -> Refusal | None:
+    """The refusal of a swing that no hand should hold; of a speed that was said, if a slower one would do."""
+    if swung.mass_g > MODEL_ROCKET_MASS_LIMIT_G:
+        return GeometryRefusal(
+            f"{exact(swung.mass_g)} g is too heavy to be swung on a string: more than a model rocket's "
+            f"{exact(MODEL_ROCKET_MASS_LIMIT_G)} g",
+            "go by the margin and have it checked by the range safety officer",
+        )
+    if plan.pull_n <= MOST_PULL_N:
+        return None
+    what = f"it would pull {fixed(plan.pull_n, 0)} N, more than the {exact(MOST_PULL_N)} N that one arm can hold safely"
+    if asked.speed_mps is not None:
+        return UsageRefusal(f"--speed: at {exact(plan.speed_mps)} m/s {what}", "give a slower swing or a longer string")
+    return GeometryRefusal(
+        f"{exact(swung.mass_g)} g is too heavy to be swung on a string: {what}",
+        "go by the margin and have it checked by the range safety officer",
+    )
+
+
+def outcome_of(saved: Saved, outcome: str, note: str) -> dict:
+    """One outcome with the day, and what the numbers said then."""
+    decides = deciding_margin(saved.data)
+    return {
+        "outcome": outcome,
+        "note": cleaned(note),
+        "date": date.today().isoformat(),
+        "verdict": saved.data["verdict"]["level"],
+        "margin": "" if decides is None else with_band(decides["calibers"], "calibers"),
+    }

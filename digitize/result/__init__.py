@@ -1,0 +1,1 @@
+"""Everything one run says, kept and read back."""

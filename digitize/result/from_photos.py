@@ -1,0 +1,289 @@
+"""Several photos of one rocket to one result.
+
+A quantity's band has a part of the photo's own (its edges, how the rocket lay in it) and a part common to all
+photos (the caliper's reading, the lens, the body that fins hide, the method). Only the first shrinks with
+more photos. Where they differ by more than their own parts allow, the band is widened by the ratio of R. T.
+Birge, The calculation of errors by the method of least squares, Phys. Rev. 40 (1932) 207 (from memory).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from digitize.aero.limits import is_outside
+from digitize.aero.method_view import whole_band
+from digitize.bands.resampling import SHARE_SAMPLES, Samples, band, draw
+from digitize.errors import GeometryRefusal
+from digitize.margin import balance, stability
+from digitize.records import BalanceState, FinResult, PhotoAlone, Quantity, Result, Warn
+from digitize.request.options import MeasureOptions
+from digitize.result.from_photo import Measured, drawing_of, fin_bands, unmeasurable_calibers
+from digitize.result.hand_checks import hand_checks, hand_facts, hand_warnings
+from digitize.units.rounding import with_band
+
+OWN_SOURCES = ("edge", "pose")
+OWN_WITHOUT_SHARED_SCALE = ("edge", "pose", "scale", "set-back")
+"""Photos scaled by the same caliper reading, or the same reference in the same place, are wrong together."""
+BEYOND = 1.5
+"""Two photos disagree when they differ by more than this times the band of their difference (3 sigma)."""
+LEAST_OWN = 0.3
+"""Of a band, when photos are compared: even with one caliper reading no two photos share all of it."""
+BODY = {
+    "length_mm": "length",
+    "max_diameter_mm": "largest diameter",
+    "base_diameter_mm": None,
+    "cp_x_mm": "centre of pressure",
+    "cn_alpha_per_rad": "normal-force slope",
+}
+FIN = {
+    "root_chord_mm": "root chord",
+    "tip_chord_mm": None,
+    "span_mm": "span",
+    "sweep_mm": None,
+    "area_mm2": "area",
+}
+"""What is combined, and how it is called when photos differ in it; None: a detail, only widened then."""
+UNITS = {"mm": "mm", "mm2": "mm²", "rad": "per radian"}
+
+
+@dataclass(frozen=True)
+class Combination:
+    """quantity: of all photos together; apart: which two photos differ beyond their bands, if any."""
+
+    quantity: Quantity
+    apart: tuple[int, int] | None = None
+
+
+@dataclass(frozen=True)
+class Shot:
+    """One photo of the rocket: as measured, its result alone, and what was said of it."""
+
+    measured: Measured
+    result: Result
+    options: MeasureOptions
+
+
+def combine_quantity(alone: Sequence[Quantity], own_pm95: Sequence[float]) -> Combination:
+    """One quantity from its value in each photo.
+
+    own_pm95: the part of each band that is the photo's own; the rest is common to all, whatever its size in
+    each. The weights are the inverse squares of the whole bands.
+    """
+    value = np.array([q.value for q in alone])
+    whole = np.maximum([q.pm95 for q in alone], 1e-9)
+    own = np.minimum(own_pm95, whole)
+    common = np.sqrt(whole**2 - own**2)
+    weight = whole**-2.0 / (whole**-2.0).sum()
+    mean = float(weight @ value)
+    # how far each may lie from the mean by errors that are not common to all; 1.96 brings bands to sigmas
+    free = np.maximum(own, LEAST_OWN * whole)
+    apart = np.hypot(free, common - weight @ common) / 1.96
+    ratio = np.sqrt((((value - mean) / apart) ** 2).sum() / max(len(value) - 1, 1))
+    widening = np.sqrt(max(ratio**2 - 1, 0)) * np.sqrt(((weight * free) ** 2).sum())
+    quantity = Quantity(
+        mean, float(np.sqrt(((weight * own) ** 2).sum() + widening**2 + (weight @ common) ** 2))
+    )
+    i, j = int(np.argmin(value)), int(np.argmax(value))
+    allowed = BEYOND * np.sqrt(free[i] ** 2 + free[j] ** 2 + (common[i] - common[j]) ** 2)
+    return Combination(quantity, tuple(sorted((i, j))) if value[j] - value[i] > allowed else None)
+
+
+def combine(shots: Sequence[Shot]) -> tuple[Result, Measured]:
+    """(the result of all photos together, the photo whose geometry and drawing it shows).
+
+    Raises GeometryRefusal if the photos were read as rockets with other fins.
+    """
+    _check_same_fins(shots)
+    best = min(shots, key=lambda shot: shot.result.methods.measured_pm95_mm)
+    shared_scale = any(
+        set(a.options.scales) & set(b.options.scales) for k, a in enumerate(shots) for b in shots[:k]
+    )
+    sources = OWN_SOURCES if shared_scale else OWN_WITHOUT_SHARED_SCALE
+    own = [_own_bands(shot.measured, shot.options.seed, sources) for shot in shots]
+    found = {name: _over(shots, own, name) for name in own[0]}
+    names = [shot.measured.photo.path.name for shot in shots]
+    fins = tuple(
+        replace(fin, **{name: found[f"{k} {name}"].quantity for name in FIN})
+        for k, fin in enumerate(best.result.fins)
+    )
+    body = {name: found[name].quantity for name in BODY}
+    view = replace(best.result.methods, measured_pm95_mm=body["cp_x_mm"].pm95)
+    body |= {"cp_x_mm": whole_band(body["cp_x_mm"], view), "methods": view}
+    return _result(best, shots, body, fins, _disagreements(shots, found, names), names), best.measured
+
+
+def _check_same_fins(shots: Sequence[Shot]) -> None:
+    first = [fin.count for fin in shots[0].result.fins]
+    for shot in shots[1:]:
+        counts = [fin.count for fin in shot.result.fins]
+        if counts != first:
+            raise GeometryRefusal(
+                f"{shots[0].measured.photo.path.name} looks like a rocket with {_counts(first)} fins, "
+                f"{shot.measured.photo.path.name} like one with {_counts(counts)}",
+                "Give --fins, and photos of one rocket only",
+            )
+
+
+def _counts(counts: list[int]) -> str:
+    return ",".join(map(str, counts)) or "no"
+
+
+def _values(result: Result) -> dict[str, Quantity]:
+    """Every quantity that photos share, by name; of fins with the group's number before it.
+
+    Of the centre of pressure the measured part only: the method is off by the same in every photo, so it neither
+    shrinks with their number nor explains why two differ.
+    """
+    body = {name: getattr(result, name) for name in BODY}
+    body["cp_x_mm"] = replace(result.cp_x_mm, pm95=result.methods.measured_pm95_mm)
+    return body | _fin_values(result.fins)
+
+
+def _fin_values(fins: Sequence[FinResult]) -> dict[str, Quantity]:
+    return {f"{k} {name}": getattr(fin, name) for k, fin in enumerate(fins) for name in FIN}
+
+
+def _own_bands(measured: Measured, seed: int, sources: Sequence[str]) -> dict[str, float]:
+    """pm95 of each quantity from these sources alone."""
+    solid, squares = measured.solid, {}
+    for source in sources:
+        samples: Samples = draw(solid, seed, SHARE_SAMPLES, only=source)
+        bands = {name: band(getattr(samples, name), 0.0) for name in BODY}
+        bands |= _fin_values([fin_bands(solid, samples, k) for k in range(len(solid.fins))])
+        for name, quantity in bands.items():
+            squares[name] = squares.get(name, 0.0) + quantity.pm95**2
+    return {name: float(np.sqrt(square)) for name, square in squares.items()}
+
+
+def _over(shots: Sequence[Shot], own: list[dict[str, float]], name: str) -> Combination:
+    return combine_quantity([_values(shot.result)[name] for shot in shots], [bands[name] for bands in own])
+
+
+def _disagreements(shots: Sequence[Shot], found: dict[str, Combination], names: list[str]) -> list[Warn]:
+    """One warning for each two photos that differ beyond their bands, with all they differ in."""
+    by_pair: dict[tuple[int, int], list[str]] = {}
+    for name, combination in found.items():
+        if combination.apart and _words(name):
+            by_pair.setdefault(combination.apart, []).append(name)
+    return [
+        Warn(
+            "PHOTOS_DISAGREE",
+            f"{names[i]} and {names[j]} differ by more than their bands allow, so these are widened to cover "
+            f"both: {'; '.join(_difference(name, shots[i].result, shots[j].result) for name in differing)}",
+            "Look at both overlays: is the outline on the edge, is the pose as said, is it the same rocket?",
+        )
+        for (i, j), differing in sorted(by_pair.items())
+    ]
+
+
+def _difference(name: str, one: Result, other: Result) -> str:
+    words, unit = _words(name), UNITS[name.rsplit("_", 1)[1]]
+    told = [with_band(_values(result)[name], unit, bare=True) for result in (one, other)]
+    return f"{words} {' against '.join(told)} {unit}"
+
+
+def _words(name: str) -> str | None:
+    group, _, bare = name.rpartition(" ")
+    if not group:
+        return BODY[bare]
+    return FIN[bare] and f"{FIN[bare]} of a fin of group {int(group) + 1}"
+
+
+def _result(
+    best: Shot, shots, body: dict, fins: tuple, disagreements: list[Warn], names: list[str]
+) -> Result:
+    alone, options = best.result, best.options
+    facts = hand_facts(
+        body["length_mm"], body["max_diameter_mm"], alone.pieces, fins, alone.cutout_centroid_mm,
+        best.measured.solid.geometry,
+    )  # fmt: skip
+    checks = hand_checks(options.hand, facts)
+    loading, states = _states(shots, options, body)
+    end_warnings, question = balance.asked_again(
+        loading, states, body["length_mm"].value, body["max_diameter_mm"].value
+    )
+    worst = balance.worst(states)
+    warnings = (
+        *disagreements, *_each_ones_warnings(shots, names),
+        *hand_warnings(checks, facts, body["cp_x_mm"], worst and worst.balance_mm), *end_warnings,
+    )  # fmt: skip
+    margin = worst and worst.margin_calibers
+    cutout_margin = worst and stability.margin_calibers(
+        alone.cutout_centroid_mm, worst.balance_mm, body["max_diameter_mm"]
+    )
+    mass_g, curve = balance.lift_off_mass_g(states, options.mass_g), alone.angle
+    if worst is not None:
+        left = (curve.wind_cp_x_mm - worst.balance_mm.value) / body["max_diameter_mm"].value
+        curve = replace(curve, wind_margin_calibers=float(left))
+    doubt = next((w.text.split(",")[0] for w in disagreements), None) or stability.doubt_of(warnings)
+    floor = worst and unmeasurable_calibers(body["methods"], worst.balance_mm, body["max_diameter_mm"])
+    verdict = stability.verdict(
+        margin, cutout_margin, mass_g=mass_g, doubt=doubt, outside=is_outside(warnings), curve=curve,
+        floor_pm95=floor, question=question,
+    )  # fmt: skip
+    verdict = balance.with_states(verdict, states)
+    name = best.measured.photo.path.name
+    return replace(
+        alone,
+        **body,
+        fins=fins,
+        verdict_level=verdict.level,
+        verdict_text=verdict.text,
+        verdict_headline=verdict.headline,
+        deciding=stability.deciding(margin, cutout_margin, is_outside(warnings)),
+        balance_mm=worst and worst.balance_mm,
+        angle=curve,
+        margin_calibers=margin,
+        cutout_margin_calibers=cutout_margin,
+        hand_checks=checks,
+        warnings=warnings,
+        assumptions=(
+            f"{len(shots)} photos of the same rocket, combined by their bands; what they share (scale, lens, "
+            "hidden parts, method) is not averaged down.",
+            f"The outlines, the cut-out, the parts and the band's sources are those of {name}, which has "
+            "the narrowest band.",
+            *alone.assumptions,
+        ),
+        # its bands before and after would be those of one photo
+        next_measurement=None,
+        drawing=drawing_of(best.measured, body["cp_x_mm"], worst and worst.balance_mm, alone.cutout_centroid_mm),
+        photos=tuple(
+            PhotoAlone(file, s.result.length_mm, s.result.max_diameter_mm, s.result.cp_x_mm)
+            for file, s in zip(names, shots, strict=True)
+        ),
+        mass_g=mass_g,
+        as_balanced_mm=loading.balance,
+        balance_states=states,
+    )
+
+
+def _states(shots: Sequence[Shot], options: MeasureOptions, body: dict):
+    """(the loading with its balance point placed, states with their margins). Of several marked in photos the surest
+    one counts."""
+    loading = balance.placed(options.loading(), body["length_mm"])
+    marked = [shot.result.as_balanced_mm for shot in shots if shot.result.as_balanced_mm is not None]
+    if options.loading().from_tail is None:
+        found = min(marked, key=lambda quantity: quantity.pm95, default=None)
+        seen = any(shot.options.balance_at_px is not None for shot in shots)
+        loading = replace(loading, balance=found, end_said=loading.end_said or seen)
+
+    def margin_of(state: BalanceState) -> Quantity:
+        return stability.margin_calibers(body["cp_x_mm"], state.balance_mm, body["max_diameter_mm"])
+
+    return loading, balance.states(loading, body["length_mm"].value, margin_of)
+
+
+def _each_ones_warnings(shots: Sequence[Shot], names: list[str]) -> list[Warn]:
+    """Every photo's own warnings, with its name where not all photos have them; those about what was measured by hand
+    are made anew."""
+    anew = ("HAND_DISAGREES", "HAND_MATTERS", "BALANCE_END")
+    lists = [[w for w in shot.result.warnings if w.code not in anew] for shot in shots]
+    common = [w for w in lists[0] if all(w in others for others in lists)]
+    single = [
+        replace(w, text=f"{name}: {w.text}")
+        for name, warnings in zip(names, lists, strict=True)
+        for w in warnings
+        if w not in common
+    ]
+    return common + single

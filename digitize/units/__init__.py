@@ -1,0 +1,1 @@
+"""Numbers with units: read, rounded, and written for a person."""
