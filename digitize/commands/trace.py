@@ -28,6 +28,9 @@ def trace(
         Path | None, typer.Option(metavar="DIR", help="Results folder; named after the photo if absent.")
     ] = None,
     units: UnitsOption = None,
+    phone: Annotated[
+        bool, typer.Option("--phone", help="Serve the page to the local network too, for a phone.")
+    ] = False,
 ) -> None:
     """A page on this machine: the photo with the outline over it, to drag right by hand; the numbers follow."""
     from digitize.errors import UsageRefusal
@@ -39,6 +42,7 @@ def trace(
     from digitize.trace.serve import serve
 
     shown_units = parse_units(units)
+    network = _network() if phone else ()
     if camera is not None:
         read_camera(camera)
     if start is not None and start.is_dir():
@@ -62,7 +66,7 @@ def trace(
             session = _new(folder, camera)
             session.load_photo(start)
     session.units = shown_units or session.units
-    serve(session, port, _say, not no_open)
+    serve(session, port, _say, not no_open, network)
 
 
 def _new(folder: Path, camera: Path | None):
@@ -75,8 +79,20 @@ def _new(folder: Path, camera: Path | None):
     return session
 
 
-def _say(address: str) -> None:
+def _network():
+    """This machine's addresses in local networks. Raises UsageRefusal."""
+    from digitize.trace.addresses import local_addresses  # what it needs is needed for this alone
+
+    return local_addresses()
+
+
+def _say(address: str, phone=None) -> None:
+    """phone: where the page is in the local network (`Phone`), None: nowhere."""
     sys.stdout.write(f"{address}\nOpen this address on this machine. Ctrl-C ends it; every change is kept.\n")
+    if phone is not None:
+        from digitize.trace.phone import on_the_terminal
+
+        sys.stdout.write(on_the_terminal(phone, sys.stdout))
     sys.stdout.flush()
 
 

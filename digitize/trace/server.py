@@ -1,5 +1,6 @@
 """The page's server: thin handlers over a session. Paths from the browser are never opened; names come from lists."""
 
+import asyncio
 import io
 import json
 from functools import lru_cache
@@ -17,8 +18,11 @@ from digitize.printed.pattern_files import templates_pdf
 from digitize.printed.patterns import pieces_of, sheets
 from digitize.report.folder import OWN, REPORT
 from digitize.result.from_json import read_saved
-from digitize.trace.guard import Guard
+from digitize.trace.guard import Door, Guard
+from digitize.trace.phone import Phone
+from digitize.trace.qr import as_svg
 from digitize.trace.session import Session
+from digitize.trace.versions import Stale, Versions
 from digitize.trace.view import brief, view
 from digitize.trace.weight import nose_weight
 from digitize.units.sentences import in_words
@@ -28,6 +32,13 @@ LARGEST_UPLOAD = 120_000_000
 LARGEST_JSON = 400_000
 LARGEST_CALIBRATION = 20_000
 LONGEST_SHOWN_PX = 4096
+PATIENCE_S = 20.0
+SLOWEST_BYTES_PER_S = 20_000
+"""What is sent may lag behind this pace by so long: a photo of 10 MB takes 8 minutes at most."""
+MOST_UPLOADS = 2
+"""Photos on their way from the network at once; they are held in memory."""
+COMPUTER, PHONE = "computer", "phone"
+"""Which way a page was opened: on this machine's own address, or in the local network."""
 STATIC = Path(__file__).parent / "static"
 _TYPES = {".html": "text/html", ".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml"}
 _DOWNLOADS = {
@@ -39,35 +50,74 @@ TEMPLATES = "templates.pdf"
 _SUFFIXES = {"JPEG": ".jpg", "PNG": ".png", "WEBP": ".webp", "TIFF": ".tif", "BMP": ".bmp", "HEIF": ".heic"}
 
 
-def application(session: Session, hosts: frozenset[str], token: str):
-    """The whole of it as an ASGI application. hosts: accepted Host headers."""
-    handlers = Handlers(session)
+def application(session: Session, hosts: frozenset[str], token: str, phone: Phone | None = None):
+    """The whole of it as an ASGI application. hosts, token: accepted Host headers, and the token, of this machine's own
+    address; phone: those of the local network, None: it is not served there."""
+    handlers = Handlers(session, phone)
     post = {"methods": ["POST"]}
     routes = [
-        Route(f"/{token}/", handlers.page),
-        Route(f"/{token}/static/{{name}}", handlers.static),
-        Route(f"/{token}/state", handlers.state),
-        Route(f"/{token}/photo.jpg", handlers.photo),
-        Route(f"/{token}/download/{{name}}", handlers.download),
-        Route(f"/{token}/upload", handlers.upload, **post),
-        Route(f"/{token}/measure", handlers.measure, **post),
-        Route(f"/{token}/preview", handlers.preview, **post),
-        Route(f"/{token}/change", handlers.change, **post),
-        Route(f"/{token}/go", handlers.go, **post),
-        Route(f"/{token}/weight", handlers.weight, **post),
-        Route(f"/{token}/units", handlers.units, **post),
-        Route(f"/{token}/camera", handlers.camera, **post),
-        Route(f"/{token}/save", handlers.save, **post),
+        Route("/", handlers.page),
+        Route("/static/{name}", handlers.static),
+        Route("/state", handlers.state),
+        Route("/version", handlers.version),
+        Route("/qr/{number:int}.svg", handlers.qr),
+        Route("/photo.jpg", handlers.photo),
+        Route("/download/{name}", handlers.download),
+        Route("/upload", handlers.upload, **post),
+        Route("/measure", handlers.measure, **post),
+        Route("/preview", handlers.preview, **post),
+        Route("/change", handlers.change, **post),
+        Route("/go", handlers.go, **post),
+        Route("/weight", handlers.weight, **post),
+        Route("/units", handlers.units, **post),
+        Route("/camera", handlers.camera, **post),
+        Route("/save", handlers.save, **post),
     ]
     app = Starlette(routes=routes, exception_handlers={Refusal: handlers.refused, ClientDisconnect: _gone})
-    return Guard(app, hosts, token)
+    doors = [Door(COMPUTER, hosts, token)]
+    if phone is not None:
+        doors.append(Door(PHONE, frozenset(phone.hosts), phone.token, phone.interfaces, phone.came))
+    return Guard(app, *doors)
 
 
 class Handlers:
     """One for each route."""
 
-    def __init__(self, session: Session):
-        self.session = session
+    def __init__(self, session: Session, phone: Phone | None = None):
+        self.session, self.phone, self.versions = session, phone, Versions()
+        self.uploads = 0  # from the network, under way
+
+    async def told(self, request: Request) -> Response:
+        """All that the page shows."""
+        return JSONResponse(await run_in_threadpool(self._told, request.scope["door"]))
+
+    def _told(self, door: str) -> dict:
+        with self.session.lock:
+            shared = self.phone is not None
+            seen = {**self.versions.now(self.session), "door": door, "shared": shared, **view(self.session)}
+            return {**seen, "phone": self.phone.told()} if shared and door == COMPUTER else seen
+
+    async def doing(self, request: Request, work) -> Response:
+        """What the request changes, if it was made on what is there now; then all that the page shows."""
+        await run_in_threadpool(self._doing, _edition(request), work)
+        return await self.told(request)
+
+    def _doing(self, edition: int | None, work):
+        with self.session.lock:
+            self.versions.check(self.session, edition)
+            return work()
+
+    async def version(self, request: Request) -> Response:
+        """Whether there is something new to show; asked again and again, so it is little."""
+        devices = list(self.phone.devices) if self.phone and request.scope["door"] == COMPUTER else []
+        return JSONResponse({**await run_in_threadpool(self.versions.now, self.session), "devices": devices})
+
+    async def qr(self, request: Request) -> Response:
+        """The address for the phone as a picture, for this machine alone."""
+        number = request.path_params["number"]
+        if self.phone is None or request.scope["door"] != COMPUTER or number >= len(self.phone.addresses):
+            return Response(status_code=404)
+        return Response(as_svg(self.phone.addresses[number]), media_type=_TYPES[".svg"])
 
     async def page(self, request: Request) -> Response:
         return _static("index.html")
@@ -76,7 +126,7 @@ class Handlers:
         return _static(request.path_params["name"])
 
     async def state(self, request: Request) -> Response:
-        return JSONResponse(await run_in_threadpool(view, self.session))
+        return await self.told(request)
 
     async def photo(self, request: Request) -> Response:
         photo = self.session.photo
@@ -85,10 +135,18 @@ class Handlers:
         return Response(await run_in_threadpool(_jpeg, _Picture(photo)), media_type="image/jpeg")
 
     async def upload(self, request: Request) -> Response:
-        """The photo as the request's body; its name is only shown, never used as a path."""
-        content = await _body(request, LARGEST_UPLOAD)
+        """The photo as the request's body; nothing is said of its name, and it is kept under one of our own."""
+        from_network = request.scope["door"] != COMPUTER
+        if from_network and self.uploads >= MOST_UPLOADS:
+            raise UsageRefusal("other photos are just coming in", "wait a moment, then choose it again")
+        self.uploads += from_network
+        try:
+            content = await _body(request, LARGEST_UPLOAD)
+        finally:
+            self.uploads -= from_network
+        await run_in_threadpool(self._doing, _edition(request), lambda: None)
         await run_in_threadpool(_take_photo, self.session, content)
-        return JSONResponse(await run_in_threadpool(view, self.session))
+        return await self.told(request)
 
     async def camera(self, request: Request) -> Response:
         """A calibration's file as the request's body."""
@@ -99,11 +157,10 @@ class Handlers:
     async def measure(self, request: Request) -> Response:
         asked = await _json(request)
         if asked.get("seen") is True:
-            self.session.begin_seen_in_background(asked.get("words"))
-            return JSONResponse(await run_in_threadpool(view, self.session))
+            return await self.doing(request, lambda: self.session.begin_seen_in_background(asked.get("words")))
         lists = [tuple(asked[k]) if isinstance(asked.get(k), list) else () for k in ("regions", "pulls")]
-        self.session.begin_in_background(asked.get("words"), asked.get("drawn"), *lists, go_on=True)
-        return JSONResponse(await run_in_threadpool(view, self.session))
+        begun = (asked.get("words"), asked.get("drawn"), *lists)
+        return await self.doing(request, lambda: self.session.begin_in_background(*begun, go_on=True))
 
     async def preview(self, request: Request) -> Response:
         change = await _json(request)
@@ -112,19 +169,17 @@ class Handlers:
             traced, result = self.session.preview(change)
             return brief(self.session, change, traced, result)
 
-        return JSONResponse(await run_in_threadpool(work))
+        return JSONResponse(await run_in_threadpool(self._doing, _edition(request), work))
 
     async def change(self, request: Request) -> Response:
         change = await _json(request)
-        await run_in_threadpool(self.session.change, change)
-        return JSONResponse(await run_in_threadpool(view, self.session))
+        return await self.doing(request, lambda: self.session.change(change))
 
     async def go(self, request: Request) -> Response:
         to = (await _json(request)).get("to")
         if isinstance(to, bool) or not isinstance(to, int):
             raise UsageRefusal("no such state", "reload the page")
-        await run_in_threadpool(self.session.go_or_begin_to, to)
-        return JSONResponse(await run_in_threadpool(view, self.session))
+        return await self.doing(request, lambda: self.session.go_or_begin_to(to))
 
     async def weight(self, request: Request) -> Response:
         """Nose weight for the numbers shown; nothing is changed or kept."""
@@ -137,10 +192,10 @@ class Handlers:
         if units not in UNITS:
             raise UsageRefusal("the units are not understood", "reload the page")
         self.session.units = units
-        return JSONResponse(await run_in_threadpool(view, self.session))
+        return await self.told(request)
 
     async def refused(self, request: Request, refusal: Refusal) -> Response:
-        status = 413 if isinstance(refusal, TooLarge) else 422
+        status = next((code for kind, code in _STATUS.items() if isinstance(refusal, kind)), 422)
         with shown_in(self.session.units):
             said = {"what": in_words(refusal.what), "remedy": in_words(refusal.remedy)}
         return JSONResponse({"refused": said}, status)
@@ -149,8 +204,7 @@ class Handlers:
         paper = (await _json(request)).get("paper")
         if not isinstance(paper, str | None):
             raise UsageRefusal("the paper is not understood", "reload the page")
-        await run_in_threadpool(self.session.save, paper)
-        return JSONResponse(await run_in_threadpool(view, self.session))
+        return await self.doing(request, lambda: self.session.save(paper))
 
     async def download(self, request: Request) -> Response:
         """A file of the results folder, by a name from the list."""
@@ -193,16 +247,27 @@ def _static(name: str) -> Response:
     return Response(content, media_type=_TYPES[Path(name).suffix])
 
 
+def _edition(request: Request) -> int | None:
+    """What an edit says it was made on, as the header of that purpose has it (RFC 9110, If-Match); None if nothing."""
+    said = request.headers.get("if-match", "").strip('"')
+    return int(said) if said.isascii() and said.isdigit() and len(said) < 16 else None
+
+
 async def _body(request: Request, most: int) -> bytes:
-    """The request's body, refused as soon as it is larger than `most` bytes."""
+    """The request's body, refused as soon as it is larger than `most` bytes or comes slower than a bad Wi-Fi."""
     said = request.headers.get("content-length", "0")
     if not said.isdigit() or int(said) > most:
         raise TooLarge(most)
-    content = bytearray()
-    async for part in request.stream():
-        content += part
-        if len(content) > most:
-            raise TooLarge(most)
+    content, began = bytearray(), asyncio.get_running_loop().time()
+    try:
+        async with asyncio.timeout(PATIENCE_S) as patience:
+            async for part in request.stream():
+                content += part
+                if len(content) > most:
+                    raise TooLarge(most)
+                patience.reschedule(began + PATIENCE_S + len(content) / SLOWEST_BYTES_PER_S)
+    except TimeoutError:
+        raise TooSlow from None
     return bytes(content)
 
 
@@ -221,6 +286,17 @@ class TooLarge(Refusal):
 
     def __init__(self, most: int):
         super().__init__(f"this is larger than {most / 1e6:g} MB", "give a smaller file")
+
+
+class TooSlow(Refusal):
+    """It comes in a trickle, or not at all."""
+
+    def __init__(self):
+        super().__init__("it came too slowly and was left off", "go nearer to the Wi-Fi, then try again")
+
+
+_STATUS = {TooLarge: 413, TooSlow: 408, Stale: 412}
+"""Other refusals are 422."""
 
 
 async def _gone(request: Request, error: Exception) -> Response:

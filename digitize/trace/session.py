@@ -80,11 +80,20 @@ class Session:
         with self.lock:
             self.photo_path, self.photo, self.looked, self.found = path, photo, Looked(photo), {}
             self.history, self.traced, self.full, self.seen, self.start = History(), None, None, None, None
+            self.refused = None
 
     def take_upload(self, content: bytes, suffix: str) -> None:
         """Keep an uploaded photo in the results folder and read it. Raises Refusal, and then it is not kept."""
-        if self.working:  # else its numbers would come to lie over the new photo
-            raise UsageRefusal("the photo before is still being measured", "wait until it is done")
+        with self.lock:
+            if self.working:  # else its numbers would come to lie over the new photo
+                raise UsageRefusal("the photo before is still being measured", "wait until it is done")
+            self.working, self.said = True, "reading the photo"
+        try:
+            self._take(content, suffix)
+        finally:
+            self.working = False
+
+    def _take(self, content: bytes, suffix: str) -> None:
         check_out_dir(self.folder)
         path = self.folder / f"photo{suffix}"
         if path.exists() and path.read_bytes() != content:
