@@ -9,8 +9,6 @@ import socket
 from collections.abc import Callable
 from ipaddress import IPv4Address, IPv4Interface
 
-import psutil
-
 from digitize.errors import UsageRefusal
 
 HERE = "127.0.0.1"
@@ -41,6 +39,8 @@ def local_addresses(
 
 
 def _all_addresses() -> list[IPv4Interface]:
+    import psutil  # for --phone alone
+
     up = {name for name, state in psutil.net_if_stats().items() if state.isup}
     return [
         IPv4Interface(f"{each.address}/{each.netmask}")
