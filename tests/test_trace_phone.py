@@ -344,7 +344,7 @@ def test_an_edit_on_an_old_version_is_refused_and_nothing_is_lost(tmp_path):
         for path, body in (("change", other), ("preview", other), ("go", {"to": 0}), ("save", {}),
                            ("measure", {"words": {}}), ("upload", picture())):  # fmt: skip
             status, _, said = shared.ask(path, body=body, **late)
-            assert status == 412 and "changed in another window" in json.loads(said)["refused"]["what"], path
+            assert status == 412 and "changed on another screen" in json.loads(said)["refused"]["what"], path
         now = shared.from_here()
         assert now["states"] == 3 and now["result"] == made["result"] and now["photo"] == phone["photo"]
         again = shared.from_here("change", method="POST", body=other, If_Match=f'"{now["edition"]}"')

@@ -9,8 +9,8 @@ class Stale(Refusal):
 
     def __init__(self):
         super().__init__(
-            "the rocket was changed in another window meanwhile, so this was not done",
-            "look at it as it is now, and do it again if it is still wanted; Undo leads back over both",
+            "the rocket was changed on another screen meanwhile, so this was not done",
+            "look at it as it is now, and do it again if it is still wanted",
         )
 
 

@@ -1,6 +1,7 @@
 // The page's story: what the program says is shown; what the person does is sent; the answer is shown.
 import { Refused, send, state, upload } from "./api.js";
 import { byId, html } from "./dom.js";
+import { camera, Follow } from "./follow.js";
 import { Form } from "./form.js";
 import { changes, sentence, showUnits, shownIn, table, verdict, warnings } from "./numbers.js";
 import { curve, downloads } from "./result.js";
@@ -199,7 +200,7 @@ function status() {
 
 function beginning() {
   const file = html("input", { type: "file", accept: "image/*,.heic,.heif", id: "file", onchange: (event) => take(event.target.files[0]) });
-  const parts = [html("h2", {}, view.photo ? view.photo.name : "A side photo of the rocket"), html("label", { for: "file" }, "Choose a photo, or drop it on the left"), file];
+  const parts = [html("h2", {}, view.photo ? view.photo.name : "A side photo of the rocket"), ...camera(take), html("label", { for: "file" }, "Choose a photo, or drop it on the left"), file];
   if (view.photo)
     parts.push(
       html("p", {}, "Tell what gives the scale, and how many fins there are; then let the outline be found, or draw it."),
@@ -413,5 +414,13 @@ document.addEventListener("keydown", (event) => {
   if (to >= 0 && to < view.states) doing(() => send("go", { to })).then(poll);
 });
 
+const following = new Follow({
+  view: () => view,
+  show: (next) => {
+    show(next);
+    status();
+  },
+  busy: () => Boolean(sheet.drag || sheet.pull || sheet.draft || sheet.nudges.size || sheet.settling),
+});
 dropping();
-doing(state).then(poll);
+doing(state).then(() => following.start()).then(poll);

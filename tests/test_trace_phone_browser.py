@@ -1,0 +1,166 @@
+"""The phone's page and the computer's, each in a browser of its own, over a network of this machine's addresses."""
+
+import sys
+from contextlib import ExitStack
+
+import numpy as np
+import pytest
+from trace_page import needs_chromium, number, on_screen, opened, until
+from trace_phone import PHONE, Shared
+from trace_scene import drawn_session, photo_file, seen
+
+from digitize.trace.session import Session
+
+pytestmark = [
+    needs_chromium,
+    pytest.mark.skipif(sys.platform != "linux", reason="only there all of 127.0.0.0/8 is this machine's"),
+]
+POCKET = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True, "device_scale_factor": 3}
+DESK = {"viewport": {"width": 1400, "height": 900}}
+
+
+@pytest.fixture
+def screens(browser):
+    """Opens both pages of a session that is served to the network: (shared, phone, computer)."""
+    with ExitStack() as ends:
+
+        def open_both(session):
+            shared = ends.enter_context(Shared(session))
+            computer = ends.enter_context(opened(ends.enter_context(browser.new_context(**DESK))))
+            computer.goto(shared.url)
+            phone = ends.enter_context(opened(ends.enter_context(browser.new_context(**POCKET))))
+            return shared, phone, computer
+
+        yield open_both
+
+
+@pytest.fixture
+def drawn_rocket(tmp_path):
+    return drawn_session(tmp_path)
+
+
+def finger(page, kind, *points):
+    if not hasattr(page, "touch"):  # one for all: a touch belongs to the session that began it
+        page.touch = page.context.new_cdp_session(page)
+    at = [{"x": x, "y": y, "id": k} for k, (x, y) in enumerate(points)]
+    page.touch.send("Input.dispatchTouchEvent", {"type": f"touch{kind}", "touchPoints": at})
+
+
+def drag_by_finger(page, from_px, to_px, lift=True):
+    path = np.linspace(on_screen(page, from_px), on_screen(page, to_px), 6)
+    finger(page, "Start", path[0])
+    for point in path[1:]:
+        finger(page, "Move", point)
+    if lift:
+        finger(page, "End")
+
+
+def test_the_computer_shows_where_the_phone_finds_it_and_who_came(screens, drawn_rocket):
+    shared, phone, computer = screens(drawn_rocket)
+    computer.wait_for_selector("#phone[open]")
+    assert computer.inner_text("#phone-address") == shared.phone_url
+    assert computer.evaluate("document.querySelector('#phone-code').naturalWidth") > 0
+    words = computer.inner_text("#phone")
+    assert "unencrypted" in words and "open to your local network" in words and "Nobody has opened it yet" in words
+    phone.goto(shared.phone_url)
+    phone.wait_for_selector("#phone")
+    until(lambda: "Opened by 127.0.0.1" in computer.text_content("#phone-devices"))
+    assert not computer.is_visible("#phone-code")  # it folds away once the phone is there
+    assert phone.locator("#phone-code").count() == 0 and shared.phone.token not in phone.inner_text("body")
+    assert "unencrypted" in phone.text_content("#phone")
+    assert phone.evaluate("document.documentElement.scrollWidth") <= 390
+
+
+def test_without_the_option_nothing_of_it_is_there(browser, drawn_rocket):
+    from trace_page import Served
+
+    with Served(drawn_rocket) as served, opened(browser, **DESK) as page:
+        asked = []
+        page.on("request", lambda request: asked.append(request.url))
+        page.goto(served.url)
+        page.wait_for_selector("[data-number='cp']")
+        page.wait_for_timeout(2500)
+        assert page.locator("#phone").count() == 0 and not [url for url in asked if "version" in url or "qr/" in url]
+
+
+def test_a_photo_from_the_phone_shows_on_the_computer(screens, tmp_path):
+    shared, phone, computer = screens(Session(tmp_path / "results"))
+    phone.goto(shared.phone_url)
+    phone.wait_for_selector("#file", state="attached")
+    assert phone.get_attribute("#file", "accept").startswith("image/*")
+    assert phone.get_attribute("#file", "capture") is None  # a photo that is there already may be chosen
+    assert phone.get_attribute("#camera-shot", "capture") == "environment"
+    assert phone.locator("label[for='camera-shot']").bounding_box()["height"] >= 44
+    assert computer.locator("#camera-shot").count() == 0
+    phone.set_input_files("#camera-shot", photo_file(tmp_path))
+    until(lambda: shared.session.photo is not None)
+    for page in (computer, phone):
+        until(lambda page=page: page.evaluate("document.querySelector('#sheet image').getAttribute('width')") == "1600")
+    assert shared.session.photo_path == tmp_path / "results" / "photo.jpg"
+
+
+def test_each_follows_what_the_other_does(screens, drawn_rocket):
+    shared, phone, computer = screens(drawn_rocket)
+    phone.goto(shared.phone_url)
+    for page in (phone, computer):
+        page.wait_for_selector("[data-number='cp']", state="attached")
+    before = number(computer, "cp")
+    drag_by_finger(phone, seen(380.0, 55.0), seen(380.0, 75.0))
+    until(lambda: shared.session.at == 2)
+    until(lambda: number(computer, "cp") > before + 3)
+    until(lambda: number(phone, "cp") == number(computer, "cp"))
+    computer.click("#undo")
+    until(lambda: number(phone, "cp") == before)
+    assert shared.session.at == 1
+
+
+def test_an_edit_on_what_has_changed_is_refused_and_the_page_shows_what_is_there(screens, drawn_rocket):
+    """The finger holds a corner while the computer changes another."""
+    shared, phone, computer = screens(drawn_rocket)
+    phone.goto(shared.phone_url)
+    phone.wait_for_selector("[data-number='cp']", state="attached")
+    before = number(phone, "cp")
+    drag_by_finger(phone, seen(380.0, 55.0), seen(380.0, 60.0), lift=False)
+    shared.session.change({"do": "move-fin-point", "group": 0, "fin": 0, "point": 2, "to": seen(420.0, 80.0).tolist()})
+    now = shared.session.full.cp_x_mm.value
+    until(lambda: number(computer, "cp") == now)
+    phone.wait_for_selector("text=changed on the other screen; that is shown once you rest")
+    finger(phone, "End")
+    phone.wait_for_selector("text=The rocket was changed on another screen meanwhile, so this was not done.")
+    until(lambda: number(phone, "cp") == now and now != before)
+    assert shared.session.at == 2 and len(shared.session.states) == 3
+    phone.faults[:] = [fault for fault in phone.faults if "412" not in fault]  # the browser's word for the refusal
+    drag_by_finger(phone, seen(380.0, 55.0), seen(380.0, 60.0))
+    until(lambda: shared.session.at == 3)
+
+
+def test_progress_of_what_the_phone_began_shows_on_both(screens, drawn_rocket, monkeypatch):
+    shared, phone, computer = screens(drawn_rocket)
+    phone.goto(shared.phone_url)
+    phone.wait_for_selector("[data-number='cp']", state="attached")
+    drawn_rocket.working, drawn_rocket.said = True, "looking for the rocket"
+    for page in (phone, computer):
+        page.wait_for_selector("text=/looking for the rocket/i")
+    drawn_rocket.working = False
+    for page in (phone, computer):
+        page.wait_for_selector("text=/looking for the rocket/i", state="hidden")
+
+
+def test_a_phone_that_vanishes_in_a_drag_harms_nothing(screens, drawn_rocket):
+    shared, phone, computer = screens(drawn_rocket)
+    phone.goto(shared.phone_url)
+    phone.wait_for_selector("[data-number='cp']", state="attached")
+    before = number(computer, "cp")
+    drag_by_finger(phone, seen(380.0, 55.0), seen(380.0, 75.0), lift=False)
+    phone.context.set_offline(True)
+    phone.wait_for_selector("text=The computer does not answer")
+    phone.faults.clear()
+    phone.context.set_offline(False)
+    finger(phone, "Cancel")
+    phone.wait_for_selector("#following", state="hidden", timeout=20_000)
+    phone.faults.clear()
+    assert shared.session.at == 1 and number(computer, "cp") == before
+    shared.session.change({"do": "move-fin-point", "group": 0, "fin": 0, "point": 1, "to": seen(380.0, 75.0).tolist()})
+    for page in (phone, computer):
+        until(lambda page=page: number(page, "cp") > before + 3)
+    assert PHONE not in shared.phone.devices  # the browser's own address here
