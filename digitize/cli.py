@@ -253,6 +253,7 @@ def solve(
     from dataclasses import replace
 
     from digitize.geometry.toml import check_geometry, read_geometry
+    from digitize.plans.to_do import with_to_do
     from digitize.request.balance_options import loading
     from digitize.request.options import parse_flight, parse_pdf, parse_pose, parse_units
     from digitize.result.from_geometry import solve as run
@@ -275,7 +276,8 @@ def solve(
     # what is said of masses goes into the geometry, so that the file written gives the same again
     rocket = replace(rocket, name=rocket.name if name is None else name, masses=(*rocket.masses, *loaded.added))
     check_geometry(rocket)
-    result = replace(run(rocket, loading=replace(loaded, added=()), pose=stand, flight=flight), units=shown_units)
+    result = run(rocket, loading=replace(loaded, added=()), pose=stand, flight=flight)
+    result = with_to_do(replace(result, units=shown_units), rocket)
     report = None
     if out is not None:
         report = write_results(out, result, rocket, input_path=geometry, pdf_paper=pdf_paper) / "report.html"
@@ -357,7 +359,7 @@ def _measure_several(rockets: list, options, jobs: int | None) -> int:
 
 
 def _summary(data: dict, report: Path | None) -> str:
-    from digitize.report.swing_card import swing_verdict
+    from digitize.report.answer import swing_verdict
     from digitize.report.text import summary_text
     from digitize.result.swing_record import shown_swing
 

@@ -16,6 +16,7 @@ from digitize.photo.calibration import calibrated_prior, read_camera
 from digitize.photo.camera import CameraPrior, camera_prior
 from digitize.photo.read import read_photo
 from digitize.photo.references import find_reference
+from digitize.plans.to_do import with_to_do
 from digitize.records import Photo, ReferencePoints, Result, Silhouette, Warn
 from digitize.refused import showing
 from digitize.report.folder import check_out_dir, write_refused, write_results
@@ -64,7 +65,7 @@ def measure_rocket(
     named = [replace(options, name=name) for options in shots]
     done = [_shot(options, say, folder, several) for options, folder in zip(named, folders, strict=True)]
     result, best = _combined(done, folders) if several else (done[0].result, done[0].measured)
-    result = replace(result, units=shots[0].units)
+    result = with_to_do(replace(result, units=shots[0].units), best.solid.geometry)
     say("writing the results")
     if len(done) > 1:
         _write(out_dir, result, best, shots[0])
@@ -81,7 +82,7 @@ def _shot(options: MeasureOptions, say: Callable[[str], None], folder: Path, sev
         measured = measure_photo(read_photo(path), options, say)
         with _showing(measured):
             say("working out the bands")
-            result = replace(assemble(measured, options), units=options.units)
+            result = with_to_do(replace(assemble(measured, options), units=options.units), measured.solid.geometry)
             _check_band(result, options)
         return Shot(measured, result, options)
     except Refusal as refusal:

@@ -336,6 +336,22 @@ class Drawing:
     stations: tuple[tuple[str, float, np.ndarray], ...] = ()  # (words, x_mm, (2,) point on the axis)
 
 
+TO_DO_KINDS = ("nose weight", "more than nose weight", "tell the mass", "clear up first", "calm air", "work it out")
+
+
+@dataclass(frozen=True)
+class ToDo:
+    """What to do about a margin that is too small. kind, one of TO_DO_KINDS: so many grams do it; the nose holds too
+    little (this is what it holds); the mass is not known; a warning comes first; only the crosswind is too much; the
+    nose as it is can't be filled."""
+
+    kind: str
+    nose_weight_g: float | None = None  # with which the low end of the margin's band is enough
+    nose_weight_least_g: float | None = None  # with which the high end is: the low end of the weight's own band
+    filling: str | None = None
+    fin_span_mm: float | None = None  # larger aft fins that would do it, where nose weight does not
+
+
 @dataclass(frozen=True)
 class Result:
     """Everything one run says. result.json is this record written out; the report is laid out from that file."""
@@ -376,4 +392,5 @@ class Result:
     units: str = "mm"  # what it is shown in, "mm" or "in"; the numbers and words here are metric either way
     verdict_headline: str = ""  # the level with what must not be missed; the level alone if empty
     deciding: Deciding | None = None  # the margin the verdict stands on
+    to_do: ToDo | None = None  # where the verdict is 'marginal' or 'do not fly'
     changed_by_hand: tuple[str, ...] = ()  # what differs from the automatic result, a sentence each

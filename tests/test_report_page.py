@@ -199,7 +199,7 @@ def test_summary_is_short_aligned_and_80_wide():
     text = summary_text(to_dict(sample_result()), "out/report.html")
     lines = text.splitlines()
     assert max(map(len, lines)) <= 80
-    assert lines[0] == "campion: FLY"
+    assert lines[0] == "campion: FLY (it is stable enough, by these numbers)"
     assert "centre of pressure  248.5 ± 1.9 mm from the nose tip (10.35 calibers)" in lines
     assert "margin              1.69 ± 0.09 calibers" in lines
     assert "margin by cut-out   -0.13 ± 0.06 calibers, for air from the side; most good" in lines

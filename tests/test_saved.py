@@ -11,6 +11,7 @@ from report_sample import sample_geometry, sample_result
 from digitize.errors import GeometryRefusal, Refusal, UnreadableRefusal, UsageRefusal
 from digitize.geometry.toml import read_geometry, to_toml
 from digitize.margin.balance import Loading
+from digitize.plans.to_do import with_to_do
 from digitize.records import Motor, Quantity
 from digitize.report.page import report_html
 from digitize.report.svg import outline_svg
@@ -89,7 +90,7 @@ FREE = (
     *("methods", "angle_of_attack", "photo", "photos", "as_balanced_mm", "balance_states", "mass_g", "balance_mm"),
     *("deciding_margin", "headline"),
     *("cutout_margin_calibers", "margin_calibers", "pieces", "assumptions", "shares", "next_measurement", "drawing"),
-    *("tip_chord_mm", "sweep_mm", "scale", "mm_per_px_at_axis"),
+    *("tip_chord_mm", "sweep_mm", "to_do", "scale", "mm_per_px_at_axis"),
 )
 PLACES = list(places(DATA))
 
@@ -132,7 +133,9 @@ def test_whatever_is_taken_can_be_laid_out_as_a_report(folder):
     """Every place in turn empty or negative: refused, or the report is made of it all the same."""
     motors = (Motor("a", 20.0, 9.0, 60.0), Motor("b", 10.0, 9.0, 60.0))
     loaded = Loading(Quantity(222.0, 2.0), 90.0, motors, "a")
-    full = {**DATA, **{k: v for k, v in to_dict(solve(sample_geometry(), loading=loaded)).items() if v}}
+    heavy = with_to_do(solve(sample_geometry(), loading=loaded), sample_geometry())
+    full = {**DATA, **{k: v for k, v in to_dict(heavy).items() if v}}
+    assert full["to_do"]["kind"] == "nose weight"
     shown = 0
     for path in (path for path in places(full) if not set(path) & {1, 2}):  # the first of every list
         for value in ([], -1):

@@ -23,6 +23,7 @@ from digitize.plans.nose_weight import (
     lower,
     needed,
     state_of,
+    weight_band,
 )
 from digitize.records import BalancePoint, BalanceState, Quantity
 from digitize.request.balance_options import balance_of, parse_balance
@@ -79,8 +80,9 @@ def asked_of(
     )
 
 
-def plan_ballast(saved: Saved, asked: Asked) -> dict:
-    """The plan as plain dictionaries, lists, strings and numbers. Raises UsageRefusal, GeometryRefusal."""
+def plan_ballast(saved: Saved, asked: Asked, with_fins: bool = True) -> dict:
+    """The plan as plain dictionaries, lists, strings and numbers. with_fins: work out larger fins too, which takes most
+    of the time. Raises UsageRefusal, GeometryRefusal."""
     material, density = _material(asked)
     if not saved.geometry.fins:
         raise GeometryRefusal(
@@ -102,7 +104,7 @@ def plan_ballast(saved: Saved, asked: Asked) -> dict:
     found = needed(before, weight_of, asked.margin, diameter, holds)
     outside = _is_outside(saved)
     fins = None
-    if found.kind != "none needed" and saved.geometry.fins and not outside:
+    if with_fins and found.kind != "none needed" and not outside:
         fin_density = asked.fin_density_g_cm3 or FIN_DENSITY_G_CM3
         fins = larger_fins(saved.geometry, before, asked.margin, diameter, fin_density)
     lift_off = max(state.mass_g.value for state in found.states)
@@ -114,6 +116,7 @@ def plan_ballast(saved: Saved, asked: Asked) -> dict:
         "outcome": found.kind,
         "weight": {"mass_g": found.weight.mass_g, "x_mm": found.weight.x_mm, "depth_mm": found.weight.depth_mm},
         "fill": None if material is None else _fill(material, density, asked, holds),
+        "need": weight_band(found.curve, asked.margin),
         "before": [_state(state) for state in before],
         "after": [_state(state) for state in found.states],
         "before_mass_g": round(max(state.mass_g.value for state in before), 2),

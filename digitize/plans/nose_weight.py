@@ -196,6 +196,25 @@ def curve(states, weight_of: Callable[[float], Weight], most_g: float, diameter_
     return np.array(rows)
 
 
+def weight_band(curve: np.ndarray, wanted_calibers: float) -> dict[str, float | None]:
+    """Grams with which the high end of the margin's band, the margin itself, and the low end first reach what is
+    wanted: the 95 % band of the weight that is needed. curve: as `curve` gives it; None: not within it."""
+    grams, margin, low, _ = curve.T
+    ends = {"least_g": 2 * margin - low, "middle_g": margin, "most_g": low}
+    return {key: _first(grams, values - wanted_calibers) for key, values in ends.items()}
+
+
+def _first(grams: np.ndarray, over: np.ndarray) -> float | None:
+    """Where `over` first is 0 or more, between the grams linearly."""
+    reached = np.flatnonzero(over >= 0)
+    if not len(reached):
+        return None
+    k = int(reached[0])
+    if k == 0:
+        return float(grams[0])
+    return float(grams[k - 1] - over[k - 1] * (grams[k] - grams[k - 1]) / (over[k] - over[k - 1]))
+
+
 # --- larger fins ------------------------------------------------------------------------------------------
 
 

@@ -5,9 +5,9 @@ from html import escape
 
 from digitize.margin.cautions import CAUTIONS
 from digitize.report.plain_page import bullets, page, paragraphs, section, table
-from digitize.units.rounding import at_least, exact, sized, with_band
+from digitize.units.rounding import at_least, exact, sized, weight_needed, with_band
 from digitize.units.sentences import in_its_units
-from digitize.units.shown_units import MM, now, shown_number, unit_of
+from digitize.units.shown_units import shown_number, unit_of
 
 _WIDTH, _HEIGHT, _LEFT, _RIGHT, _TOP, _BOTTOM = 760, 400, 56, 20, 16, 46
 _HALO = 'paint-order="stroke" stroke="#fcfbf7" stroke-width="4" stroke-linejoin="round"'
@@ -36,7 +36,7 @@ def headline(plan: dict) -> str:
 
 def _weight_words(plan: dict) -> str:
     weight = plan["weight"]
-    grams = needed(weight["mass_g"])
+    grams = weight_needed(weight["mass_g"])
     if plan["fill"] is None:
         return f"{grams} at {sized(weight['x_mm'], 'mm')} from the nose tip"
     return (
@@ -168,11 +168,6 @@ def ballast_html(plan: dict) -> str:
     )
 
 
-def needed(grams: float) -> str:
-    """A weight that is needed, never rounded to less where ounces are shown."""
-    return sized(round(grams, 1), "g") if now() == MM else at_least(grams, "g", 1)
-
-
 def _weights(curve: dict) -> list[float]:
     return [shown_number(grams, "g") for grams in curve["grams"]]
 
@@ -239,7 +234,7 @@ def _names(plan: dict, x, y) -> list[str]:
             f'<path d="M{at:.1f} {level:.1f} V{_HEIGHT - _BOTTOM}" stroke="#161b26" stroke-width="1.3"/>',
             f'<circle cx="{at:.1f}" cy="{level:.1f}" r="5" fill="#fff" stroke="#161b26" stroke-width="2.2"/>',
             f'<text x="{at + (-6 if late else 6):.1f}" y="{_HEIGHT - _BOTTOM - 8}" '
-            f'text-anchor="{"end" if late else "start"}" {_HALO}>{needed(plan["weight"]["mass_g"])}</text>',
+            f'text-anchor="{"end" if late else "start"}" {_HALO}>{weight_needed(plan["weight"]["mass_g"])}</text>',
         ]
     return parts
 

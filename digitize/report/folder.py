@@ -167,7 +167,8 @@ def _contents(out_dir, result, geometry, rgb, shrink, input_path, pdf_paper) -> 
 def _reports(folder: Path, data: dict, overlay, shown: str, outline: str, pdf_paper: str | None) -> dict[str, bytes]:
     """The report's files, with what lies in the folder of swing test and nose weight."""
     ballast = _shown_ballast(folder, data)
-    data = {**data, "swing": shown_swing(folder), "ballast": ballast and {**ballast, "units": data.get("units")}}
+    ballast = ballast and {**ballast, "units": data.get("units")}
+    data = {**data, "folder": str(folder), "swing": shown_swing(folder), "ballast": ballast}
     page = report_html(data, overlay, shown, outline, CAUTIONS)
     found = {REPORT: page.encode("utf-8", "replace")}
     if pdf_paper is not None:

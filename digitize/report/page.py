@@ -4,7 +4,7 @@ import base64
 from html import escape
 
 from digitize import __version__
-from digitize.report import angle_plot, range_page, swing_card, tables
+from digitize.report import angle_plot, answer, range_page, swing_card, tables
 from digitize.report.style import STYLE
 from digitize.report.text import headline_of
 from digitize.units.sentences import in_its_units
@@ -51,7 +51,7 @@ def sections(
     name = str(result.get("name") or "rocket")
     first = [
         _header(name, photo_name, overlay_png is not None),
-        _verdict(swing_card.swing_verdict(result), len(result["warnings"])),
+        _verdict(result),
         _picture(result, name, overlay_png, outline_svg),
         range_page.cross_checks(result),
         tables.warnings(result),
@@ -88,7 +88,8 @@ def _header(name: str, photo_name: str, from_photo: bool) -> str:
     return f"<header>\n<h1>{escape(name)}</h1>\n<p>{origin} {escape(photo_name)}</p>\n</header>"
 
 
-def _verdict(verdict: dict, warning_count: int) -> str:
+def _verdict(result: dict) -> str:
+    verdict, warning_count = answer.swing_verdict(result), len(result["warnings"])
     level = str(verdict["level"])
     slug = "".join(c if c.isalnum() else "-" for c in level.lower())
     headline = headline_of(verdict)
@@ -98,8 +99,23 @@ def _verdict(verdict: dict, warning_count: int) -> str:
     )
     return (
         f'<section class="verdict level-{slug}" aria-label="Verdict">\n<p class="level">{escape(shown)}</p>\n'
+        f"{_meaning(verdict)}{_to_do(result)}"
         f'<p>{escape(verdict["text"])}</p>\n<p class="officer">{more}{OFFICER}</p>\n</section>'
     )
+
+
+def _meaning(verdict: dict) -> str:
+    words = answer.meaning(verdict)
+    return f"<p>{escape(words[:1].upper() + words[1:])}.</p>\n" if words else ""
+
+
+def _to_do(result: dict) -> str:
+    """What to do about the margin, and the command for it."""
+    words, command = answer.to_do_words(result), answer.next_command(result, result.get("folder"))
+    if not words:
+        return ""
+    then = f'<p class="command">How, and where it goes: <code>{escape(command)}</code></p>\n' if command else ""
+    return f'<p class="to-do"><strong>What to do: {escape(words)}</strong></p>\n{then}'
 
 
 def _picture(result: dict, name: str, overlay_png: bytes | None, outline_svg: str) -> str:

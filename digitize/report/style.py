@@ -17,6 +17,7 @@ p { margin: .4rem 0; max-width: 44rem; }
   border-left: .5rem solid var(--ink);
   background: #fff; }
 .verdict .level { font-size: 2.1rem; line-height: 1.15; font-weight: 700; margin: 0 0 .2rem; }
+.verdict .command { overflow-wrap: anywhere; }
 .verdict .officer { color: var(--soft); }
 .level-fly { border-left-color: #00548f; }
 .level-marginal { border-left-color: #b07a00; border-left-style: double; }

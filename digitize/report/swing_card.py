@@ -161,15 +161,6 @@ def reading(outcome: str, verdict: str) -> str:
     return f"it tells nothing; the margin says {verdict}. Swing again in calm air, on a longer string."
 
 
-def swing_verdict(result: dict) -> dict:
-    """The verdict as the report shows it: a failed swing takes 'fly' and 'marginal' away."""
-    verdict, outcomes = result["verdict"], (result.get("swing") or {}).get("outcomes") or []
-    if not outcomes or outcomes[-1]["outcome"] != "fail" or verdict["level"] not in ("fly", "marginal"):
-        return verdict
-    words = f"The swing test failed ({outcomes[-1]['date']}), against the margin. {verdict['text']}"
-    return {**verdict, "level": "look again", "headline": "look again", "text": words}
-
-
 def swing_section(result: dict) -> str:
     """The report's section: every outcome recorded, and how the last is read. Nothing where none was."""
     outcomes = (result.get("swing") or {}).get("outcomes") or []

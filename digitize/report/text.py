@@ -1,7 +1,9 @@
 """What `measure` and `solve` print: a short summary in aligned plain text, 80 columns."""
 
 import textwrap
+from pathlib import Path
 
+from digitize.report.answer import FOLDER, meaning, next_command, to_do_words
 from digitize.units.rounding import counted, fixed, scale_with_band, signed, sized, with_band
 from digitize.units.sentences import in_its_units
 
@@ -13,8 +15,12 @@ _LABEL = 20
 def summary_text(result: dict, report_path=None) -> str:
     """The summary of what result.json holds; report_path: where the report is, if one was written."""
     verdict = result["verdict"]
-    lines = [f"{result.get('name') or 'rocket'}: {headline_of(verdict).upper()}"]
-    lines += textwrap.wrap(verdict["text"], _WIDTH - 2, initial_indent="  ", subsequent_indent="  ")
+    lines = textwrap.wrap(
+        f"{result.get('name') or 'rocket'}: {headline_of(verdict).upper()} ({meaning(verdict)})",
+        _WIDTH, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False,
+    )  # fmt: skip
+    lines += _to_do(result, None if report_path is None else Path(report_path).parent)
+    lines += _indented(verdict["text"])
     lines.append("")
     for label, value in summary_rows(result):
         lines += _row(label, value)
@@ -32,6 +38,21 @@ def summary_text(result: dict, report_path=None) -> str:
         lines.append(f"{'report':<{_LABEL}}{report_path}")
     lines += ["", "The range safety officer decides."]
     return "\n".join(lines) + "\n"
+
+
+def _indented(words: str) -> list[str]:
+    return textwrap.wrap(words, _WIDTH - 2, initial_indent="  ", subsequent_indent="  ")
+
+
+def _to_do(result: dict, folder: Path | None) -> list[str]:
+    """What to do about the margin, and the command for it, which is never wrapped."""
+    words, command = to_do_words(result), next_command(result, folder)
+    if not words:
+        return []
+    lines = _indented(f"To do: {words}")
+    if command and folder is None:
+        lines += _indented(f"Add --out {FOLDER} to this command, then:")
+    return [*lines, *([f"  {command}"] if command else []), ""]
 
 
 @in_its_units

@@ -16,7 +16,7 @@ from digitize.errors import GeometryRefusal, UnreadableRefusal, UsageRefusal
 from digitize.files import check_own_file, replace_own_file
 from digitize.geometry.toml import read_geometry
 from digitize.margin.stability import LEVELS
-from digitize.records import Geometry
+from digitize.records import TO_DO_KINDS, Geometry
 from digitize.result.to_json import SCHEMA
 from digitize.units.shown_units import UNITS
 
@@ -297,6 +297,18 @@ _STATE = _record(
         "margin_calibers": _quantity,
     }
 )
+_GRAMS = {"nose_weight_g": _positive, "filling": _text}
+_ENDS = {"nose_weight_least_g": _number, "fin_span_mm": _positive}
+
+
+def _to_do(value, where: str) -> None:
+    _record({"kind": _text}, _GRAMS | _ENDS)(value, where)
+    if value["kind"] not in TO_DO_KINDS:
+        raise _Wrong(f"{where}.kind", f"one of {', '.join(TO_DO_KINDS)}")
+    if value["kind"] in TO_DO_KINDS[:2]:
+        _record(_GRAMS)(value, where)
+
+
 _RESULT = _record(
     {
         "name": _text,
@@ -324,6 +336,7 @@ _RESULT = _record(
     {
         "tool_version": _text,
         "units": _units,
+        "to_do": _to_do,
         "mass_g": _positive,
         "as_balanced_mm": _quantity,
         "balance_states": _list(_STATE),

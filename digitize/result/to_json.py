@@ -7,6 +7,7 @@ anything a photo holds; quantities are written in full.
 """
 
 import json
+from dataclasses import asdict
 
 import numpy as np
 
@@ -66,6 +67,7 @@ def to_dict(result: Result) -> dict:
             "text": result.verdict_text,
             "headline": result.verdict_headline or result.verdict_level,
         },
+        "to_do": None if result.to_do is None else asdict(result.to_do),
         "scale": _scale(result),
         "outline_px": _points(result.outline_px),
         "hand_checks": [_hand_check(check) for check in result.hand_checks],

@@ -18,6 +18,7 @@ from digitize.errors import GeometryRefusal, UsageRefusal
 from digitize.geometry.toml import check_geometry, rounded
 from digitize.photo.camera import Camera
 from digitize.pipeline import points_reference, told_of
+from digitize.plans.to_do import with_to_do
 from digitize.records import FinGroup, Geometry, Photo, Result
 from digitize.request.options import MeasureOptions, measure_options
 from digitize.result.from_photo import Measured, assemble
@@ -119,7 +120,7 @@ def _held(base: Measured, start: Sketch, sketch: Sketch, measured: Measured, opt
 
 def solve_fully(traced: Traced) -> Result:
     """Every number, as `measure` gives them."""
-    return assemble(traced.measured, traced.options)
+    return with_to_do(assemble(traced.measured, traced.options), traced.measured.solid.geometry)
 
 
 def solve_briefly(traced: Traced, last: Result) -> Result:

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from digitize.margin.cautions import CAUTIONS
+from digitize.report.answer import meaning, to_do_words
 from digitize.result.to_json import to_dict
 from digitize.trace import edits
 from digitize.trace.reference_ends import partly_read, told_lengths
@@ -52,9 +53,11 @@ def brief(session: Session, change: dict, traced: Traced, result) -> dict:
 def preview(session: Session, traced: Traced, result) -> dict:
     """Sketch, numbers, what is changed."""
     with shown_in(session.units):
+        data = _numbers(result)
         return {
+            "answer": {"meaning": meaning(data["verdict"]), "to_do": to_do_words(data)},
             "sketch": {**sketch_view(traced), "ends": _ends(session, traced)},
-            "result": told(_numbers(result)),
+            "result": told(data),
             "changed": [in_words(line) for line in session.changed(traced.sketch)],
         }
 

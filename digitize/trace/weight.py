@@ -2,8 +2,6 @@
 
 from pathlib import Path
 
-import numpy as np
-
 from digitize.errors import UsageRefusal
 from digitize.geometry.toml import rounded
 from digitize.plans.ballast_plan import Asked, asked_of, plan_ballast, states_of
@@ -39,7 +37,7 @@ def nose_weight(folder: Path, result: Result, geometry: Geometry, words: dict) -
         "notes": notes(plan),
         "fins": fin_words(plan),
         "states": _curves(saved, asked, plan),
-        "need": need(plan),
+        "need": plan["need"],
     }
 
 
@@ -57,27 +55,6 @@ def asked_for(words) -> Asked:
         except ValueError:
             raise UsageRefusal(f"--margin: {said['margin']!r} is not a number", "give calibers, as 1.5") from None
     return asked_of(**said)
-
-
-def need(plan: dict) -> dict:
-    """Grams with which the high end of the margin's band, the margin itself, and the low end first reach what is
-    wanted: the 95 % band of the weight that is needed. None: not within the plan's curve."""
-    curve = plan["curve"]
-    grams, margin, low = (np.array(curve[key]) for key in ("grams", "margin_calibers", "low_calibers"))
-    wanted = plan["wanted_calibers"]
-    ends = {"least_g": 2 * margin - low, "middle_g": margin, "most_g": low}
-    return {key: _first(grams, values - wanted) for key, values in ends.items()}
-
-
-def _first(grams: np.ndarray, over: np.ndarray) -> float | None:
-    """Where `over` first is 0 or more, between the grams linearly."""
-    reached = np.flatnonzero(over >= 0)
-    if not len(reached):
-        return None
-    k = int(reached[0])
-    if k == 0:
-        return float(grams[0])
-    return float(grams[k - 1] - over[k - 1] * (grams[k] - grams[k - 1]) / (over[k] - over[k - 1]))
 
 
 def _missing(data: dict) -> list[str]:

@@ -103,6 +103,11 @@ def at_least(value: float, unit: str, decimals: int) -> str:
     return f"{fixed(up, places)} {to.name}"
 
 
+def weight_needed(grams: float) -> str:
+    """A weight that is needed, never rounded to less; to a tenth of a gram, or as fine in ounces."""
+    return sized(math.ceil(grams * 10 - 1e-6) / 10, "g") if now() == MM else at_least(grams, "g", 1)
+
+
 def _places(unit: str, decimals: int | None) -> int:
     """Decimal places in the unit shown of a number that has so many in the metric one, to say no less."""
     to = unit_of(unit)
