@@ -14,6 +14,8 @@ from PIL import Image
 from sample_runs import COMMANDS, NAMES, SAMPLES, measured, measured_in
 
 from digitize import cli
+from digitize.report.text import summary_text
+from digitize.units.shown_units import shown_in
 
 FILES = ("geometry.toml", "outline.svg", "overlay.png", "report.html", "result.json")
 EASIEST = "bramble-white-ruler"
@@ -146,6 +148,16 @@ def test_no_rocket_is_said_to_fly_that_should_not(run, name):
         assert result["verdict"]["level"] != "fly"
     else:
         assert result["verdict"]["level"] in ("fly", "marginal", "look again")
+
+
+@pytest.mark.slow
+def test_the_inch_ruler_s_answer_is_in_inches_and_its_file_metric(run):
+    """12 inches are 304.8 mm; the truth is 16.5 inches long. The second line is in ounces."""
+    folder, result = run("yarrow-inch-ruler")
+    assert result["units"] == "in" and result["length_mm"]["value"] == pytest.approx(16.5 * 25.4, rel=5e-3)
+    assert result["verdict"]["level"] == "marginal" and 1 < result["to_do"]["nose_weight_g"] < 40
+    with shown_in("in"):
+        assert " oz of modelling clay in the nose tip would do it" in summary_text(result, folder / "report.html")
 
 
 @pytest.mark.slow

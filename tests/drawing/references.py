@@ -16,7 +16,8 @@ from .scene import Reference
 CARD_MM, CARD_CORNER_MM = (85.60, 53.98), 3.18  # ISO/IEC 7810 ID-1
 PAPER_MM = {"a4": (297.0, 210.0), "letter": (279.4, 215.9), "sheet": (210.0, 297.0)}
 RULER_WIDTH_MM = 30.0
-RULER_MARGIN_MM = {"steel": 0.0, "white": 3.0, "wood": 6.0}  # from the end to the first graduation
+RULER_MARGIN_MM = {"steel": 0.0, "white": 3.0, "wood": 6.0, "inch": 4.0}  # from the end to the first graduation
+INCH_MM = 25.4
 
 
 @dataclass(frozen=True)
@@ -69,7 +70,9 @@ def face(reference: Reference, texel_mm: float) -> Face:
     """The printed face at this fineness."""
     width, height = size_mm(reference)
     columns, rows = round(width / texel_mm), round(height / texel_mm)
-    if reference.kind in RULER_MARGIN_MM:
+    if reference.kind == "inch":
+        texels = _inch_ruler(reference, columns, rows, texel_mm)
+    elif reference.kind in RULER_MARGIN_MM:
         texels = _ruler(reference, columns, rows, texel_mm)
     elif reference.kind == "checker":
         texels = _checker(reference, columns, rows, texel_mm)
@@ -127,6 +130,23 @@ def _ruler(reference: Reference, columns: int, rows: int, texel_mm: float) -> np
     for centimetre in range(1, int(reference.length_mm) // 10):
         _text(texels, str(centimetre), (margin + centimetre * 10, 11.5), 2.6, texel_mm)
     _text(texels, "cm", (columns * texel_mm / 2, 20), 2.6, texel_mm)
+    return texels
+
+
+def _inch_ruler(reference: Reference, columns: int, rows: int, texel_mm: float) -> np.ndarray:
+    """White, lines 0.25 mm wide from the upper edge: sixteenths of an inch, longer at eighths, quarters and halves,
+    numbered at the inches."""
+    texels = np.broadcast_to(linear((240, 239, 233)), (rows, columns, 3)).copy()
+    margin, sixteenth = RULER_MARGIN_MM["inch"], np.arange(round(reference.length_mm / INCH_MM * 16) + 1)
+    lengths_mm = np.select([sixteenth % k == 0 for k in (16, 8, 4, 2)], [11, 8.5, 7, 5.5], 3.8)
+    for long_mm in np.unique(lengths_mm):
+        at = margin + sixteenth[lengths_mm == long_mm] * INCH_MM / 16
+        ink = _bar(rows, texel_mm, 0, long_mm)[:, None] * _bar(columns, texel_mm, at - 0.125, at + 0.125)
+        texels *= 1 - 0.93 * ink[..., None]
+    texels = np.ascontiguousarray(texels, np.float32)
+    for inch in range(1, round(reference.length_mm / INCH_MM)):
+        _text(texels, str(inch), (margin + inch * INCH_MM - 3, 13), 4.0, texel_mm)
+    _text(texels, "INCHES", (columns * texel_mm / 2, 23), 3.2, texel_mm)
     return texels
 
 

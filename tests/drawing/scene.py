@@ -111,7 +111,7 @@ class Pose:
 class Reference:
     """A flat object of known size.
 
-    kind: 'steel', 'white', 'wood' (rulers, `length_mm` graduated), 'card', 'a4', 'letter', 'sheet' (the
+    kind: 'steel', 'white', 'wood', 'inch' (rulers, `length_mm` graduated), 'card', 'a4', 'letter', 'sheet' (the
     printed one, on A4) or 'checker' (`squares` of `square_mm`). centre_mm: its middle in world x and y.
     behind_mm: its middle's world z.
     turn_deg: counterclockwise in the photo. lean_deg: of its plane about world x and y.
