@@ -6,7 +6,7 @@ import os
 import sys
 import traceback
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -24,7 +24,7 @@ from digitize.errors import ExitCode, Refusal, UsageRefusal, defect_words
 from digitize.threads import one_thread_for_blas, usable_cores
 from digitize.units.shown_units import MM
 
-_USAGE_ERROR = typer.BadParameter.__base__  # click's, wherever typer keeps click
+_USAGE_ERROR: Any = typer.BadParameter.__base__  # click's, wherever typer keeps click
 _INTERRUPTED = 130
 
 _SIGNS = {"±": "+-", "²": "2", "°": " deg", "×": "x", "−": "-", "…": "~"}
@@ -329,6 +329,8 @@ def main(argv: list[str] | None = None) -> int:
 
 def _in_ascii(error: UnicodeError) -> tuple[str, int]:
     """For terminals without the trade's signs: the sign in letters, so that no answer is lost."""
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
     wanted = error.object[error.start : error.end]
     return "".join(_SIGNS.get(sign, "?") for sign in wanted), error.end
 

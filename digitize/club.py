@@ -97,7 +97,7 @@ def _is_our_table(content: bytes) -> bool:
 
 
 def _one(shots: tuple[MeasureOptions, ...], parent: Path, say: Callable[[str], None]) -> Outcome:
-    name = shots[0].name
+    name = _name_of(shots)
     try:
         result, folder = measure_rocket(shots, parent / folder_name(name), say)
         return Outcome(name, 0, to_dict(result), folder)
@@ -107,8 +107,12 @@ def _one(shots: tuple[MeasureOptions, ...], parent: Path, say: Callable[[str], N
         return _not_measured(shots, parent, ExitCode.DEFECT, defect_words(error))
 
 
-def _not_measured(shots, parent: Path, code: int, words: str) -> Outcome:
-    name = shots[0].name
+def _name_of(shots: tuple[MeasureOptions, ...]) -> str:
+    return shots[0].name or shots[0].photo[0].stem
+
+
+def _not_measured(shots: tuple[MeasureOptions, ...], parent: Path, code: int, words: str) -> Outcome:
+    name = _name_of(shots)
     data = {"name": name, "exit_code": int(code), "refused": words}
     return Outcome(name, int(code), data, parent / folder_name(name), words)
 
@@ -140,7 +144,8 @@ def _start_worker(jobs: int) -> None:
 
 
 def _row(outcome: Outcome) -> dict:
-    data, row = outcome.data, dict.fromkeys(_COLUMNS, "")
+    data = outcome.data
+    row: dict = dict.fromkeys(_COLUMNS, "")
     row |= {"name": outcome.name, "exit code": outcome.exit_code, "words": outcome.words}
     if outcome.exit_code:
         return row | {"verdict": "not measured"}

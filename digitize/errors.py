@@ -4,6 +4,7 @@ Every refusal says what was wrong, where, and what to do next, in one line each.
 """
 
 from enum import IntEnum
+from typing import Any
 
 
 class ExitCode(IntEnum):
@@ -26,7 +27,7 @@ class Refusal(Exception):
     """
 
     exit_code = ExitCode.DEFECT
-    seen = None
+    seen: Any = None  # a refused.Seen, which is made of records that this lowest layer doesn't know
 
     def __init__(self, what: str, remedy: str):
         super().__init__(what)

@@ -2,10 +2,15 @@
 its own it takes longer to load than all else that `measure` needs to begin.
 """
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
+if TYPE_CHECKING:
+    from scipy.spatial import cKDTree
 
-def tree_of(points: np.ndarray):
+
+def tree_of(points: np.ndarray) -> "cKDTree":
     """scipy.spatial.cKDTree of points (n, d)."""
     from scipy.spatial import cKDTree
 

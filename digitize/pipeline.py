@@ -153,7 +153,8 @@ def fit_photo(
 
 def _fitted(photo: Photo, options: MeasureOptions, prior: CameraPrior, references, silhouette: Silhouette) -> Measured:
     told, name = told_of(options), options.name or photo.path.stem
-    tried, refused, lenses = [], None, _lenses(prior)
+    tried: list[tuple[float, CameraPrior, Solid]] = []
+    refused, lenses = None, _lenses(prior)
     for said in fins_said(options):
         if len(tried) >= 2 and min(_unexplained(s) for _, _, s in tried) < UNEXPLAINED:
             break  # three and four are what most rockets have; others only where neither fits
@@ -170,7 +171,7 @@ def _fitted(photo: Photo, options: MeasureOptions, prior: CameraPrior, reference
                 continue
             cost = sum(trace.cost for trace in solid.fins) + (log_share / prior.log_focal_sigma) ** 2
             tried.append((cost, lens, solid))
-    if not tried:
+    if refused is not None and not tried:
         unsaid = options.fins is None and isinstance(refused, FinsRefusal)
         raise _number_missing(refused.what) if unsaid else refused
     tried.sort(key=lambda one: one[0])
@@ -309,6 +310,7 @@ def references_of(photo: Photo, options: MeasureOptions) -> tuple[ReferencePoint
 
 def points_reference(photo: Photo, claim: ScaleClaim) -> ReferencePoints:
     """Two pixels and their true distance as a reference of two points."""
+    assert claim.length_mm is not None  # a claim of two points is made with their distance
     height, width = np.array(photo.rgb.shape[:2]) * photo.shrink
     ends = np.array(claim.points_px, float).reshape(2, 2)
     if (ends < -0.5).any() or (ends > np.array([width, height]) - 0.5).any():

@@ -166,7 +166,7 @@ class BalanceState:
     motor: str | None
     mass_g: Quantity | None
     balance_mm: Quantity
-    margin_calibers: Quantity | None = None
+    margin_calibers: Quantity
     share: float = 1.0
 
 

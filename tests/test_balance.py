@@ -25,8 +25,8 @@ SMALL = Motor("small", 16.0, 9.0, 44.0)
 LENGTH = 300.0
 
 
-def no_margin(state):
-    return Quantity(-state.balance_mm.value, state.balance_mm.pm95)  # the further aft, the worse
+def no_margin(place, share):
+    return Quantity(-place.value, place.pm95)  # the further aft, the worse
 
 
 def balanced(with_motor, mass_g=60.0, at_mm=200.0, added=(), motors=(LARGE, SMALL)):

@@ -39,24 +39,6 @@ def test_pose_and_scale_come_back():
     assert plane.mm_per_px(flat, CENTRE) == pytest.approx(1200 / FOCAL, rel=1e-9)
 
 
-def test_focal_length_from_a_tilted_plane():
-    noisy = seen(rotation(35, 30), np.array([-80.0, -60.0, 700.0])) + np.random.default_rng(2).normal(
-        0, 0.1, GRID.shape
-    )
-    found = plane.focal_from_plane(points(noisy), CENTRE)
-    assert abs(found.focal_px - FOCAL) < 3 * found.sigma_px
-    assert 1.0 < found.sigma_px < 0.1 * FOCAL
-
-
-def test_focal_length_square_on_is_declined_with_a_reason():
-    noisy = seen(rotation(1, 0), np.array([-80.0, -60.0, 1200.0])) + np.random.default_rng(2).normal(
-        0, 0.1, GRID.shape
-    )
-    found = plane.focal_from_plane(points(noisy), CENTRE)
-    assert not found
-    assert "plane" in found.reason
-
-
 def test_points_on_one_line_are_recognised():
     mm = np.column_stack([np.arange(30.0), np.zeros(30)])
     px = np.column_stack([np.arange(30) * 5.0, np.arange(30) * 2.0])

@@ -205,7 +205,7 @@ def _in_wakes(geometry: Geometry, alone: list[_Fins], mach: float) -> dict[str, 
         (lattice.straightened(polygon, geometry.profile_mm, radius), group.count, radius)
         for group, (polygon, radius, _, _) in zip(geometry.fins, sizes, strict=True)
     ]
-    found = {}
+    found: dict[str, list[_Fins]] = {}
     for name, angles in wake.arrangements([group.count for group in geometry.fins]).items():
         changes = wake.coupled_groups(groups, angles, mach)
         found[name] = []

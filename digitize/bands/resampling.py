@@ -87,7 +87,7 @@ def draw(solid: Solid, seed: int, count: int = SAMPLES, only: str | None = None)
     sources = np.array([_OF_ADJUSTMENT[s] for s in adjusted.sources])
     values = adjusted.sample(errors.observed(sources))
     pose = adjusted.pose(values)
-    mm_per_px = pose.depth_mm / pose.camera.focal_px
+    mm_per_px = np.asarray(pose.depth_mm / pose.camera.focal_px)
     bias_px = adjusted.edge_bias_px(values)
     ends = adjusted.problem.ends
     tip_s = ends.tip_s_mm(pose) + errors.normal("edge", solid.tip_sigma_px) * mm_per_px

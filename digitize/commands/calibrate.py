@@ -30,6 +30,7 @@ def camera(
     from digitize.request.options import parse_scale
 
     board = parse_scale(f"checker={checker}")
+    assert board.squares is not None and board.length_mm is not None  # else a checker's claim is refused
     check_own_file(out, is_camera)
     found = calibrate(photos, board.squares, board.length_mm, sayer(quiet))
     write_camera(out, found)

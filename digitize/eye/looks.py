@@ -132,7 +132,7 @@ def _as_strokes(mask: np.ndarray) -> np.ndarray:
     """(H, W) bool: the middle of a region, in pieces no longer than a stroke."""
     depth = cv2.distanceTransform(np.pad(mask, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1]
     core = depth > max(depth.max() - STROKE_PX, 0.0)
-    rows, columns = np.indices(mask.shape, sparse=True)
+    rows, columns = np.ogrid[: mask.shape[0], : mask.shape[1]]
     strokes, left = np.zeros_like(mask), np.where(core, depth, 0.0)
     while left.any():
         y, x = np.unravel_index(np.argmax(left), left.shape)

@@ -30,6 +30,8 @@ _NOSES = (
     ("haack", 0.0),
     ("haack", 1 / 3),
 )
+_Kind = tuple[str, float]
+"""A shape and its parameter c, which only a haack nose has."""
 _TUBE, _FRUSTUM = ("tube", 0.0), ("frustum", 0.0)
 
 
@@ -75,14 +77,14 @@ def describe_profile(profile_mm) -> tuple[dict, ...]:
     return tuple(_as_dict(piece, x, r) for piece in _meeting(_fit_all(x, r, kinds, joints)))
 
 
-def _choose(x, r) -> tuple[list, list]:
+def _choose(x, r) -> tuple[list[_Kind], list[float]]:
     """The kinds of the cheapest description, and where its pieces join, both ends included."""
     places = x[::_PER_JOINT]
     noise = _NOISE_MM**2 * _PER_JOINT
     tube, frustum = (misfit / noise for misfit in _straight_misfits(x, r))
     cost = np.minimum(tube + _TUBE_PRICE, frustum + _PRICE)
     is_tube = tube + _TUBE_PRICE <= frustum + _PRICE
-    noses = [None] * _JOINTS
+    noses: list[_Kind | None] = [None] * _JOINTS
     if r[0] < _SHARP_MM:
         for j in range(1, _JOINTS):
             misfits = [_squared_misfit(_fit(nose, x, r, 0.0, places[j]), x, r) for nose in _NOSES]
@@ -96,8 +98,9 @@ def _choose(x, r) -> tuple[list, list]:
     while path[0] > 0:
         path.insert(0, int(before[path[0]]))
     kinds = [_TUBE if is_tube[pair] else _FRUSTUM for pair in pairwise(path)]
-    if noses[path[1]] is not None:
-        kinds[0] = noses[path[1]]
+    nose = noses[path[1]]
+    if nose is not None:
+        kinds[0] = nose
     return kinds, list(places[path])
 
 
@@ -116,7 +119,7 @@ def _straight_misfits(x, r):
     return tube, frustum
 
 
-def _merge_tubes(x, r, kinds: list, joints: list) -> tuple[list, list]:
+def _merge_tubes(x, r, kinds: list[_Kind], joints: list[float]) -> tuple[list[_Kind], list[float]]:
     """Nearly level pieces named tubes, and neighbouring tubes of one diameter made one."""
     pieces = _fit_all(x, r, kinds, joints)
     merged_kinds, merged_joints = [], [joints[0]]
@@ -124,7 +127,7 @@ def _merge_tubes(x, r, kinds: list, joints: list) -> tuple[list, list]:
     for piece, kind in zip(pieces, kinds, strict=True):
         level = kind in (_TUBE, _FRUSTUM) and abs(piece.aft_mm - piece.fore_mm) < _LEVEL_MM
         radius = (piece.fore_mm + piece.aft_mm) / 2 if level else None
-        if level and last_radius is not None and abs(radius - last_radius) < _LEVEL_MM:
+        if radius is not None and last_radius is not None and abs(radius - last_radius) < _LEVEL_MM:
             merged_joints[-1] = piece.to_mm
         else:
             merged_kinds.append(_TUBE if level else kind)
@@ -133,7 +136,7 @@ def _merge_tubes(x, r, kinds: list, joints: list) -> tuple[list, list]:
     return merged_kinds, merged_joints
 
 
-def _fit_all(x, r, kinds, joints) -> list[_Piece]:
+def _fit_all(x, r, kinds: list[_Kind], joints: list[float]) -> list[_Piece]:
     return [_fit(kind, x, r, *ends) for kind, ends in zip(kinds, pairwise(joints), strict=True)]
 
 
@@ -142,7 +145,7 @@ def _within(x, from_mm, to_mm):
     return slice(*np.searchsorted(x, [from_mm - 1e-9, to_mm + 1e-9]))
 
 
-def _fit(kind, x, r, from_mm, to_mm) -> _Piece:
+def _fit(kind: _Kind, x, r, from_mm: float, to_mm: float) -> _Piece:
     """The piece of this kind that fits the stretch best in least squares."""
     shape, c = kind
     stretch = _within(x, from_mm, to_mm)
@@ -163,7 +166,7 @@ def _squared_misfit(piece: _Piece, x, r) -> float:
     return float(np.sum((piece.radius(x[stretch]) - r[stretch]) ** 2))
 
 
-def _move_joints(x, r, kinds: list, joints: list) -> float:
+def _move_joints(x, r, kinds: list[_Kind], joints: list[float]) -> float:
     """Move each joint, in place, to where the pieces on both sides fit best; the squared misfit of all."""
     from scipy.optimize import minimize_scalar  # loading it takes as long as starting the program otherwise
 

@@ -20,7 +20,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from digitize.errors import UsageRefusal
-from digitize.margin.stability import OVERSTABLE_CALIBERS, Verdict
+from digitize.margin.stability import OVERSTABLE_CALIBERS, Verdict, low_end
 from digitize.records import BalanceState, Mass, Motor, Quantity, Warn
 from digitize.units.rounding import exact, fixed, with_band
 
@@ -107,7 +107,7 @@ def asked_again(
     above FAR_CALIBERS, or a balance point in the nose's quarter, is not believed until the end is said.
     """
     state = worst(found)
-    if state is None or loading.end_said:
+    if state is None or loading.balance is None or loading.end_said:
         return (), None
     at, margin = loading.balance.value, state.margin_calibers
     # what the other end would move in this state: only the share of the whole that was balanced
@@ -127,12 +127,12 @@ def asked_again(
 
 
 def states(
-    loading: Loading, length_mm: float, margin_of: Callable[[BalanceState], Quantity]
+    loading: Loading, length_mm: float, margin_of: Callable[[Quantity, float], Quantity]
 ) -> tuple[BalanceState, ...]:
     """Every state of flight with its balance point and margin; none if the balance point is not known.
 
-    length_mm: the body's; margin_of: a state's margin from its balance point. Raises UsageRefusal where the masses
-    and places can't be those of one rocket.
+    length_mm: the body's; margin_of: a state's margin from its balance point and its share (see BalanceState). Raises
+    UsageRefusal where the masses and places can't be those of one rocket.
     """
     loading = placed(loading, Quantity(length_mm, 0.0))
     if loading.balance is None:
@@ -146,22 +146,27 @@ def states(
     before = next((m for m in loading.motors if m.name == loading.balanced_with), None)
     out = [] if before is None else [_motor_item(before, -before.loaded_g, length_mm)]
     if out:
-        _state("without the motor", None, loading, out, length_mm)  # must be a rocket too
-    found = []
+        _loaded("without the motor", loading.balance, loading.mass_g, out, length_mm)  # must be a rocket too
+    changes: list[tuple[str, str | None, list[_Item]]] = []
     for motor in loading.motors:
         same = motor is before
         loaded = [] if same else [*out, _motor_item(motor, motor.loaded_g, length_mm)]
         empty = [*out, _motor_item(motor, motor.empty_g, length_mm)]
-        found.append(_state("lift-off", motor.name, loading, [*added, *loaded], length_mm))
-        found.append(_state("burn-out", motor.name, loading, [*added, *empty], length_mm))
-    if not found:
-        found.append(_state("ready to fly", None, loading, added, length_mm))
-    return tuple(replace(state, margin_calibers=margin_of(state)) for state in found)
+        changes.append(("lift-off", motor.name, [*added, *loaded]))
+        changes.append(("burn-out", motor.name, [*added, *empty]))
+    if not changes:
+        changes.append(("ready to fly", None, added))
+    found = []
+    for state, name, items in changes:
+        where = state if name is None else f"{state} with {name}"
+        mass, place, share = _loaded(where, loading.balance, loading.mass_g, items, length_mm)
+        found.append(BalanceState(state, name, mass, place, margin_of(place, share), share))
+    return tuple(found)
 
 
 def worst(found: tuple[BalanceState, ...]) -> BalanceState | None:
     """The state whose margin's low end is least; None if there is none."""
-    return min(found, key=lambda s: s.margin_calibers.value - s.margin_calibers.pm95) if found else None
+    return min(found, key=lambda state: low_end(state.margin_calibers)) if found else None
 
 
 def lift_off_mass_g(found: tuple[BalanceState, ...], said_g: float | None) -> float | None:
@@ -172,9 +177,10 @@ def lift_off_mass_g(found: tuple[BalanceState, ...], said_g: float | None) -> fl
 
 def with_states(verdict: Verdict, found: tuple[BalanceState, ...]) -> Verdict:
     """The verdict, which is the worst state's, with that said."""
-    if len(found) < 2:
+    decides = worst(found)
+    if decides is None or len(found) < 2:
         return verdict
-    return replace(verdict, text=f"The worst of {len(found)} states decides: {words(worst(found))}. {verdict.text}")
+    return replace(verdict, text=f"The worst of {len(found)} states decides: {words(decides)}. {verdict.text}")
 
 
 def words(state: BalanceState) -> str:
@@ -210,26 +216,27 @@ def moved(mass: Quantity, place: Quantity, items: list[tuple[Quantity, Quantity]
     )
 
 
-def _state(name, motor, loading: Loading, items: list[_Item], length_mm: float) -> BalanceState:
-    if not items:
-        mass = None if loading.mass_g is None else mass_quantity(loading.mass_g)
-        return BalanceState(name, motor, mass, loading.balance)
-    left = loading.mass_g + sum(item.mass.value for item in items)
-    where = name if motor is None else f"{name} with {motor}"
+def _loaded(
+    where: str, balance: Quantity, mass_g: float | None, items: list[_Item], length_mm: float
+) -> tuple[Quantity | None, Quantity, float]:
+    """(mass, None if none was said; balance point; share as in BalanceState) with the items in. where: in words."""
+    if mass_g is None and items:
+        raise UsageRefusal(f"--mass: {where} the balance point can't be told without one", "Weigh the rocket")
+    if mass_g is None or not items:
+        return None if mass_g is None else mass_quantity(mass_g), balance, 1.0
+    left = mass_g + sum(item.mass.value for item in items)
     if left <= 0:
         raise UsageRefusal(
-            f"--mass: {where} nothing is left of {loading.mass_g:g} g",
+            f"--mass: {where} nothing is left of {mass_g:g} g",
             "Give the mass as it was balanced, and check the motors' masses",
         )
-    mass, place = moved(
-        mass_quantity(loading.mass_g), loading.balance, [(item.mass, item.place) for item in items]
-    )
+    mass, place = moved(mass_quantity(mass_g), balance, [(item.mass, item.place) for item in items])
     if not 0 < place.value < length_mm:
         raise UsageRefusal(
             f"--balance: {where} the rocket would balance at {place.value:.0f} mm, off a body of {length_mm:.0f} mm",
             "Check the balance point, the mass, and which motor was in (--balanced-with)",
         )
-    return BalanceState(name, motor, mass, place, share=loading.mass_g / left)
+    return mass, place, mass_g / left
 
 
 def _added(mass: Mass, length_mm: float) -> _Item:

@@ -10,6 +10,7 @@ for a shape outside the method of parts, whichever has the lower low end.
 """
 
 from dataclasses import dataclass
+from typing import TypeGuard
 
 import numpy as np
 
@@ -156,12 +157,12 @@ def verdict(
 
 
 def _headline(level: str, decides: Deciding | None) -> str:
-    if level == "fly" and decides.margin.value > OVERSTABLE_CALIBERS:
+    if level == "fly" and decides is not None and decides.margin.value > OVERSTABLE_CALIBERS:
         return "fly, in calm air only: over-stable"
     return level
 
 
-def _upset(curve: AngleCurve | None) -> bool:
+def _upset(curve: AngleCurve | None) -> TypeGuard[AngleCurve]:
     return curve is not None and curve.wind_margin_calibers is not None and curve.wind_margin_calibers < 0
 
 

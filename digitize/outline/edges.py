@@ -246,5 +246,5 @@ def _crossing(profile: np.ndarray, offset: np.ndarray) -> tuple[np.ndarray, np.n
     place = offset[:-1] + part * (offset[1] - offset[0])
     place = np.where(rising, place, np.inf)
     nearest = np.abs(place).argmin(1)
-    found = rising.any(1)
+    found = np.asarray(rising.any(axis=1))
     return np.where(found, place[np.arange(len(place)), nearest], 0.0), found

@@ -73,14 +73,12 @@ def find_region(rgb: np.ndarray, marked: Marked = NOTHING_MARKED, first: FirstLo
         twice = looked_twice(first.pyramid, view, (marked.rocket, marked.other))
         both = _mean(twice)
         own = _one_rocket(both.rocket, view.to_look(points))
-        if own is None:
-            raise _nothing()
         points = view.to_photo(np.argwhere(own)[:, ::-1])
         if not _runs_out(own, view, rgb.shape[:2]):
             break
     earlier = _brought(mask.astype(np.float32), first.view, view) > 0.5
     rocket = np.where(cv2.dilate(own.astype(np.uint8), np.ones((5, 5))) > 0, both.rocket, 0.0)
-    seen = [np.where(own, look.rocket, 0.0) > 0.5 for look in twice]
+    seen, mirrored = (np.where(own, look.rocket, 0.0) > 0.5 for look in twice)
     return Region(
         view,
         _as_marked(rocket, view, marked),
@@ -91,7 +89,7 @@ def find_region(rgb: np.ndarray, marked: Marked = NOTHING_MARKED, first: FirstLo
         unsteady=_differing(
             _as_marked(earlier, view, marked), _as_marked(own, view, marked), _ROUGH_PX * first.view.scale / view.scale
         ),
-        lopsided=_differing(*seen, _ROUGH_PX),
+        lopsided=_differing(seen, mirrored, _ROUGH_PX),
         warnings=warnings,
     )
 
@@ -188,14 +186,17 @@ def _in_line(piece: np.ndarray, other: np.ndarray) -> bool:
     return bool(across < _IN_LINE * half[1] and across < 2 * half[0] and along < 2.5 * half[1])
 
 
-def _one_rocket(probability: np.ndarray, around: np.ndarray) -> np.ndarray | None:
-    """The region of the second look that meets what the first found (n, 2), small breaks closed."""
+def _one_rocket(probability: np.ndarray, around: np.ndarray) -> np.ndarray:
+    """The region of the second look that meets what the first found (n, 2), small breaks closed.
+
+    Raises OutlineRefusal where the second look sees nothing.
+    """
     x, y = np.clip(np.round(around).astype(int), 0, np.array(probability.shape[::-1]) - 1).T
     before = np.zeros(probability.shape, bool)
     before[y, x] = True
     pieces = sorted(_pieces(probability), key=lambda piece: -int((piece & before).sum()))
     if not pieces:
-        return None
+        raise _nothing()
     chosen = pieces[0]
     for piece in pieces[1:]:
         if _in_line(chosen, piece):

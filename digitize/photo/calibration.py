@@ -7,8 +7,9 @@ pixels of the full-size photo.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import get_type_hints
 
 import cv2
 import numpy as np
@@ -71,7 +72,8 @@ def calibrate(
     Raises ScaleRefusal if fewer than FEWEST_PHOTOS show it or they fix no focal length, UsageRefusal if the
     photos are of different sizes. A photo that can't be used is named to `say` and left out.
     """
-    grids, corners, size = [], [], None
+    grids, corners = [], []
+    size: tuple[int, int] | None = None
     for path in paths:
         say(f"reading {Path(path).name}")
         try:
@@ -89,7 +91,7 @@ def calibrate(
         size = its_size
         grids.append(np.column_stack([board.points_mm, np.zeros(len(seen))]).astype(np.float32))
         corners.append(seen.astype(np.float32))
-    if len(corners) < FEWEST_PHOTOS:
+    if size is None or len(corners) < FEWEST_PHOTOS:
         raise ScaleRefusal(
             f"The checkerboard was found in {len(corners)} of {len(paths)} photos; it takes {FEWEST_PHOTOS}",
             "Take eight or more, the whole board in each, slanted another way each time, all over the frame",
@@ -218,7 +220,7 @@ def parse_camera(content: bytes, name: str) -> CameraFile:
 
 def _camera_of(data: dict, path: str | Path) -> CameraFile:
     remedy = "Make it anew with digitize camera"
-    kinds = {field.name: field.type for field in fields(CameraFile)}
+    kinds = get_type_hints(CameraFile)
     if data.keys() != kinds.keys():
         odd = sorted(data.keys() ^ kinds.keys())
         raise UnreadableRefusal(f"{path} is no camera calibration: {odd[0]} is missing or not known", remedy)

@@ -69,7 +69,7 @@ def camera_prior(width_px: int, height_px: int, focal35_mm: float | None) -> Cam
     """The camera to expect of a picture of this size, from its EXIF focal length when it has one."""
     diagonal_px = float(np.hypot(width_px, height_px))
     known = focal35_mm is not None
-    focal_px = (focal35_mm if known else UNKNOWN_FOCAL35_MM) / FILM_DIAGONAL_MM * diagonal_px
+    focal_px = (UNKNOWN_FOCAL35_MM if focal35_mm is None else focal35_mm) / FILM_DIAGONAL_MM * diagonal_px
     centre_px = np.array([(width_px - 1) / 2, (height_px - 1) / 2])
     corner_r2 = (diagonal_px / 2 / focal_px) ** 2
     return CameraPrior(

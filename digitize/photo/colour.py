@@ -1,6 +1,7 @@
 """Any pixel layout to 8-bit sRGB."""
 
 from io import BytesIO
+from typing import cast
 
 import numpy as np
 from PIL import Image, ImageCms
@@ -57,7 +58,7 @@ def to_srgb(image: Image.Image, icc_profile: bytes | None) -> tuple[Image.Image,
     elif image.mode == "CMYK":
         notes.append("CMYK without a colour profile: colours are approximate")
     image = image.convert("RGB")
-    if alpha is not None and alpha.getextrema()[0] < 255:
+    if alpha is not None and np.asarray(alpha).min() < 255:
         image, note = _fill_transparent(image, alpha)
         notes.append(note)
     return image, notes
@@ -70,7 +71,8 @@ def _apply_profile(image: Image.Image, icc_profile: bytes) -> tuple[Image.Image,
         transform = ImageCms.buildTransform(source, ImageCms.createProfile("sRGB"), image.mode, "RGB")
         if image.mode == "RGB" and _changes_nothing(transform):
             return image, None
-        return ImageCms.applyTransform(image, transform), f"colours converted from {name} to sRGB"
+        changed = cast(Image.Image, ImageCms.applyTransform(image, transform))  # None only if changed in place
+        return changed, f"colours converted from {name} to sRGB"
     except Exception:  # little CMS and its wrapper raise several kinds; a profile is no reason to stop
         return image, "the colour profile is broken or of another kind; colours taken as sRGB"
 

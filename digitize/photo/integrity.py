@@ -28,13 +28,13 @@ _JPEG_LEFT_OVER = re.compile(r"(\d+) extraneous bytes before marker 0xd9")
 _CONTAINERS = {b"meta", b"iprp", b"ipco"}
 
 
-def find_damage(path: Path, picture_format: str) -> str | None:
+def find_damage(path: Path, picture_format: str | None) -> str | None:
     """What is wrong with the file's data, in a few words; None when nothing was found.
 
     picture_format: as Pillow names it. WebP, BMP and TIFF are not in need: Pillow sees when they are cut off.
     """
     checks = {"JPEG": _jpeg_damage, "MPO": _jpeg_damage, "PNG": _png_damage, "HEIF": _heif_damage}
-    check = checks.get(picture_format)
+    check = checks.get(picture_format or "")
     return check(path) if check else None
 
 

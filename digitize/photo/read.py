@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pillow_heif
 from PIL import Image, UnidentifiedImageError
+from PIL.TiffImagePlugin import TiffImageFile
 
 from digitize.errors import UnreadableRefusal
 from digitize.photo.colour import to_plain_mode, to_srgb
@@ -145,7 +146,7 @@ def _refuse_absurd_size(path: Path, width_px: int, height_px: int) -> None:
 
 def _refuse_camera_raw(path: Path, image: Image.Image) -> None:
     """Most camera raw files are TIFF by structure, and their first picture is only a small preview."""
-    if image.format != "TIFF":
+    if not isinstance(image, TiffImageFile):
         return
     is_dng = 50706 in image.tag_v2  # DNGVersion (DNG specification)
     is_preview = bool(image.tag_v2.get(254, 0) & 1)  # NewSubfileType (TIFF 6.0): a reduced copy of another

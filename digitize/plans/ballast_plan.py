@@ -90,14 +90,14 @@ def plan_ballast(saved: Saved, asked: Asked, with_fins: bool = True) -> dict:
             "Add fins, and solve or measure again",
         )
     diameter = saved.data["max_diameter_mm"]["value"]
-    before = states_of(saved, asked)
+    before, holds = states_of(saved, asked), None
     if asked.at_mm is not None:
         length = float(saved.geometry.profile_mm[-1, 0])
         if asked.at_mm >= length:
             raise UsageRefusal(
                 f"--at: {asked.at_mm:g} mm is beyond the body's end at {length:.0f} mm", "give a place in it"
             )
-        weight_of, holds = at_place(asked.at_mm), None
+        weight_of = at_place(asked.at_mm)
     else:
         cavity = _cavity(saved, asked)
         weight_of, holds = into_cavity(cavity, density), filling(cavity, cavity.depth_mm, density)[0]
@@ -115,7 +115,7 @@ def plan_ballast(saved: Saved, asked: Asked, with_fins: bool = True) -> dict:
         "wanted_calibers": asked.margin,
         "outcome": found.kind,
         "weight": {"mass_g": found.weight.mass_g, "x_mm": found.weight.x_mm, "depth_mm": found.weight.depth_mm},
-        "fill": None if material is None else _fill(material, density, asked, holds),
+        "fill": None if material is None or holds is None else _fill(material, density, asked, holds),
         "need": weight_band(found.curve, asked.margin),
         "before": [_state(state) for state in before],
         "after": [_state(state) for state in found.states],
@@ -154,19 +154,18 @@ def states_of(saved: Saved, asked: Asked) -> tuple[State, ...]:
         if any(state["mass_g"] is None for state in kept):
             raise UsageRefusal(f"{saved.folder} holds no mass", "give --mass, or measure again with --mass")
         return tuple(
-            _as_state(
-                saved, _words(s), _quantity(s["mass_g"]), _quantity(s["balance_mm"]), _quantity(s["margin_calibers"])
-            )
+            _as_state(saved, _words(s), _quantity(s["mass_g"]), _quantity(s["balance_mm"]), s["margin_calibers"])
             for s in kept
         )
-    mass = mass_quantity(asked.mass_g) if asked.mass_g is not None else kept and _quantity(kept[0]["mass_g"])
-    if not mass:
-        raise UsageRefusal(f"{saved.folder} holds no mass", "give --mass too")
-    if asked.balance is None:
-        state = kept[0]
-        margin, balance = _quantity(state["margin_calibers"]), _quantity(state["balance_mm"])
+    if asked.mass_g is not None:
+        mass = mass_quantity(asked.mass_g)
+    elif kept and kept[0]["mass_g"] is not None:
+        mass = _quantity(kept[0]["mass_g"])
     else:
-        balance, margin = said_loading(saved, asked).balance, None
+        raise UsageRefusal(f"{saved.folder} holds no mass", "give --mass too")
+    balance, margin = said_loading(saved, asked).balance, None
+    if balance is None:
+        balance, margin = _quantity(kept[0]["balance_mm"]), kept[0]["margin_calibers"]
     if balance.value >= data["length_mm"]["value"]:
         raise UsageRefusal(
             f"--balance: {exact(balance.value)} mm is beyond the body's end", "measure it from the nose tip"
@@ -197,12 +196,17 @@ def asked_end(saved: Saved, asked: Asked, states: tuple[State, ...]) -> str:
     return question or ""
 
 
-def _as_state(saved: Saved, words: str, mass: Quantity, balance: Quantity, margin: Quantity | None) -> State:
-    """With the margin by the centre of pressure, or for a shape outside the method by whichever may be lower."""
+def _as_state(saved: Saved, words: str, mass: Quantity, balance: Quantity, kept_margin: dict | None) -> State:
+    """With the margin by the centre of pressure, or for a shape outside the method by whichever may be lower.
+
+    kept_margin: as the result has it; None: it is worked out anew.
+    """
     data = saved.data
     diameter = _quantity(data["max_diameter_mm"])
-    if margin is None:
+    if kept_margin is None:
         margin = stability.margin_calibers(_quantity(data["cp"]["x_mm"]), balance, diameter)
+    else:
+        margin = _quantity(kept_margin)
     by_parts = state_of(words, mass, balance, margin, diameter.value)
     if not _is_outside(saved):
         return by_parts
@@ -297,8 +301,8 @@ def _words(state: dict) -> str:
     return state["state"] if state["motor"] is None else f"{state['state']} with {state['motor']}"
 
 
-def _quantity(of: dict | None) -> Quantity | None:
-    return None if of is None else Quantity(float(of["value"]), float(of["pm95"]))
+def _quantity(of: dict) -> Quantity:
+    return Quantity(float(of["value"]), float(of["pm95"]))
 
 
 def _state(state: State) -> dict:

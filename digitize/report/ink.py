@@ -82,7 +82,8 @@ def dashes(points, pattern, closed=False) -> list[np.ndarray]:
     if closed:
         points = np.vstack([points, points[:1]])
     at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    pieces, start, step = [], 0.0, 0
+    pieces: list[np.ndarray] = []
+    start, step = 0.0, 0
     while start < at[-1] and len(pieces) < 5000:
         end = min(start + pattern[step % len(pattern)], at[-1])
         if step % 2 == 0:

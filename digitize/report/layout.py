@@ -144,7 +144,7 @@ def _plan(shape, placing: Placing, result: dict) -> Plan:
     corners = np.array([low, [high[0], low[1]], high, [low[0], high[1]]])
     drawing = result.get("drawing")
     frame = _frame(drawing, result, placing, corners) if drawing else None
-    if frame is None:
+    if drawing is None or frame is None:
         return Plan(placing, corners, None, None, ())
     extent = rocket_points(drawing, result, placing)
     v = frame.uv(extent)[:, 1]
@@ -199,8 +199,11 @@ def _axis_knots(drawing, result, placing, frame) -> tuple[np.ndarray, np.ndarray
     """Known places on the axis: from the nose tip in the unit shown, and u. The view spreads them unevenly."""
     length_mm = float(result["length_mm"]["value"])
     known = {0.0: 0.0, length_mm: frame.length_px}
-    marks = ((drawing["cp"], result["cp"]["x_mm"]), (drawing["balance"], result.get("balance_mm")))
-    marks += ((drawing["cutout"], result["cutout"]["centroid_mm"]),)
+    marks = (
+        (drawing["cp"], result["cp"]["x_mm"]),
+        (drawing["balance"], result.get("balance_mm")),
+        (drawing["cutout"], result["cutout"]["centroid_mm"]),
+    )
     for point, quantity in marks:
         if point is not None and quantity is not None and 0 < quantity["value"] < length_mm:
             known[float(quantity["value"])] = float(frame.uv(placing.to_canvas(point))[0, 0])
@@ -238,7 +241,7 @@ def _rule(frame: Frame, knots, cp_band_u, leaders_u, rocket_v: float) -> tuple[R
             numbers.append((f"{i * minor:g}", frame.xy(at, start_v + (depth + LETTER_PX * 0.5) / 2)))
     end_v = start_v + depth
     corners = _strip(frame, 0.0, frame.length_px, start_v, end_v)
-    band = None if cp_band_u is None else _strip(frame, *cp_band_u, start_v, end_v)
+    band = None if cp_band_u is None else _strip(frame, cp_band_u[0], cp_band_u[1], start_v, end_v)
     return Rule(corners, tuple(ticks), tuple(numbers), frame.words_turn_deg, band), end_v
 
 

@@ -47,7 +47,7 @@ def draw_overlay(rgb: np.ndarray, shrink: int, result: dict) -> np.ndarray:
     draw_title_block(canvas, sheet_height, result)
     if max(height, width) > LONGEST_SIDE_PX:
         factor = LONGEST_SIDE_PX / max(height, width)
-        canvas = cv2.resize(canvas, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+        return cv2.resize(canvas, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
     return canvas
 
 

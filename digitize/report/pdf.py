@@ -267,6 +267,7 @@ def _picture(node: _Node, width: float) -> list:
 
 def _drawing(node: _Node, width: float) -> list:
     drawing = svg2rlg(io.BytesIO(node.attributes["text"].encode("utf-8")))
+    assert drawing is not None  # it is that only of what is no SVG, and this one is our own
     scale = min(width / drawing.width, 80 * mm / drawing.height, node.attributes["tallest"] / drawing.height)
     drawing.scale(scale, scale)
     drawing.width, drawing.height = drawing.width * scale, drawing.height * scale

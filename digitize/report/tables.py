@@ -151,6 +151,7 @@ def components(result: dict) -> str:
         for p in result["cp"]["parts"]
     )
     text = ""
+    heads: tuple[str, ...]
     if parts:
         heads = ("part", "normal-force slope per radian", "acts at")
         text += _table(heads, parts, numeric=(1, 2), caption="At small angle of attack and low speed")

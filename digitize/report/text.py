@@ -80,8 +80,11 @@ def deciding_margin(result: dict) -> dict | None:
 
 
 def margin_words(result: dict) -> str:
-    """The margin that decides, for a place that has room for one; by what it is, where that is not as usual."""
+    """The margin that decides, for a place that has room for one; by what it is, where that is not as usual. Empty
+    without a balance point."""
     decides = deciding_margin(result)
+    if decides is None:
+        return ""
     return with_band(decides["calibers"], "calibers") + (" by the cut-out" if by_cutout(result) else "")
 
 

@@ -8,17 +8,17 @@ def words_of(options: MeasureOptions) -> dict:
     """Option name (as the parameters of `measure_options`) to its text, or list of texts; only what was said."""
     words = {
         "scale": [claim.text for claim in options.scales],
-        "behind": _mm(options.behind_mm),
-        "distance": _mm(options.distance_mm),
+        "behind": None if options.behind_mm is None else _mm(options.behind_mm),
+        "distance": None if options.distance_mm is None else _mm(options.distance_mm),
         "fins": ",".join(map(str, options.fins)) if options.fins else None,
         "pose": _pose(options.pose),
         "nose": options.nose,
         "balance": _balance(options.balance),
         "balance_at": ",".join(f"{v:g}" for v in options.balance_at_px) if options.balance_at_px else None,
-        "mass": _g(options.mass_g),
+        "mass": None if options.mass_g is None else _g(options.mass_g),
         "hand": [f"{name}={_mm(value)}" for name, value in options.hand],
         "thickness": ",".join(map(_mm, options.thickness_mm)) or None,
-        "sheet_bar": _mm(options.sheet_bar_mm),
+        "sheet_bar": None if options.sheet_bar_mm is None else _mm(options.sheet_bar_mm),
         "camera": str(options.camera.resolve()) if options.camera else None,
         "name": options.name,
         "seed": options.seed,
@@ -34,16 +34,16 @@ def words_of(options: MeasureOptions) -> dict:
     return {name: value for name, value in words.items() if value not in (None, [])}
 
 
-def _mm(value: float | None) -> str | None:
-    return None if value is None else f"{value!r}mm"
+def _mm(value: float) -> str:
+    return f"{value!r}mm"
 
 
 def _balance(point: BalancePoint | None) -> str | None:
     return None if point is None else ",".join([_mm(point.distance_mm), *([point.end] if point.end else [])])
 
 
-def _g(value: float | None) -> str | None:
-    return None if value is None else f"{value!r}g"
+def _g(value: float) -> str:
+    return f"{value!r}g"
 
 
 def _pose(pose: Pose) -> str | None:

@@ -53,7 +53,7 @@ def check_loading(said: Loading, with_said: bool = False) -> None:
             "weigh the rocket as it was balanced and give --mass",
         )
     before = next((motor for motor in said.motors if motor.name == said.balanced_with), None)
-    if before is not None and before.loaded_g >= said.mass_g:
+    if before is not None and said.mass_g is not None and before.loaded_g >= said.mass_g:
         raise UsageRefusal(
             f"--mass: {said.mass_g:g} g with the motor {before.name} in, which alone is {before.loaded_g:g} g",
             "give the mass of the rocket as it was balanced, motor and all",

@@ -69,7 +69,7 @@ class Pose:
         neighbouring fins, which stand evenly about straight away from it, at -90.
         """
         gap = 360 / count
-        if self.kind == "angle":
+        if self.angle_deg is not None:
             return self.angle_deg % gap
         return {"unsaid": 0.0, "in-plane": 0.0, "diagonal": gap / 2, "resting": (-90 + gap / 2) % gap}[self.kind]
 
@@ -201,7 +201,7 @@ def check_together(options: MeasureOptions) -> None:
     said = [claim.kind for claim in options.scales if claim.kind != "points"]
     _no_twice(said, "--scale", "give each kind of scale once (points may be repeated)")
     _no_twice([name for name, _ in options.hand], "--hand", "give each hand measurement once")
-    size = {claim.kind: claim.length_mm for claim in options.scales}
+    size = {claim.kind: claim.length_mm for claim in options.scales if claim.length_mm is not None}
     if "tube" in size and "length" in size and size["tube"] >= size["length"]:
         raise UsageRefusal(
             f"--scale: the tube ({size['tube']:g} mm) is not smaller than the length ({size['length']:g} mm)",

@@ -66,6 +66,7 @@ def read_shots(options: MeasureOptions) -> list[tuple[MeasureOptions, ...]]:
     Raises UnreadableRefusal if it is no TOML file, UsageRefusal naming what in it is not understood.
     """
     path = options.shots
+    assert path is not None  # who has no list asks photos_of
     data = read_toml(path, "list of rockets and photos")
     base = _over(replace(options, shots=None), data, (*_FIELDS,), ("rocket",), path.parent, f"{path}")
     rockets, names = [], set()

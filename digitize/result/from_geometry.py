@@ -121,7 +121,7 @@ def _states(geometry: Geometry, loading: Loading, cp_x: Quantity) -> tuple[tuple
     states = balance.states(
         loading,
         float(geometry.profile_mm[-1, 0]),
-        lambda state: stability.margin_calibers(cp_x, state.balance_mm, diameter),
+        lambda place, _: stability.margin_calibers(cp_x, place, diameter),
     )
     return states, warnings
 

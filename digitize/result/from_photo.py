@@ -16,7 +16,6 @@ from digitize.margin import balance, stability
 from digitize.margin.stability import doubt_of
 from digitize.photo.camera import CameraPrior
 from digitize.records import (
-    BalanceState,
     Drawing,
     FinResult,
     MethodView,
@@ -226,12 +225,11 @@ def _states(measured: Measured, options: MeasureOptions, cp_x: Quantity, samples
     widened = max(cp_x.pm95**2 - band(samples.cp_x_mm, 0.0).pm95 ** 2, 0.0) ** 0.5
     photo_pm95 = band(by_photo, 0.0).pm95
 
-    def margin_of(state: BalanceState) -> Quantity:
-        place = state.balance_mm
+    def margin_of(place: Quantity, share: float) -> Quantity:
         margin = stability.margin_calibers(cp_x, place, diameter)
-        correlated = (samples.cp_x_mm - place.value - state.share * by_photo) / samples.max_diameter_mm
+        correlated = (samples.cp_x_mm - place.value - share * by_photo) / samples.max_diameter_mm
         own = band(correlated, margin.value).pm95
-        by_hand = max(place.pm95**2 - (state.share * photo_pm95) ** 2, 0.0)
+        by_hand = max(place.pm95**2 - (share * photo_pm95) ** 2, 0.0)
         return replace(margin, pm95=float(np.sqrt(own**2 + (by_hand + widened**2) / diameter.value**2)))
 
     length_mm = float(measured.solid.geometry.profile_mm[-1, 0])

@@ -16,7 +16,7 @@ from digitize.aero.method_view import whole_band
 from digitize.bands.resampling import SHARE_SAMPLES, Samples, band, draw
 from digitize.errors import GeometryRefusal
 from digitize.margin import balance, stability
-from digitize.records import BalanceState, FinResult, PhotoAlone, Quantity, Result, Warn
+from digitize.records import FinResult, PhotoAlone, Quantity, Result, Warn
 from digitize.request.options import MeasureOptions
 from digitize.result.from_photo import Measured, drawing_of, fin_bands, unmeasurable_calibers
 from digitize.result.hand_checks import hand_checks, hand_facts, hand_warnings
@@ -268,8 +268,8 @@ def _states(shots: Sequence[Shot], options: MeasureOptions, body: dict):
         seen = any(shot.options.balance_at_px is not None for shot in shots)
         loading = replace(loading, balance=found, end_said=loading.end_said or seen)
 
-    def margin_of(state: BalanceState) -> Quantity:
-        return stability.margin_calibers(body["cp_x_mm"], state.balance_mm, body["max_diameter_mm"])
+    def margin_of(place: Quantity, _: float) -> Quantity:
+        return stability.margin_calibers(body["cp_x_mm"], place, body["max_diameter_mm"])
 
     return loading, balance.states(loading, body["length_mm"].value, margin_of)
 

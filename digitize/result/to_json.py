@@ -89,7 +89,7 @@ def to_dict(result: Result) -> dict:
     }
 
 
-def dumps(data: dict) -> str:
+def dumps(data: dict | list) -> str:
     """The text of result.json, in ASCII so that no terminal or file name can break it.
 
     Raises ValueError if a NaN or an infinity would reach it.

@@ -10,6 +10,7 @@ deviations and does not bend the others.
 """
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
@@ -21,6 +22,9 @@ from digitize.records import Silhouette
 from digitize.solid.fin_edges import polygon_area
 from digitize.solid.planform import EDGE_ON_RAD, EDGE_ROUNDING, Carving, Planform, Scenery, closed_to_root
 from digitize.solid.pose import Pose
+
+if TYPE_CHECKING:
+    from scipy.spatial import cKDTree
 
 EDGE_MODES = 5
 """Independent stretches of one fin's edge: what errs on an edge errs together over a fifth of it."""
@@ -47,7 +51,7 @@ class Seen:
 
     every: np.ndarray
     every_sigma_px: np.ndarray
-    tree: object
+    tree: "cKDTree"
     points: np.ndarray
     sigma_px: np.ndarray
     spacing_px: float

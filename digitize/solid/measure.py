@@ -84,7 +84,7 @@ def measure_solid(
 ) -> Solid:
     """The solid behind one silhouette. Raises OutlineRefusal or ScaleRefusal."""
     axis = find_axis(prior.camera, silhouette.outline_px, nose, silhouette.nose_px)
-    pixel = 1 / prior.camera.focal_px
+    pixel = float(1 / prior.camera.focal_px)
     stations = find_stations(axis.flat, axis.upper, pixel, len(fins), float(np.median(silhouette.sigma_px)) * pixel)
     hand_p = np.inf if silhouette.hand is None else axis.flat[silhouette.hand, 0].min(initial=np.inf)
     check_straight(stations)
@@ -116,7 +116,7 @@ class _Seen:
 def _shaped(name: str, adjusted: Adjusted, seen: _Seen, fins: tuple[FinsSaid, ...], resting: bool) -> Solid:
     """The aft rim, body and fins by a pose that is nearly known. Raises OutlineRefusal."""
     axis, stations, silhouette = seen.axis, seen.stations, seen.silhouette
-    pixel, before = 1 / adjusted.problem.prior.camera.focal_px, adjusted
+    pixel, before = float(1 / adjusted.problem.prior.camera.focal_px), adjusted
     beyond_px = _flat_to_px(before.problem, base_edge(axis.flat, stations, WIDEST))
     problem, *aft_sigmas = _with_rim(adjusted, beyond_px, stations.noise / pixel)
     wider = len(problem.tubes) > len(before.problem.tubes)
@@ -273,15 +273,15 @@ def _with_rim(adjusted: Adjusted, beyond_px: np.ndarray, noise_px: float) -> tup
     """
     pose, ends = adjusted.pose(), adjusted.problem.ends
     s, side, tan_phi = pose.limb(ends.base_px)
-    pixel_mm, largest = pose.depth_mm / pose.camera.focal_px, float(adjusted.tube_radii_mm().max())
+    pixel_mm, largest = float(pose.depth_mm / pose.camera.focal_px), float(adjusted.tube_radii_mm().max())
     radius, sigma_mm, on_rim = rim_of(s, side, tan_phi, largest, noise_px * pixel_mm)
     free = _without_caliper(adjusted)
     pose, largest = free.pose(), float(free.tube_radii_mm().max())
-    pixel_mm, edge = pose.depth_mm / pose.camera.focal_px, pose.limb(beyond_px)
-    wider = wider_rim(*edge, largest, noise_px * pixel_mm)
+    pixel_mm, edge = float(pose.depth_mm / pose.camera.focal_px), pose.limb(beyond_px)
+    wider = wider_rim(edge[0], edge[1], edge[2], largest, noise_px * pixel_mm)
     if wider is not None and wider[2].sum() > on_rim.sum():
         radius, sigma_mm, on_rim = wider
-        rim_px = _rim_px(pose, *(column[on_rim] for column in edge), radius)
+        rim_px = _rim_px(pose, edge[0][on_rim], edge[1][on_rim], edge[2][on_rim], radius)
         # both points share the one doubt about the radius
         limbs = TubeLimbs(rim_px, np.array([1.0, -1.0]), np.full(2, np.sqrt(2) * sigma_mm / pixel_mm))
         ends = replace(ends, base_px=beyond_px[on_rim], rim_px=rim_px)

@@ -48,8 +48,8 @@ def find_fins(
         start = carve(scene, pose, at)
         if start is None:
             continue
-        near = said is not None and abs(apart) < MOST_TOLD**0.5 * TOLD_SIGMA_RAD
-        told = (said, TOLD_SIGMA_RAD) if near else None
+        near = abs(apart) < MOST_TOLD**0.5 * TOLD_SIGMA_RAD
+        told = (said, TOLD_SIGMA_RAD) if said is not None and near else None
         best = fit(seen, scene, pose, at, start.outline_mm[1:-1], told)
         filled = without_notches(start)
         if filled is not None:

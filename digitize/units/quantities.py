@@ -81,7 +81,9 @@ def _parse(text: str, option: str, units: dict, kind: str, example: str, signed:
     typed = text.strip()
     if "in" in units:
         typed = _INCH_MARKS.sub("in", typed)
-    number, unit = _UNIT.fullmatch(_spelled_out(typed)).groups()
+    match = _UNIT.fullmatch(_spelled_out(typed))
+    assert match is not None  # its first group takes anything, its second may be absent
+    number, unit = match.groups()
     value = _number(number.strip(), f"{option}: {text!r}", unit or "")
     if value is None:
         raise UsageRefusal(

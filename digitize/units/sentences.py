@@ -101,7 +101,9 @@ def _converted(match: re.Match, known: Mapping[str, str]) -> str:
     unit, gap = match["unit"], match["gap"]
     if gap and _PRINTED.match(match.string, match.end()):
         return f"{match[0]} ({sized(float(match['value']), unit)})"
-    number, between, _ = re.fullmatch(rf"({_NUMBER})?( to | and | x )?(.*)", match["first"]).groups()
+    first = re.fullmatch(rf"({_NUMBER})?( to | and | x )?(.*)", match["first"])
+    assert first is not None  # a sentence is one line, and each part may be absent
+    number, between, _ = first.groups()
     before = _one(number, unit, None) + between if number else ""
     if match["pm95"]:
         quantity = {"value": float(match["value"]), "pm95": float(match["pm95"])}

@@ -4,6 +4,8 @@ They come from many thresholds and edge maps, so that no one threshold has to be
 them.
 """
 
+from collections.abc import Iterator
+
 import cv2
 import numpy as np
 
@@ -92,7 +94,9 @@ def clockwise(corners: np.ndarray) -> np.ndarray:
     return corners if area > 0 else corners[::-1]
 
 
-def _quads_of(binary: np.ndarray, least_px: float, aspect: float, met: dict):
+def _quads_of(
+    binary: np.ndarray, least_px: float, aspect: float, met: dict[tuple[int, ...], int]
+) -> Iterator[np.ndarray]:
     """Quadrilaterals among the blobs of a binary picture.
 
     met: how often a blob's box was met, over all pictures.
@@ -139,7 +143,8 @@ def find_quads(small: np.ndarray, aspect: float) -> list[np.ndarray]:
     may show.
     """
     least = 0.02 * max(small.shape[:2])
-    seen, met = np.zeros((0, 4, 2)), {}
+    seen = np.zeros((0, 4, 2))
+    met: dict[tuple[int, ...], int] = {}
     for binary in _maps(small):
         for corners in _quads_of(binary, least, aspect, met):
             size = float(np.sqrt(cv2.contourArea(corners.astype(np.float32))))

@@ -189,7 +189,7 @@ def _candidates(photo: Photo, what: RectangleKind) -> list[np.ndarray]:
             continue
         score = _shape_score(pose, size, 0.02) * size**0.5 * steps.min()
         ranked.append((score, corners * reduce + (reduce - 1) / 2))
-    chosen = []
+    chosen: list[np.ndarray] = []
     ranked.sort(key=lambda item: -item[0])
     for score, corners in ranked:
         if score < 0.03 * ranked[0][0]:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import ArrayLike
 
 from digitize.photo.sampling import sampled
 
@@ -122,7 +123,7 @@ def _without_trend(values: np.ndarray, period: float, weight: np.ndarray) -> np.
 class Carrier:
     """Tick number as a function of s: n(s) = polynomial of s scaled to +-1 over a reference length."""
 
-    def __init__(self, coeffs: np.ndarray, scale: float):
+    def __init__(self, coeffs: ArrayLike, scale: float):
         self.coeffs, self.scale = np.asarray(coeffs, float), scale
 
     @classmethod
@@ -347,7 +348,7 @@ def _as_ticks(strip: Strip, carrier: Carrier, summed, s, band, slant_px: float, 
         alternate=alternate,
         phase10=phase10,
         side=side,
-        cut=tuple(bool(end < 3 / carrier.rate(at)) for end, at in zip(ends, s[[0, -1]], strict=True)),
+        cut=(bool(ends[0] < 3 / carrier.rate(s[0])), bool(ends[1] < 3 / carrier.rate(s[-1]))),
         scatter_px=float(np.std(local[every // 2 :: every])) * strip.reduce,
     )
 

@@ -55,8 +55,9 @@ def _markers(rgb: np.ndarray) -> dict[int, np.ndarray]:
     settings.adaptiveThreshWinSizeStep = 16
     detector = cv2.aruco.ArucoDetector(sheet_dictionary(), settings)
     corners, ids, _ = detector.detectMarkers(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY))
-    found, twice = {}, set()
-    for quad, marker in zip(corners, [] if ids is None else ids.ravel().tolist(), strict=True):
+    found: dict[int, np.ndarray] = {}
+    twice: set[int] = set()
+    for quad, marker in zip(corners, [] if ids is None else map(int, ids.ravel()), strict=True):
         if marker in found:
             twice.add(marker)
         found[marker] = _sharpened(rgb, quad.reshape(4, 2).astype(float))
