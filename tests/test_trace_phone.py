@@ -24,9 +24,10 @@ from trace_scene import drawn_session, photo_file, seen
 from digitize import cli
 from digitize.errors import UsageRefusal
 from digitize.trace import addresses as own_addresses
-from digitize.trace import guard, server
+from digitize.trace import bodies, guard, server
 from digitize.trace.addresses import listen, listen_also, local_addresses
 from digitize.trace.lines import Patience
+from digitize.trace.reopened import open_folder
 from digitize.trace.session import Session
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="only there all of 127.0.0.0/8 is this machine's")
@@ -229,7 +230,7 @@ def post_head(shared, path, length) -> bytes:
 
 @pytest.mark.parametrize("path", ["upload", "change"])
 def test_a_body_that_is_dribbled_is_left_off(tmp_path, monkeypatch, path):
-    monkeypatch.setattr(server, "PATIENCE_S", 0.6)
+    monkeypatch.setattr(bodies, "PATIENCE_S", 0.6)
     with Shared(Session(tmp_path / "r")) as shared, shared.dial() as slow:
         slow.sendall(post_head(shared, path, 100_000))
         began = time.monotonic()
@@ -252,8 +253,8 @@ def test_a_body_that_is_dribbled_is_left_off(tmp_path, monkeypatch, path):
 def test_a_photo_over_a_bad_wi_fi_still_arrives(tmp_path, monkeypatch):
     """Longer than the patience with silence, but it keeps the pace."""
     content = picture((400, 300))
-    monkeypatch.setattr(server, "PATIENCE_S", 1.0)
-    monkeypatch.setattr(server, "SLOWEST_BYTES_PER_S", len(content) / 9)
+    monkeypatch.setattr(bodies, "PATIENCE_S", 1.0)
+    monkeypatch.setattr(bodies, "SLOWEST_BYTES_PER_S", len(content) / 9)
     with Shared(Session(tmp_path / "r")) as shared, shared.dial() as slow:
         slow.sendall(post_head(shared, "upload", len(content)))
         began = time.monotonic()
@@ -261,7 +262,7 @@ def test_a_photo_over_a_bad_wi_fi_still_arrives(tmp_path, monkeypatch):
         for k in range(0, len(content), size):
             slow.sendall(content[k : k + size])
             time.sleep(0.2)
-        assert time.monotonic() - began > 2.5 * server.PATIENCE_S
+        assert time.monotonic() - began > 2.5 * bodies.PATIENCE_S
         assert b"200 OK" in slow.recv(65536)
         assert shared.session.photo.rgb.shape == (300, 400, 3)
 
@@ -278,7 +279,7 @@ def test_what_is_too_large_is_refused_before_it_comes(tmp_path):
 def test_few_photos_come_in_at_once_and_this_machine_s_own_always(tmp_path):
     content = picture()
     with Shared(Session(tmp_path / "r")) as shared:
-        slow = [shared.dial(source=STRANGER) for _ in range(server.MOST_UPLOADS)]
+        slow = [shared.dial(source=STRANGER) for _ in range(bodies.AT_ONCE)]
         for each in slow:
             each.sendall(post_head(shared, "upload", 1000) + b"x")
         time.sleep(0.3)
@@ -411,6 +412,40 @@ def test_two_photos_at_once_are_both_kept_and_one_is_shown(tmp_path):
         session = shared.session
         with Image.open(session.photo_path) as shown:
             assert session.photo.rgb.shape[1] == shown.width and not session.working
+
+
+def test_another_photo_leaves_what_was_done_on_the_one_before(tmp_path):
+    session = drawn_session(tmp_path)
+    with Shared(session) as shared:
+        done = (session.folder / "trace.json").read_bytes()
+        assert shared.told("upload", "POST", picture())["phase"] == "start"
+        assert (session.folder / "trace-2.json").read_bytes() == done and not (session.folder / "trace.json").exists()
+        shared.told("upload", "POST", picture())  # nothing was done on that one
+        assert [path.name for path in session.folder.glob("trace*")] == ["trace-2.json"]
+    (session.folder / "trace-2.json").rename(session.folder / "trace.json")
+    again, begin = open_folder(session.folder)
+    again.begin(**begin)
+    assert len(again.states) == 2 and again.photo_path == tmp_path / "sedge.jpg"
+
+
+def test_no_path_of_the_computer_s_goes_into_the_network(tmp_path):
+    """A photo that is cut off, and a folder that can't be written to."""
+    with Shared(Session(tmp_path / "rocket")) as shared:
+        cut = picture()[:3000]
+        status, _, said = shared.ask("upload", "POST", cut)
+        assert status == 422 and "rocket/photo.png" in json.loads(said)["refused"]["what"]
+        assert str(tmp_path).encode() not in said
+        assert str(tmp_path).encode() in shared.ask("upload", "POST", cut, to=HERE, source=HERE)[2]
+        shared.session.refused = {"what": f"{tmp_path}/rocket: can't be written", "remedy": "choose another"}
+        assert shared.told()["refused"]["what"] == "rocket: can't be written"
+        assert str(tmp_path) in shared.from_here()["refused"]["what"]
+
+
+def test_photos_of_the_network_do_not_fill_the_disk(tmp_path, monkeypatch):
+    monkeypatch.setattr(bodies, "IN_ALL", 2)
+    with Shared(Session(tmp_path / "r")) as shared:
+        assert [shared.ask("upload", "POST", picture())[0] for _ in range(3)] == [200, 200, 422]
+        assert shared.ask("upload", "POST", picture(), to=HERE, source=HERE)[0] == 200
 
 
 # --- photos of a phone ------------------------------------------------------------------------------------------------

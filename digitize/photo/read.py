@@ -24,7 +24,7 @@ LARGEST_WORKING_PX = 52_000_000
 # A strip picture put together from many; its diagonal must still fit into `photo.sampling`.
 LONGEST_SIDE_PX = 30_000
 
-_FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "BMP", "HEIF")
+FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "BMP", "HEIF")
 _SPOKEN_FORMATS = "JPEG, HEIC, PNG, WebP, TIFF or BMP"
 _TURNS = {
     2: Image.Transpose.FLIP_LEFT_RIGHT,
@@ -79,7 +79,7 @@ def read_photo(path: Path | str) -> Photo:
 
 def _decode(path: Path, notes: list[str]) -> tuple[Image.Image, ExifFacts, int]:
     """(upright sRGB image of working size, what EXIF says, shrink)."""
-    with Image.open(path, formats=_FORMATS) as image:
+    with Image.open(path, formats=FORMATS) as image:
         width_px, height_px = image.size
         _refuse_absurd_size(path, width_px, height_px)
         _refuse_camera_raw(path, image)

@@ -4,6 +4,7 @@ A marked region, a pull or other words begin anew with another outline; the sket
 back over it. The first sketch of each beginning is what was found; it is found again when a folder is opened.
 """
 
+import contextlib
 import json
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -116,6 +117,15 @@ def read_history(folder: Path) -> dict | None:
     except (OSError, ValueError, RecursionError):
         return None
     return data if isinstance(data, dict) and data.get("made_by") == MARK else None
+
+
+def put_aside(folder: Path) -> None:
+    """Another photo takes the place of the one before: what was done on that one stays in a file of its own."""
+    kept = folder / HISTORY
+    if read_history(folder) is None:
+        return
+    with contextlib.suppress(OSError):  # what can't be moved would be refused when it is to be written over
+        kept.replace(next(p for n in range(2, 10_000) if not (p := kept.with_stem(f"{kept.stem}-{n}")).exists()))
 
 
 def history_of(data: dict) -> History:

@@ -7,6 +7,7 @@ from ipaddress import IPv4Interface
 from typing import TextIO
 
 from digitize.trace.qr import as_text, can_show
+from digitize.trace.session import Session
 
 OPEN = (
     "Until the program ends, this page is open to your local network, not only to this machine: whoever has its "
@@ -16,8 +17,10 @@ PLAIN = (
     "It goes through the air unencrypted (plain HTTP). Somebody who listens in on the same Wi-Fi could read the photo, "
     "the numbers and the address itself. Use a network you trust: your own, not a hotel's."
 )
-NOTHING = "If the phone finds nothing: is it in the same Wi-Fi, and does this machine's firewall let it in?"
-
+NOTHING = (
+    "If the phone finds nothing: is it in the same Wi-Fi, and does this machine's firewall let it in? If this machine "
+    "has changed networks, start the program again."
+)
 
 WIDTH = 80
 
@@ -48,6 +51,16 @@ class Phone:
     def told(self) -> dict:
         """What the page on this machine shows."""
         return {"addresses": list(self.addresses), "devices": list(self.devices), "words": [OPEN, PLAIN, NOTHING]}
+
+
+def without_folders(said: dict | None, session: Session) -> dict | None:
+    """A refusal as the network may read it: the rocket's folder and the photo's by their names alone."""
+    if said is None:
+        return None
+    for folder in filter(None, (session.folder, session.photo_path and session.photo_path.parent)):
+        for path in {folder.absolute(), folder.resolve()}:
+            said = {key: text.replace(str(path), path.name) for key, text in said.items()}
+    return said
 
 
 def on_the_terminal(phone: Phone, out: TextIO) -> str:

@@ -1,6 +1,5 @@
 """The page's server: thin handlers over a session. Paths from the browser are never opened; names come from lists."""
 
-import asyncio
 import io
 import json
 from functools import lru_cache
@@ -18,8 +17,9 @@ from digitize.printed.pattern_files import templates_pdf
 from digitize.printed.patterns import pieces_of, sheets
 from digitize.report.folder import OWN, REPORT
 from digitize.result.from_json import read_saved
+from digitize.trace.bodies import Allowance, TooLarge, TooSlow, body_of, suffix_of
 from digitize.trace.guard import Door, Guard
-from digitize.trace.phone import Phone
+from digitize.trace.phone import Phone, without_folders
 from digitize.trace.qr import as_svg
 from digitize.trace.session import Session
 from digitize.trace.versions import Stale, Versions
@@ -32,11 +32,6 @@ LARGEST_UPLOAD = 120_000_000
 LARGEST_JSON = 400_000
 LARGEST_CALIBRATION = 20_000
 LONGEST_SHOWN_PX = 4096
-PATIENCE_S = 20.0
-SLOWEST_BYTES_PER_S = 20_000
-"""What is sent may lag behind this pace by so long: a photo of 10 MB takes 8 minutes at most."""
-MOST_UPLOADS = 2
-"""Photos on their way from the network at once; they are held in memory."""
 COMPUTER, PHONE = "computer", "phone"
 """Which way a page was opened: on this machine's own address, or in the local network."""
 STATIC = Path(__file__).parent / "static"
@@ -47,7 +42,6 @@ _DOWNLOADS = {
 }  # fmt: skip
 TEMPLATES = "templates.pdf"
 """Made when asked for, from what was saved."""
-_SUFFIXES = {"JPEG": ".jpg", "PNG": ".png", "WEBP": ".webp", "TIFF": ".tif", "BMP": ".bmp", "HEIF": ".heic"}
 
 
 def application(session: Session, hosts: frozenset[str], token: str, phone: Phone | None = None):
@@ -85,17 +79,19 @@ class Handlers:
 
     def __init__(self, session: Session, phone: Phone | None = None):
         self.session, self.phone, self.versions = session, phone, Versions()
-        self.uploads = 0  # from the network, under way
+        self.allowance = Allowance()
 
     async def told(self, request: Request) -> Response:
         """All that the page shows."""
         return JSONResponse(await run_in_threadpool(self._told, request.scope["door"]))
 
     def _told(self, door: str) -> dict:
-        with self.session.lock:
-            shared = self.phone is not None
-            seen = {**self.versions.now(self.session), "door": door, "shared": shared, **view(self.session)}
-            return {**seen, "phone": self.phone.told()} if shared and door == COMPUTER else seen
+        session, shared = self.session, self.phone is not None
+        with session.lock:
+            seen = {**self.versions.now(session), "door": door, "shared": shared, **view(session)}
+            if door == PHONE:
+                return {**seen, "refused": without_folders(seen["refused"], session)}
+            return {**seen, "phone": self.phone.told()} if shared else seen
 
     async def doing(self, request: Request, work) -> Response:
         """What the request changes, if it was made on what is there now; then all that the page shows."""
@@ -136,21 +132,15 @@ class Handlers:
 
     async def upload(self, request: Request) -> Response:
         """The photo as the request's body; nothing is said of its name, and it is kept under one of our own."""
-        from_network = request.scope["door"] != COMPUTER
-        if from_network and self.uploads >= MOST_UPLOADS:
-            raise UsageRefusal("other photos are just coming in", "wait a moment, then choose it again")
-        self.uploads += from_network
-        try:
-            content = await _body(request, LARGEST_UPLOAD)
-        finally:
-            self.uploads -= from_network
+        take = self.allowance.body_of if request.scope["door"] == PHONE else body_of
+        content = await take(request, LARGEST_UPLOAD)
         await run_in_threadpool(self._doing, _edition(request), lambda: None)
         await run_in_threadpool(_take_photo, self.session, content)
         return await self.told(request)
 
     async def camera(self, request: Request) -> Response:
         """A calibration's file as the request's body."""
-        content = await _body(request, LARGEST_CALIBRATION)
+        content = await body_of(request, LARGEST_CALIBRATION)
         name = await run_in_threadpool(self.session.take_camera, content)
         return JSONResponse({"chosen": name, "cameras": list(self.session.cameras)})
 
@@ -198,6 +188,8 @@ class Handlers:
         status = next((code for kind, code in _STATUS.items() if isinstance(refusal, kind)), 422)
         with shown_in(self.session.units):
             said = {"what": in_words(refusal.what), "remedy": in_words(refusal.remedy)}
+        if request.scope["door"] == PHONE:
+            said = without_folders(said, self.session)
         return JSONResponse({"refused": said}, status)
 
     async def save(self, request: Request) -> Response:
@@ -253,46 +245,14 @@ def _edition(request: Request) -> int | None:
     return int(said) if said.isascii() and said.isdigit() and len(said) < 16 else None
 
 
-async def _body(request: Request, most: int) -> bytes:
-    """The request's body, refused as soon as it is larger than `most` bytes or comes slower than a bad Wi-Fi."""
-    said = request.headers.get("content-length", "0")
-    if not said.isdigit() or int(said) > most:
-        raise TooLarge(most)
-    content, began = bytearray(), asyncio.get_running_loop().time()
-    try:
-        async with asyncio.timeout(PATIENCE_S) as patience:
-            async for part in request.stream():
-                content += part
-                if len(content) > most:
-                    raise TooLarge(most)
-                patience.reschedule(began + PATIENCE_S + len(content) / SLOWEST_BYTES_PER_S)
-    except TimeoutError:
-        raise TooSlow from None
-    return bytes(content)
-
-
 async def _json(request: Request) -> dict:
     try:
-        data = json.loads(await _body(request, LARGEST_JSON))
+        data = json.loads(await body_of(request, LARGEST_JSON))
     except (ValueError, RecursionError):
         data = None
     if not isinstance(data, dict):
         raise UsageRefusal("the request is not understood", "reload the page")
     return data
-
-
-class TooLarge(Refusal):
-    """More than is taken."""
-
-    def __init__(self, most: int):
-        super().__init__(f"this is larger than {most / 1e6:g} MB", "give a smaller file")
-
-
-class TooSlow(Refusal):
-    """It comes in a trickle, or not at all."""
-
-    def __init__(self):
-        super().__init__("it came too slowly and was left off", "go nearer to the Wi-Fi, then try again")
 
 
 _STATUS = {TooLarge: 413, TooSlow: 408, Stale: 412}
@@ -305,14 +265,7 @@ async def _gone(request: Request, error: Exception) -> Response:
 
 def _take_photo(session: Session, content: bytes) -> None:
     """Keep the uploaded photo in the results folder, under a name of our own, and read it."""
-    try:
-        with Image.open(io.BytesIO(content)) as image:
-            suffix = _SUFFIXES.get("JPEG" if image.format == "MPO" else image.format)
-    except Exception:  # decoders raise nearly anything on damaged data
-        suffix = None
-    if suffix is None:
-        raise UsageRefusal("this file is not a picture this reads", "give a JPEG, HEIC, PNG, WebP, TIFF or BMP file")
-    session.take_upload(content, suffix)
+    session.take_upload(content, suffix_of(content))
 
 
 class _Picture:

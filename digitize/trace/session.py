@@ -30,7 +30,7 @@ from digitize.trace import edits
 from digitize.trace.begun import Start, start_of
 from digitize.trace.changed import changed_by_hand
 from digitize.trace.drawn import drawn_of, measure_drawn
-from digitize.trace.history import HISTORY, Beginning, History, history_json, read_history
+from digitize.trace.history import HISTORY, Beginning, History, history_json, put_aside, read_history
 from digitize.trace.looked import Looked
 from digitize.trace.pull import fit_pulled, pulls_of
 from digitize.trace.resolve import Traced, options_of, sketch_of, solve_briefly, solve_fully
@@ -104,12 +104,15 @@ class Session:
             replace_file(path, content)
         except OSError as error:
             raise _unwritable(self.folder, error) from None
+        before = self.states
         try:
             self.load_photo(path)
         except Refusal:
             if new:
                 path.unlink(missing_ok=True)
             raise
+        if before:
+            put_aside(self.folder)
 
     def know_camera(self, path: Path) -> str:
         """The name by which the page may ask for the calibration in this file."""
