@@ -169,24 +169,28 @@ def test_who_was_put_off_may_try_again_and_not_all_are_remembered():
 
 
 def test_many_connections_at_once_keep_nobody_else_out(tmp_path):
-    """One device opens all it can, then several together: the phone is let in as long as there is room, this machine
-    always; and once they are gone, all are let in."""
-    few = Patience(of_one=5, of_all=20)
+    """One device opens all it can, then several together: this machine is let in always, a phone that has come before
+    too, another as long as there is room; and once they are gone, all are."""
+    few = Patience(of_one=5, of_strangers=20)
     with Shared(Session(tmp_path), few) as shared:
         held = [shared.dial(source=STRANGER) for _ in range(60)]
         until(lambda: len(shared.server.server_state.connections) == few.of_one)
         assert sum(closed(each, 0.2) for each in held) == 60 - few.of_one
         assert shared.told()["phase"] == "start" and shared.from_here()["phase"] == "start"
         held += [shared.dial(source=f"127.0.0.{100 + k % 9}") for k in range(90)]
-        until(lambda: len(shared.server.server_state.connections) == few.of_all)
+        until(lambda: len(shared.server.server_state.connections) == few.of_strangers)
         for _ in range(30):
-            assert shared.from_here()["phase"] == "start"
-        with shared.dial() as refused:
-            assert closed(refused)
+            assert shared.told()["phase"] == "start" and shared.from_here()["phase"] == "start"
+        with shared.dial(source="127.0.0.200") as late:
+            assert closed(late)
         for each in held:
             each.close()
         until(lambda: not shared.server.server_state.connections)
-        assert shared.told()["phase"] == "start"
+        assert shared.told(source="127.0.0.200")["phase"] == "start"
+        held = [shared.dial(source=PHONE) for _ in range(9)]  # who has come has its own limit as well
+        until(lambda: len(shared.server.server_state.connections) == few.of_one)
+        for each in held:
+            each.close()
 
 
 @pytest.mark.parametrize("head", [b"", b"GET /", b"GET / HTTP/1.1\r\nHost: x\r\nX-Slow: "])
@@ -309,14 +313,35 @@ def test_a_phone_that_vanishes_leaves_nothing_behind(tmp_path):
         assert shared.from_here()["photo"] == {"name": "photo.png", "width": 1500, "height": 1000}
 
 
-def test_an_answer_that_nobody_reads_is_given_up(tmp_path):
-    content = picture((2500, 2000))  # noise: megabytes also as the JPEG that is shown, more than sockets hold
+def asks_for_the_photo(shared, more="") -> socket.socket:
+    """A connection that has asked and will take little at a time."""
+    made = socket.socket()
+    made.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 20_000)
+    made.bind((PHONE, 0))
+    made.connect((LAN, shared.port))
+    head = f"GET /{shared.phone.token}/photo.jpg HTTP/1.1\r\nHost: {LAN}:{shared.port}\r\n{more}\r\n"
+    made.sendall(head.encode())
+    return made
+
+
+@pytest.mark.parametrize("more", ["", "Connection: close\r\n"])
+def test_an_answer_that_nobody_reads_is_given_up_and_a_slow_reader_has_time(tmp_path, more):
+    content = picture((3500, 2500))  # noise: megabytes also as the JPEG that is shown, more than sockets hold
     with Shared(Session(tmp_path / "r"), Patience(request_s=0.5, answer_s=0.5)) as shared:
         shared.told("upload", "POST", content)
-        with shared.dial() as deaf:
-            path = f"/{shared.phone.token}/photo.jpg"
-            deaf.sendall(f"GET {path} HTTP/1.1\r\nHost: {LAN}:{shared.port}\r\n\r\n".encode())
+        whole = shared.ask("photo.jpg")[2]
+        until(lambda: not shared.server.server_state.connections)
+        with asks_for_the_photo(shared, more):
+            until(lambda: shared.server.server_state.connections)
             until(lambda: not shared.server.server_state.connections, 20)
+        with asks_for_the_photo(shared, more) as slow:
+            began, got = time.monotonic(), b""
+            while len(got) < len(whole):
+                part = slow.recv(150_000)
+                assert part, f"closed after {len(got)} of {len(whole)} bytes"
+                got += part
+                time.sleep(4 * len(part) / len(whole))
+            assert time.monotonic() - began > 3 and got.endswith(whole[-1000:])
 
 
 def test_it_ends_though_somebody_holds_on(tmp_path):

@@ -8,12 +8,16 @@ timed, so that nobody in the network can keep the person from their own page. Ho
 """
 
 import asyncio
+import socket
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from digitize.trace.addresses import HERE
+
+SENDING_BYTES = 128 * 1024
 
 
 @dataclass(frozen=True)
@@ -21,7 +25,7 @@ class Patience:
     """What is allowed. A browser opens six connections to a page."""
 
     of_one: int = 16
-    of_all: int = 64
+    of_strangers: int = 64
     request_s: float = 15.0  # from the connection, or the last answer, to a whole head of a request
     answer_s: float = 60.0  # for a piece of an answer to be taken
     ending_s: float = 2.0  # for what is under way when the program ends
@@ -31,8 +35,9 @@ class Lines:
     """Not a value: it counts. `protocol` is what uvicorn makes of each connection; itself it is ASGI middleware, the
     outermost, that tells when a request has come and when it is answered."""
 
-    def __init__(self, app, patience: Patience | None = None):
-        self.app, self.patience = app, patience or Patience()
+    def __init__(self, app, known: Callable[[str], bool], patience: Patience | None = None):
+        """known: whether that address has come in by the right token before; strangers can't take its room."""
+        self.app, self.known, self.patience = app, known, patience or Patience()
         self.open: dict[tuple, _Line] = {}
         self.count = Counter()
 
@@ -59,7 +64,9 @@ class Lines:
 
     def admit(self, line: "_Line") -> bool:
         peer = line.client[0]
-        if self.count[peer] >= self.patience.of_one or self.count.total() >= self.patience.of_all:
+        of_strangers = sum(n for each, n in self.count.items() if not self.known(each))
+        full = of_strangers >= self.patience.of_strangers and not self.known(peer)
+        if full or self.count[peer] >= self.patience.of_one:
             return False
         self.count[peer] += 1
         self.open[line.client, line.server] = line
@@ -77,6 +84,8 @@ class _Line(H11Protocol):
 
     lines: Lines
     clock: asyncio.TimerHandle | None = None
+    lost = False
+    unread: int | None = None  # bytes of an answer that were not taken when the clock last rang
 
     def connection_made(self, transport) -> None:
         super().connection_made(transport)
@@ -85,9 +94,12 @@ class _Line(H11Protocol):
         if self.client is None or not self.lines.admit(self):
             transport.abort()
             return
+        # so that what is taken shows here soon, and doesn't vanish into the system's buffer by the megabyte
+        transport.get_extra_info("socket").setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, SENDING_BYTES)
         self.wait(self.lines.patience.request_s)
 
     def connection_lost(self, exc) -> None:
+        self.lost = True
         self.wait(None)
         self.lines.gone(self)
         super().connection_lost(exc)
@@ -100,5 +112,13 @@ class _Line(H11Protocol):
         """From now on so long; None: as long as it takes."""
         if self.clock is not None:
             self.clock.cancel()
-        closed = self.transport.is_closing() or seconds is None
-        self.clock = None if closed else self.loop.call_later(seconds, self.transport.abort)
+        self.unread = None
+        self.clock = None if self.lost or seconds is None else self.loop.call_later(seconds, self._late)
+
+    def _late(self) -> None:
+        """An answer that is still being read has its time; all else is over."""
+        before, self.unread = self.unread, self.transport.get_write_buffer_size()
+        if self.unread and (before is None or self.unread < before):
+            self.clock = self.loop.call_later(self.lines.patience.answer_s, self._late)
+        else:
+            self.transport.abort()

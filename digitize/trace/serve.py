@@ -41,7 +41,8 @@ def serve(
 def server_of(session: Session, port: int, token: str, phone: Phone | None, patience=None) -> uvicorn.Server:
     """The server, not yet running. patience: with connections of the network."""
     hosts = frozenset({f"{HERE}:{port}", f"localhost:{port}"})
-    lines = Lines(application(session, hosts, token, phone), patience)
+    known = (lambda peer: peer in phone.devices) if phone else (lambda peer: False)
+    lines = Lines(application(session, hosts, token, phone), known, patience)
     # its warnings are of what strangers send
     config = uvicorn.Config(
         lines,
