@@ -14,10 +14,15 @@ from digitize.records import FinGroup, Geometry
 from digitize.request.options import parse_pose
 from digitize.solid.pose import Pose
 from digitize.trace.sketch import MOST_GROUPS, MOST_POINTS, Sketch, SketchFin, point, points
+from digitize.trace.words import checked_words
 
 CORNER_SHARE = 0.03
 """A fin's point is a corner when leaving it out moves the outline by more than this share of the fin's diagonal."""
-EDITABLE_WORDS = ("balance", "mass", "behind", "distance", "name")
+EDITABLE_WORDS = (
+    "balance", "balance_at", "mass", "motor", "balanced_with", "add", "behind", "distance", "scale", "name", "hand",
+    "wind", "rod_speed", "mach", "seed",
+)  # fmt: skip
+"""What can be told anew without looking at the photo again."""
 
 
 def apply(sketch: Sketch, change: dict, pose: Pose) -> Sketch:
@@ -330,16 +335,13 @@ def _move_ends(sketch: Sketch, change: dict, pose: Pose) -> Sketch:
 
 def _ask(sketch: Sketch, change: dict, pose: Pose) -> Sketch:
     """Words of options: balance, mass and the like, or the list of scales. Empty words take them back."""
-    asked = dict(sketch.asked)
-    for name, words in change["words"].items():
-        if name == "scale":
-            asked["scale"] = [str(text)[:200] for text in words][:20]
-        elif name not in EDITABLE_WORDS:
-            raise ValueError(f"{name} can't be changed here")
-        elif str(words).strip():
-            asked[name] = str(words).strip()[:200]
-        else:
-            asked.pop(name, None)
+    words = change["words"]
+    if unknown := set(words) - set(EDITABLE_WORDS):
+        raise ValueError(f"{min(unknown)} can't be changed here")
+    kept = {name: said for name, said in sketch.asked.items() if name not in words}
+    asked = {**kept, **checked_words(words)}
+    if "scale" in words:
+        asked.setdefault("scale", [])
     return replace(sketch, asked=asked)
 
 

@@ -2,6 +2,7 @@
 
 import io
 import json
+from dataclasses import asdict
 from functools import lru_cache
 from pathlib import Path
 
@@ -22,6 +23,7 @@ from digitize.trace.guard import Door, Guard
 from digitize.trace.phone import Phone, without_folders
 from digitize.trace.qr import as_svg
 from digitize.trace.session import Session
+from digitize.trace.shelf import Shelf
 from digitize.trace.versions import Stale, Versions
 from digitize.trace.view import brief, view
 from digitize.trace.weight import nose_weight
@@ -66,6 +68,10 @@ def application(session: Session, hosts: frozenset[str], token: str, phone: Phon
         Route("/units", handlers.units, **post),
         Route("/camera", handlers.camera, **post),
         Route("/save", handlers.save, **post),
+        Route("/stop", handlers.stop, **post),
+        Route("/earlier", handlers.earlier),
+        Route("/open", handlers.open, **post),
+        Route("/another", handlers.another, **post),
     ]
     app = Starlette(routes=routes, exception_handlers={Refusal: handlers.refused, ClientDisconnect: _gone})
     doors = [Door(COMPUTER, hosts, token)]
@@ -78,8 +84,13 @@ class Handlers:
     """One for each route."""
 
     def __init__(self, session: Session, phone: Phone | None = None):
-        self.session, self.phone, self.versions = session, phone, Versions()
+        self.shelf, self.phone, self.versions = Shelf(session), phone, Versions()
         self.allowance = Allowance()
+
+    @property
+    def session(self) -> Session:
+        """The rocket that is shown now."""
+        return self.shelf.session
 
     async def told(self, request: Request) -> Response:
         """All that the page shows."""
@@ -148,8 +159,9 @@ class Handlers:
         asked = await _json(request)
         if asked.get("seen") is True:
             return await self.doing(request, lambda: self.session.begin_seen_in_background(asked.get("words")))
+        drawn = self.session.beginning.drawn if asked.get("again") is True else asked.get("drawn")
         lists = [tuple(asked[k]) if isinstance(asked.get(k), list) else () for k in ("regions", "pulls")]
-        begun = (asked.get("words"), asked.get("drawn"), *lists)
+        begun = (asked.get("words"), drawn, *lists)
         return await self.doing(request, lambda: self.session.begin_in_background(*begun, go_on=True))
 
     async def preview(self, request: Request) -> Response:
@@ -197,6 +209,30 @@ class Handlers:
         if not isinstance(paper, str | None):
             raise UsageRefusal("the paper is not understood", "reload the page")
         return await self.doing(request, lambda: self.session.save(paper))
+
+    async def stop(self, request: Request) -> Response:
+        """Give up the measuring that is going on."""
+        await _json(request)
+        self.session.stop()
+        return await self.told(request)
+
+    async def earlier(self, request: Request) -> Response:
+        """The rockets whose folders lie beside this one's, for this machine alone."""
+        found = await run_in_threadpool(self.shelf.earlier) if request.scope["door"] == COMPUTER else []
+        return JSONResponse({"rockets": [asdict(rocket) for rocket in found]})
+
+    async def open(self, request: Request) -> Response:
+        """One of them, by its name in that list."""
+        name = (await _json(request)).get("folder")
+        if not isinstance(name, str) or request.scope["door"] != COMPUTER:
+            raise UsageRefusal("no such rocket", "reload the page")
+        await run_in_threadpool(self.shelf.open, name)
+        return await self.told(request)
+
+    async def another(self, request: Request) -> Response:
+        await _json(request)
+        await run_in_threadpool(self.shelf.another)
+        return await self.told(request)
 
     async def download(self, request: Request) -> Response:
         """A file of the results folder, by a name from the list."""

@@ -36,6 +36,7 @@ from digitize.trace.pull import fit_pulled, pulls_of
 from digitize.trace.resolve import Traced, options_of, sketch_of, solve_briefly, solve_fully
 from digitize.trace.shown import Found, solved_of, sound, traced_of
 from digitize.trace.sketch import Sketch
+from digitize.trace.stopped import Stopped
 from digitize.trace.words import checked_words
 from digitize.units.shown_units import MM
 
@@ -60,6 +61,7 @@ class Session:
         self.paper = _paper(folder)
         self.units = units_of(folder)  # what is shown; None: nobody has said, and it is metric
         self.working, self.said, self.refused = False, "", None
+        self.stopping = False  # the work going on is given up as soon as it says where it is
         self.seen: Seen | None = None  # of a photo that is measured or was refused
         self.start: Start | None = None  # to begin from
         self.looked: Looked | None = None
@@ -188,6 +190,7 @@ class Session:
         beginning = Beginning(self.as_options(words), drawn, tuple(regions), tuple(pulls))
         found = self._found(beginning)
         with self.lock:
+            self._go_on()
             if kept is not None and kept.states:
                 number, history = kept.now.beginning, kept
             else:
@@ -245,7 +248,7 @@ class Session:
         with self.lock:
             if self.working:
                 raise UsageRefusal("the photo is being measured already", "wait until it is done")
-            self.working, self.said, self.refused = True, "starting", None
+            self.working, self.said, self.refused, self.stopping = True, "starting", None, False
             if not keep:
                 self.seen, self.start = None, None
         threading.Thread(target=self._work, args=(work,), daemon=True).start()
@@ -253,6 +256,8 @@ class Session:
     def _work(self, work: Callable[[], None]) -> None:
         try:
             work()
+        except Stopped:
+            pass  # what was shown before stays
         except Refusal as refusal:
             if refusal.seen is not None:
                 self.seen, self.start = refusal.seen, start_of(refusal.seen)
@@ -263,9 +268,19 @@ class Session:
                 "remedy": "please report it, with the photo if you can",
             }
         finally:
-            self.working = False
+            self.working = self.stopping = False
+
+    def stop(self) -> None:
+        """Give up the work going on, if there is any: it ends at its next stage, and nothing of it is kept."""
+        with self.lock:
+            self.stopping = self.working
+
+    def _go_on(self) -> None:
+        if self.stopping:
+            raise Stopped
 
     def _say(self, words: str) -> None:
+        self._go_on()
         self.said = words
 
     def _found(self, beginning: Beginning) -> Found:
@@ -337,6 +352,7 @@ class Session:
             found = self._found(beginning)
             found = replace(found, start=replace(found.start, beginning=number))
         with self.lock:
+            self._go_on()
             history = self.history
             if to >= len(history.states) or history.beginnings[history.states[to].beginning] is not beginning:
                 return  # something else was done meanwhile

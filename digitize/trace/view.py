@@ -11,6 +11,7 @@ from digitize.trace import edits
 from digitize.trace.reference_ends import partly_read, told_lengths
 from digitize.trace.resolve import Traced
 from digitize.trace.session import Session
+from digitize.trace.stopped import progress
 from digitize.units.sentences import in_words, told
 from digitize.units.shown_units import shown_in
 
@@ -24,7 +25,8 @@ def view(session: Session) -> dict:
         ready = session.traced is not None
         return {
             "phase": "working" if session.working else "ready" if ready else "start",
-            "said": session.said,
+            "progress": progress(session.said) if session.working else None,
+            "stopping": session.stopping,
             "refused": told(session.refused),
             "units": session.units,
             "folder": session.folder.name,
@@ -33,12 +35,15 @@ def view(session: Session) -> dict:
             "cameras": list(session.cameras),
             "chosen": session.chosen,
             "paper": session.paper,
+            "quick": list(edits.EDITABLE_WORDS),
             "cautions": list(CAUTIONS),
             **(_ready(session) if ready else {}),
             "seen": _seen(session) if session.working or not ready else None,
         }
 
 
+UNFINISHED = "The body is there; the fins are not. There is no answer without them."
+"""In place of a verdict: a body alone is half a drawing, and what is told of it is told of no rocket."""
 SLOW_TO_CHANGE = ("angle_of_attack", "methods", "assumptions", "pieces", "shares", "photo", "cautions")
 """Of the result, what the page shows again only once a point is let go."""
 
@@ -57,7 +62,12 @@ def preview(session: Session, traced: Traced, result) -> dict:
         return {
             "answer": {"meaning": meaning(data["verdict"]), "to_do": to_do_words(data)},
             "sketch": {**sketch_view(traced), "ends": _ends(session, traced)},
+<<<<<<< HEAD
             "result": told(data),
+=======
+            "result": told(_numbers(result)),
+            "unfinished": UNFINISHED if not traced.sketch.fins else None,
+>>>>>>> 3652a9b (The page leads through four steps, with what matters pinned, and opens earlier rockets)
             "changed": [in_words(line) for line in session.changed(traced.sketch)],
         }
 
@@ -105,10 +115,14 @@ def _photo(session: Session) -> dict | None:
     return {"name": photo.path.name, "width": width * photo.shrink, "height": height * photo.shrink}
 
 
+OF_A_WHOLE_ROCKET = ("verdict", "margin_calibers", "cutout_margin_calibers", "deciding_margin")
+"""Of the result, what is said only once body and fins are there."""
+
+
 def _numbers(result) -> dict:
     data = to_dict(replace(result, outline_px=np.zeros((0, 2))))
     data.pop("outline_px")
-    return data
+    return data if result.fins else {**data, **dict.fromkeys(OF_A_WHOLE_ROCKET)}
 
 
 def sketch_view(traced: Traced) -> dict:

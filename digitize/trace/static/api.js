@@ -90,3 +90,4 @@ export function upload(file) {
     request.send(file);
   });
 }
+export const earlier = () => ask("earlier");

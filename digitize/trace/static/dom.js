@@ -14,6 +14,20 @@ function fill(element, attributes, children) {
 
 export const html = (tag, attributes = {}, ...children) => fill(document.createElement(tag), attributes, children);
 export const svg = (tag, attributes = {}, ...children) => fill(document.createElementNS(SVG, tag), attributes, children);
+
+// Filled anew, if it looks otherwise than before (a button that is being pressed must stay, so what its handler needs it
+// has to look up); what had the focus in it has it again, or the box itself where that is gone.
+export function refill(box, parts) {
+  const trial = document.createElement("div");
+  trial.append(...parts.filter((part) => part !== null && part !== undefined && part !== false));
+  if (trial.innerHTML === box.innerHTML) return;
+  const had = box.contains(document.activeElement) ? document.activeElement.id : null;
+  box.replaceChildren(...trial.childNodes);
+  if (had === null) return;
+  const again = had && byId(had);
+  (again && !again.disabled ? again : box).focus({ preventScroll: true });
+}
+
 export const byId = (id) => document.getElementById(id);
 
 // Words that name the command's options, in the form's own words.

@@ -1,5 +1,6 @@
 // The outline over the photo: lines first, then the spots that can be taken hold of. Built anew after each change.
 import { svg } from "./dom.js";
+import { marks } from "./marks.js";
 import { sized } from "./numbers.js";
 
 const path = (points, closed) => (points.length ? `M${points.map((p) => p.join(",")).join("L")}${closed ? "Z" : ""}` : "");
@@ -14,32 +15,30 @@ export function lines(view, draft) {
   const made = [];
   const seen = view.seen || { rockets: [], references: [] };
   const outline = seen.outline || view.outline;
-  if (outline) made.push(svg("path", { class: "line found", d: path(outline, true) }));
-  for (const border of seen.outline ? [] : seen.rockets) made.push(svg("path", { class: "line found", d: path(border, true) }));
-  for (const reference of sketch ? [] : seen.references) made.push(svg("path", { class: "line reference", d: path(reference.points, true) }));
+  if (outline) made.push(...found(outline));
+  for (const border of seen.outline ? [] : seen.rockets) made.push(...found(border));
+  for (const reference of sketch ? [] : seen.references) made.push(...cased(reference.points, "reference", true));
   for (const region of view.regions || [])
     made.push(svg("path", { class: `region${region.rocket ? " rocket" : ""}`, d: path(region.points, true) }));
   if (sketch) {
-    for (const reference of sketch.references) made.push(svg("path", { class: "line reference", d: path(reference.points, true) }));
-    for (const fin of sketch.fins)
-      for (const line of fin.lines) {
-        if (line.handles) made.push(...cased(line.points, "fin"));
-        else made.push(svg("path", { class: "line fin turned", d: path(line.points) }));
-        const root = [line.points[0], line.points[line.points.length - 1]];
-        made.push(svg("path", { class: line.handles ? "line root" : "line fin turned", d: path(root) }));
-      }
+    for (const reference of sketch.references) made.push(...cased(reference.points, "reference", true));
+    const fins = sketch.fins.flatMap((fin) => fin.lines);
+    for (const line of fins) made.push(...cased(line.points, line.handles ? "fin" : "fin turned"));
+    for (const line of fins) made.push(...cased([line.points[0], line.points[line.points.length - 1]], line.handles ? "root" : "fin turned"));
     made.push(...cased([...sketch.upper, ...[...sketch.lower].reverse()], "body", true));
-    made.push(svg("path", { class: "line axis", d: path([sketch.tip, sketch.aft]) }));
+    made.push(...cased([sketch.tip, sketch.aft], "axis"));
     for (const scale of sketch.scales) made.push(...cased(scale.points, "scale"));
     for (const ends of sketch.ends) if (toSet(ends)) made.push(beside(sketch, ends, toSet(ends)));
   }
-  if (sketch && result && result.drawing) made.push(...marks(result.drawing, halfWidth(sketch)));
+  if (sketch && result && result.drawing && !view.unfinished) made.push(...marks(result, sketch, halfWidth(sketch)));
   if (draft && draft.points.length) {
-    made.push(svg("path", { class: "line draft", d: path(draft.points, draft.closed) }));
-    for (const point of draft.points) made.push(svg("circle", { class: "handle hand", cx: point[0], cy: point[1], "data-r": 4 }));
+    made.push(...cased(draft.points, "draft", draft.closed), ...cased([], "draft next"));
+    for (const point of draft.points) made.push(svg("circle", { class: "handle hand", cx: point[0], cy: point[1], "data-r": 5 }));
   }
   return made;
 }
+
+const found = (points) => [svg("path", { class: "case dark", d: path(points, true) }), svg("path", { class: "line found", d: path(points, true) })];
 
 // A ruler that was not read from end to end: what is told of it lies between its ends only once both are set.
 function toSet({ partly }) {
@@ -63,20 +62,6 @@ function beside(sketch, { label, points: [a, b] }, words) {
 
 function halfWidth(sketch) {
   return Math.max(...sketch.body.map(([a, b]) => Math.hypot(a[0] - b[0], a[1] - b[1]) / 2));
-}
-
-function marks(drawing, half) {
-  const made = [];
-  const [nose, tail] = drawing.axis;
-  const size = Math.hypot(tail[0] - nose[0], tail[1] - nose[1]) || 1;
-  const across = [-(tail[1] - nose[1]) / size, (tail[0] - nose[0]) / size];
-  for (const [key, words] of [["balance", "balance"], ["cp", "centre of pressure"]]) {
-    const at = drawing[key];
-    if (!at) continue;
-    made.push(svg("path", { class: `line ${key}`, "data-tick": JSON.stringify([at, across]) }));
-    made.push(svg("text", { class: "mark", "data-text": JSON.stringify([at, across, key === "cp" ? -1 : 1, half]) }, words));
-  }
-  return made;
 }
 
 // Every spot: key (stays the same after a change), at, label, kind, and what a drag or a removal asks for.

@@ -1,69 +1,81 @@
-// The short form: what the builder tells about photo and rocket, each field with its unit. It reads and writes the
-// words of the command's options, so the same checks answer.
+// What the builder tells about photo and rocket, in two steps. It reads and writes the words of the command's options,
+// so the same checks answer.
 import { Refused, uploadCamera } from "./api.js";
-import { html } from "./dom.js";
+import { byId, html } from "./dom.js";
+import { choices, choose, chosen, field, put, said, tiles } from "./field.js";
+import * as FIELDS from "./fields.js";
 import { sentence } from "./numbers.js";
+import { PLACES, POSES } from "./pictures.js";
 
-const LENGTHS = ["mm", "cm", "m", "in", "ft"];
-const MASSES = ["g", "kg", "oz", "lb"];
-const SPEEDS = ["m/s", "km/h", "mph", "ft/s"];
-
-// [name, words, units or "" for plain text, example, words that may follow after a comma]
-const FIELDS = {
-  "What gives the scale (one at least; a caliper is worth most)": [
-    ["scale:tube", "Largest diameter of the body, by caliper", LENGTHS, "41.6"],
-    ["scale:length", "Body, nose tip to aft end, by tape", LENGTHS, "425"],
-    ["scale:ruler", "A ruler in the picture: how long its graduation is", LENGTHS, "300"],
-    ["scale:object", "Something of known size in the picture", { "": "nothing", a4: "A4 sheet", letter: "Letter sheet", card: "bank card", sheet: "the printed scale sheet" }],
-    ["scale:checker", "A checkerboard: squares across x down x side, with unit", "", "7x5x15mm"],
-    ["behind", "It lies behind the rocket's axis by (0: level; minus: nearer to you)", LENGTHS, "45"],
-    ["distance", "Camera to rocket", LENGTHS, "1.8"],
-    ["sheet_bar", "The printed sheet's 100 mm bar, by your ruler", LENGTHS, "99.2"],
-    ["camera", "A calibration of the camera, if you have one; used once the photo is measured", { "": "none" }],
-  ],
-  "The rocket": [
-    ["name", "Its name", "", "bramble"],
-    ["fins", "Fins in each group, nose to tail (number)", "", "3 or 3,4"],
-    ["pose", "How the aft fins stand (word, or the angle of fin 1 in degrees: 30deg)", "", "in-plane, diagonal, resting, 30deg"],
-    ["nose", "Where the nose points", { "": "find it", left: "left", right: "right", up: "up", down: "down" }],
-    ["thickness", "Thickness of the fins, with unit; one for all or for each group", "", "2.4mm"],
-  ],
-  "Balance, ready to fly, heaviest motor in": [
-    ["balance", "Balance point, and the end it is measured from", LENGTHS, "250", { "": "nose tip (not said)", "from-nose": "from the nose tip", "from-tail": "from the body's aft end" }],
-    ["balance_at", "Or: its place in the photo, in pixels x,y", "", "1520,830"],
-    ["mass", "Lift-off mass", MASSES, "180"],
-    ["motor", "Motors, one a line: name, mass loaded, mass empty, length, how far it sticks out", null, "large,24g,12g,70mm,5mm"],
-    ["balanced_with", "Which of them was in when it was balanced (name, or none)", "", "large"],
-    ["add", "What was not in, one a line: name, mass, place from the nose tip", null, "parachute,12g,180mm"],
-  ],
-  "To double-check, and the flight": [
-    ["hand", "Measured by hand, one a line: length, tube, nose, root, tip, span or cutout-balance", null, "span=52mm"],
-    ["wind", "Crosswind", SPEEDS, "4"],
-    ["rod_speed", "Speed leaving the rod", SPEEDS, "15"],
-    ["mach", "Mach number to show the methods at (number, 0 to 0.7)", "", "0.3"],
-    ["seed", "Seed of the random numbers behind the bands (whole number)", "", "1"],
-  ],
-};
+const fold = (words, ...parts) => html("details", { class: "fold" }, html("summary", {}, words), ...parts);
 
 export class Form {
-  // chosen: told the answer when a calibration was taken.
-  constructor(element, submit, chosen) {
-    this.chosen = chosen;
-    this.element = element;
-    this.points = [];
-    const groups = Object.entries(FIELDS).map(([title, fields]) => html("fieldset", {}, html("legend", {}, title), ...fields.map(field)));
+  // told: { chosen(answer) when a calibration was taken, points() to set two on the photo, changed() }
+  constructor(scale, fins, told) {
+    this.told = told;
+    this.parts = [scale, fins];
+    this.points = []; // two points in the photo, as the option takes them
+    this.others = []; // scales that no field holds
+    this.filled = "";
+    this.buildScale(scale);
+    this.buildFins(fins);
+    this.camera = byId("field-camera");
+    this.calibration();
+    for (const part of this.parts) for (const kind of ["input", "change"]) part.addEventListener(kind, (event) => this.touched(event.target));
+    this.reference.addEventListener("change", () => this.rows());
+    this.fill({});
+  }
+
+  buildScale(element) {
+    this.reference = html("select", { id: "field-reference", "aria-describedby": "field-reference-fault" }, ...choices(FIELDS.REFERENCES));
     this.pointList = html("ul", { id: "points" });
-    groups[0].append(this.pointList);
-    groups[groups.length - 1].append(html("label", { for: "paper" }, "The report as PDF too, when saved, on"), html("select", { id: "paper" }, ...choices({ "": "no paper: no PDF", a4: "A4", letter: "Letter" })));
-    element.append(...groups, html("div", { class: "row" }, html("button", { class: "chief", type: "submit", id: "measure" }, "Find the outline and measure")));
-    this.camera = element.querySelector("#field-camera");
-    const file = html("input", { type: "file", accept: ".toml", id: "camera-file", onchange: () => this.chooseCamera(file) });
-    this.cameraTrouble = html("p", { role: "alert" });
-    this.camera.after(html("label", { for: "camera-file" }, "Its file, as digitize camera has written it (TOML)"), file, this.cameraTrouble);
-    element.addEventListener("submit", (event) => {
-      event.preventDefault();
-      submit();
+    this.pointRow = html("div", { class: "field-row", "data-row": "points" }, html("button", { type: "button", id: "set-points", onclick: () => this.told.points() }, "Set the two points on the photo"), this.pointList);
+    this.places = tiles("place", "Where does it lie, seen from the camera?", [
+      ["level", "Level with the rocket's middle", PLACES.level], ["farther", "Farther away, as on the table", PLACES.farther], ["nearer", "Nearer to you", PLACES.nearer],
+    ], () => this.rows());
+    this.behind = field(FIELDS.BEHIND[0]);
+    this.placed = html("div", { id: "placed" }, this.places, this.behind);
+    element.append(
+      html("div", { class: "field-row", "data-row": "scale" }, html("label", { for: "field-reference" }, "What of known size is in the photo?"), this.reference, html("p", { class: "fault", id: "field-reference-fault", hidden: true })),
+      ...FIELDS.SCALE.map(field), this.pointRow, this.placed, ...FIELDS.CALIPER.map(field),
+      fold("More about the scale and the camera", ...FIELDS.SCALE_MORE.map(field)),
+    );
+  }
+
+  buildFins(element) {
+    const words = { "in-plane": "One fin flat in the picture", diagonal: "Turned half a gap, as an X", resting: "On two fin tips, seen from above", "": "Not sure: find it" };
+    this.poses = tiles("lies", "How does it lie? The drawings look at the tail; you see what the camera sees.", Object.entries(words).map(([value, said]) => [value, said, POSES[value]]), (value) => {
+      byId("field-pose").value = value;
     });
+    element.append(...FIELDS.FINS.map(field), this.poses, ...FIELDS.BALANCE.map(field), fold("More about the rocket", ...FIELDS.ROCKET_MORE.map(field), ...FIELDS.BALANCE_MORE.map(field)), fold("To compare, and the flight", ...FIELDS.CHECKS.map(field)));
+    byId("field-pose").addEventListener("input", (event) => choose(this.poses, event.target.value.trim()));
+  }
+
+  calibration() {
+    const file = html("input", { type: "file", accept: ".toml", id: "camera-file", onchange: () => this.chooseCamera(file) });
+    this.cameraTrouble = html("p", { role: "alert", class: "fault", hidden: true });
+    this.camera.after(html("label", { for: "camera-file" }, "Its file, as digitize camera has written it (TOML)"), file, this.cameraTrouble);
+  }
+
+  // The rows that belong to what was chosen, and those that hold something.
+  rows() {
+    const kind = this.reference.value;
+    for (const name of ["ruler", "checker"]) {
+      const row = this.row(`scale:${name}`);
+      row.hidden = kind !== name && !(this.kept && this.kept.has(name));
+    }
+    this.pointRow.hidden = kind !== "points" && !this.points.length;
+    this.placed.hidden = !kind || kind === "none" || kind === "points";
+    this.behind.hidden = !["farther", "nearer"].includes(chosen(this.places));
+    this.told.changed();
+  }
+
+  row(name) {
+    return this.parts.map((part) => part.querySelector(`[data-row="${name}"]`)).find(Boolean);
+  }
+
+  inputs() {
+    return this.parts.flatMap((part) => [...part.querySelectorAll("[data-name]")]);
   }
 
   // The calibrations there are to choose from, by name.
@@ -74,107 +86,161 @@ export class Form {
   }
 
   async chooseCamera(input) {
-    this.cameraTrouble.textContent = "";
+    this.cameraTrouble.hidden = true;
     if (!input.files.length) return;
     try {
       const told = await uploadCamera(input.files[0]);
       this.cameras(told.cameras);
       this.camera.value = told.chosen;
-      this.chosen(told);
+      this.told.chosen(told);
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
       this.cameraTrouble.textContent = `${sentence(error.said.what)} ${sentence(error.said.remedy)}`;
+      this.cameraTrouble.hidden = false;
     }
     input.value = "";
   }
 
   // The words as the options take them.
   words() {
-    const found = { scale: this.points.slice() };
-    for (const input of this.element.querySelectorAll("[data-name]")) {
-      const unit = input.parentNode.querySelector("[data-unit]");
-      const text = input.value.trim();
-      if (!text) continue;
-      const end = input.parentNode.querySelector("[data-end]");
-      const size = unit && bare(text) ? text + unit.value : text;
-      const value = end && end.value && !/,\s*[a-z]/i.test(size) ? `${size},${end.value}` : size;
+    const found = { scale: [...this.points, ...this.others] };
+    if (this.reference.value in FIELDS.THINGS) found.scale.push(this.reference.value);
+    for (const input of this.inputs()) {
       const [name, kind] = input.dataset.name.split(":");
-      if (kind === "object") found.scale.push(value);
-      else if (kind) found.scale.push(`${kind}=${value}`);
-      else if (input.tagName === "TEXTAREA") found[name] = text.split("\n").map((line) => line.trim()).filter(Boolean);
+      if (name === "behind") {
+        const place = this.place();
+        if (place) found.behind = place;
+        continue;
+      }
+      const value = said(input);
+      if (!value || (kind && this.row(input.dataset.name).hidden)) continue;
+      if (kind) found.scale.push(`${kind}=${value}`);
+      else if (input.tagName === "TEXTAREA") found[name] = value.split("\n").map((line) => line.trim()).filter(Boolean);
       else found[name] = value;
     }
     return found;
   }
 
+  // What was begun and not said: [field, words], or null. Left out it would be dropped without a word.
+  lacking() {
+    const kind = this.reference.value;
+    for (const name of ["ruler", "checker"]) {
+      const input = byId(`field-scale-${name}`);
+      if (kind === name && !input.value.trim()) return [input, name === "ruler" ? "Say how long its marks are, from the first to the last." : "Say how many squares it has and how large one is, as 7x5x15mm."];
+    }
+    if (kind === "points" && !this.points.length) return [this.reference, "Set the two points on the photo, or choose something else."];
+    const far = byId("field-behind");
+    if (!this.placed.hidden && chosen(this.places) === "nearer" && !far.value.trim()) return [far, "Say by how much it lies nearer to you."];
+    return null;
+  }
+
+  // How far behind, with its sign; empty where nobody has said it.
+  place() {
+    if (this.placed.hidden) return "";
+    const [where, value] = [chosen(this.places), said(byId("field-behind"))];
+    if (where === "level") return "0mm";
+    return where === "nearer" && value ? `-${value.replace(/^-/, "")}` : where ? value : "";
+  }
+
   // Fields that hold nothing yet are asked for in these units.
   units(shown) {
-    for (const unit of this.element.querySelectorAll("[data-unit]")) {
-      const has = (name) => [...unit.options].some((option) => option.value === name);
-      if (unit.parentNode.querySelector("[data-name]").value.trim()) continue;
-      if (has("mm")) unit.value = shown;
-      if (has("oz")) unit.value = shown === "in" ? "oz" : "g";
-    }
+    const before = JSON.stringify(this.words());
+    for (const part of this.parts)
+      for (const unit of part.querySelectorAll("[data-unit]")) {
+        const has = (name) => [...unit.options].some((option) => option.value === name);
+        if (unit.parentNode.querySelector("[data-name]").value.trim()) continue;
+        if (has("mm")) unit.value = shown;
+        if (has("oz")) unit.value = shown === "in" ? "oz" : "g";
+      }
+    if (before === this.filled) this.filled = JSON.stringify(this.words());
   }
 
   fill(words) {
-    this.points = [];
-    for (const input of this.element.querySelectorAll("[data-name]")) {
+    const scales = words.scale || [];
+    const kinds = scales.map((text) => text.split("=")[0].trim());
+    this.kept = new Set(kinds);
+    this.points = scales.filter((text, k) => kinds[k] === "points");
+    const first = kinds.find((kind) => kind in FIELDS.REFERENCES);
+    this.reference.value = first || (scales.length ? "none" : "");
+    this.others = scales.filter((text, k) => kinds[k] in FIELDS.THINGS && kinds[k] !== this.reference.value);
+    for (const input of this.inputs()) {
       const [name, kind] = input.dataset.name.split(":");
-      if (kind) put(input, fromScale(words.scale || [], kind));
+      const claim = scales[kinds.indexOf(kind)];
+      if (kind) put(input, claim ? claim.slice(claim.indexOf("=") + 1) : "");
+      else if (name === "behind") this.fillPlace(input, words.behind);
       else put(input, Array.isArray(words[name]) ? words[name].join("\n") : words[name] ?? "");
     }
-    for (const text of words.scale || []) if (text.startsWith("points=")) this.addPoints(text);
+    choose(this.poses, words.pose ?? "");
     this.listPoints();
+    this.faultless();
+    this.filled = JSON.stringify(this.words());
+    this.told.changed();
+  }
+
+  fillPlace(input, behind) {
+    put(input, behind ?? "");
+    const value = Number.parseFloat(input.value);
+    choose(this.places, value === 0 ? "level" : value < 0 ? "nearer" : behind ? "farther" : "");
+    if (value < 0) input.value = input.value.replace(/^\s*-/, "");
+  }
+
+  // Names of what is told otherwise than when it was last filled.
+  changed() {
+    const [before, now] = [JSON.parse(this.filled), this.words()];
+    return [...new Set([...Object.keys(before), ...Object.keys(now)])].filter((name) => JSON.stringify(before[name]) !== JSON.stringify(now[name]));
   }
 
   addPoints(text) {
     this.points.push(text);
     this.listPoints();
+    this.told.changed();
   }
 
   listPoints() {
-    this.pointList.replaceChildren(
-      ...this.points.map((text, k) =>
-        html("li", {}, `two points in the photo, ${text.split(",").slice(4).join(",")} apart `,
-          html("button", { type: "button", onclick: () => { this.points.splice(k, 1); this.listPoints(); } }, "take out"))),
-    );
+    const item = (list, words) => (text, k) =>
+      html("li", {}, words(text), " ", html("button", { type: "button", onclick: () => { list.splice(k, 1); this.listPoints(); this.told.changed(); } }, "take out"));
+    this.pointList.replaceChildren(...this.points.map(item(this.points, (text) => `two points, ${text.split(",").slice(4).join(",")} apart`)), ...this.others.map(item(this.others, (text) => FIELDS.THINGS[text])));
+    this.rows();
   }
-}
 
-function field([name, words, units, example, ends]) {
-  const id = `field-${name.replace(":", "-")}`;
-  const label = html("label", { for: id }, words);
-  if (units === null) return html("div", {}, label, html("textarea", { id, "data-name": name, rows: 2, placeholder: example }));
-  if (units && !Array.isArray(units)) return html("div", {}, label, html("select", { id, "data-name": name }, ...choices(units)));
-  const input = html("input", { id, "data-name": name, placeholder: example, autocomplete: "off", inputmode: units ? "decimal" : "text" });
-  if (!units) return html("div", {}, label, input);
-  const unit = html("select", { "data-unit": true, "aria-label": `unit of: ${words}` }, ...choices(Object.fromEntries(units.map((u) => [u, u]))));
-  const end = ends && html("select", { "data-end": true, "aria-label": "which end it is measured from" }, ...choices(ends));
-  return html("div", {}, label, html("div", { class: "field" }, input, unit, end));
-}
+  // --- faults, told beside their field ---
 
-// A number that still needs its unit, as people write it: 41.6, 41,6, 1 5/8, 1\u00bd. What it means the program says.
-export const bare = (text) => /^[-+.,/\d\s\u00bc-\u00be\u2150-\u215e]*[\d\u00bc-\u00be\u2150-\u215e]\.?$/.test(text);
+  touched(element) {
+    const row = element.closest("[data-row]");
+    if (row) this.faultless(row);
+    this.told.changed();
+  }
 
-const choices = (map) => Object.entries(map).map(([value, words]) => html("option", { value }, words));
+  faultless(within = null) {
+    for (const part of within ? [within] : this.parts) {
+      for (const told of part.querySelectorAll(".fault")) told.hidden = true;
+      for (const wrong of part.querySelectorAll("[aria-invalid]")) wrong.removeAttribute("aria-invalid");
+    }
+  }
 
-function fromScale(list, kind) {
-  if (kind === "object") return list.find((text) => ["a4", "letter", "card", "sheet"].includes(text)) || "";
-  const found = list.find((text) => text.startsWith(`${kind}=`));
-  return found ? found.slice(kind.length + 1) : "";
-}
+  // The field that a refusal is about, if there is one: it is named as the command's option.
+  fieldOf({ what, remedy }) {
+    for (const text of [what, remedy])
+      for (const [, name, kind] of text.matchAll(/--([a-z-]+)(?: ([a-z0-9]+)\b)?/g)) {
+        const plain = name.replaceAll("-", "_");
+        const tried = plain === "scale" ? [`field-scale-${kind}`, "field-reference"] : [`field-${plain}`];
+        const found = tried.map(byId).find((element) => element && this.parts.some((part) => part.contains(element)));
+        if (found) return found;
+      }
+    return null;
+  }
 
-function put(input, whole) {
-  const unit = input.parentNode.querySelector("[data-unit]");
-  const end = input.parentNode.querySelector("[data-end]");
-  const [, size, said = ""] = end ? /^(.*?)(?:,\s*([a-z][a-z -]*))?$/i.exec(whole) : ["", whole];
-  const known = end && [...end.options].some((option) => option.value === said);
-  if (known) end.value = said;
-  const text = known ? size : whole;
-  const parts = unit ? /^\s*([-+]?[\d.]+(?:e[-+]?\d+)?|[-+.,/\d\s\u00bc-\u215e]+?)\s*([a-z/]+)\s*$/i.exec(text) : null;
-  if (parts && [...unit.options].some((option) => option.value === parts[2])) {
-    input.value = Number.isNaN(Number(parts[1])) ? parts[1] : String(Number(parts[1]));
-    unit.value = parts[2];
-  } else input.value = text;
+  // Shows it there; gives the step it is in.
+  fault(input, words) {
+    for (let up = input.parentElement; up; up = up.parentElement) {
+      if (up.tagName === "DETAILS") up.open = true;
+      if (up.dataset.row) up.hidden = false;
+    }
+    if (input.id === "field-behind") this.placed.hidden = false;
+    input.setAttribute("aria-invalid", "true");
+    const told = byId(`${input.id}-fault`);
+    told.textContent = words;
+    told.hidden = false;
+    return this.parts[0].contains(input) ? "scale" : "fins";
+  }
 }

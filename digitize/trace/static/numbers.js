@@ -31,15 +31,10 @@ export function withBand(quantity, metric) {
   return `${shown(value)} \u00b1 ${shown(up())} ${unit}`;
 }
 
-export function verdict(result) {
-  const level = result.verdict.level;
-  const headline = result.verdict.headline || level;
-  return html(
-    "div", { class: `verdict level-${level.replaceAll(" ", "-")}` },
-    html("p", { class: "level" }, headline[0].toUpperCase() + headline.slice(1)),
-    html("p", {}, plainly(result.verdict.text)),
-    html("p", { class: "soft" }, "The range safety officer decides."),
-  );
+// The two numbers the verdict stands on, in one line.
+export function keyNumbers(result) {
+  const margin = result.deciding_margin && result.deciding_margin.calibers;
+  return `Centre of pressure ${withBand(result.cp.x_mm, "mm")} from the nose tip${margin ? `; margin ${withBand(margin, "calibers")}` : ""}`;
 }
 
 export function table(result) {

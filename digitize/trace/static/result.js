@@ -3,7 +3,7 @@ import { html, svg } from "./dom.js";
 import { shownIn, sized } from "./numbers.js";
 
 export function downloads(view) {
-  if (!view.saved) return [html("p", { class: "soft" }, "Save to have the report, the picture and the files.")];
+  if (!view.saved) return [html("p", { class: "soft" }, "Press Save to have the report, the picture and the files to print.")];
   const file = (name, words) => html("li", {}, html("a", { href: `download/${name}`, download: name }, words));
   return [
     html("h2", {}, `Saved in ${view.folder}`),

@@ -3,6 +3,7 @@ import { svg } from "./dom.js";
 import { Camera } from "./camera.js";
 import { Loupe } from "./loupe.js";
 import { lines, nearestEdge, spots } from "./drawing.js";
+import { placeMarks } from "./marks.js";
 
 // The outline's points near the one that is pulled come along, less and less; as the program does it.
 function pulled(outline, { from, to, reach }) {
@@ -13,10 +14,12 @@ function pulled(outline, { from, to, reach }) {
   });
 }
 
+const LEAST = 24; // screen pixels a finger needs at least (WCAG 2.2, 2.5.8, target size)
+const FINGER = 34; // what a corner has
 const SNAP = 6; // screen pixels within which an end stays on the axis
 
 export class Sheet {
-  // told: { preview(change), commit(change), drop(), pulled(pull), hint(words) }
+  // told: { preview(change), commit(change), drop(), pulled(pull), hint() once what is drawn has changed }
   constructor(element, canvas, stage, told) {
     this.element = element;
     this.told = told;
@@ -83,10 +86,11 @@ export class Sheet {
       "aria-label": `${spot.label}; arrow keys move it${spot.remove ? ", Delete takes it out" : ""}`,
     });
     const kind = `handle ${spot.kind}`;
-    const radius = spot.kind.includes("small") ? 3 : 6;
+    const small = spot.kind.includes("small");
+    const radius = small ? 4 : 6;
     if (spot.kind === "square") node.append(svg("rect", { class: kind, "data-half": 6 }));
     else node.append(svg("circle", { class: kind, "data-r": radius, cx: spot.at[0], cy: spot.at[1] }));
-    node.append(svg("circle", { class: "grab", "data-r": radius + (spot.kind.includes("small") ? 2 : 9), cx: spot.at[0], cy: spot.at[1] }));
+    node.append(svg("circle", { class: "grab", "data-r": small ? LEAST / 2 : FINGER / 2, cx: spot.at[0], cy: spot.at[1] }));
     node.spot = spot;
     return node;
   }
@@ -101,11 +105,7 @@ export class Sheet {
       const half = node.dataset.half * px;
       for (const [name, value] of [["x", x - half], ["y", y - half], ["width", 2 * half], ["height", 2 * half]]) node.setAttribute(name, value);
     }
-    for (const tick of this.over.querySelectorAll("[data-tick]")) {
-      const [at, across] = JSON.parse(tick.dataset.tick);
-      const end = (k) => `${at[0] + k * 16 * px * across[0]},${at[1] + k * 16 * px * across[1]}`;
-      tick.setAttribute("d", `M${end(-1)}L${end(1)}`);
-    }
+    placeMarks(this.over, px, this.element.getBoundingClientRect().width < 560);
     for (const text of this.over.querySelectorAll("[data-text]")) {
       const [at, across, side, half] = JSON.parse(text.dataset.text);
       const flat = Math.abs(across[1]) > Math.abs(across[0]);
@@ -118,14 +118,27 @@ export class Sheet {
     }
   }
 
-  // Small points that a corner would cover on the screen are left out until one zooms in.
+  // Small points that a finger could not tell from another are left out until one zooms in.
   thin(px) {
-    const big = (this.spots || []).filter((spot) => !spot.kind.includes("small"));
+    const shown = (this.spots || []).filter((spot) => !spot.kind.includes("small"));
     for (const node of this.held.children) {
       const { at, kind } = node.spot;
-      const hidden = kind.includes("small") && big.some((other) => Math.hypot(other.at[0] - at[0], other.at[1] - at[1]) < 12 * px);
+      const small = kind.includes("small");
+      const hidden = small && shown.some((other) => Math.hypot(other.at[0] - at[0], other.at[1] - at[1]) < LEAST * px);
+      if (small && !hidden) shown.push(node.spot);
       node.setAttribute("visibility", hidden ? "hidden" : "visible");
     }
+  }
+
+  // The spot nearest to a finger or pointer, of those in reach: where several lie close, not the one drawn last.
+  nearest(at, reach) {
+    let best = null;
+    for (const node of this.held.children) {
+      if (node.getAttribute("visibility") === "hidden") continue;
+      const away = Math.hypot(node.spot.at[0] - at[0], node.spot.at[1] - at[1]);
+      if (away <= reach && (!best || away < best.away)) best = { away, node };
+    }
+    return best && best.node;
   }
 
   // The whole rocket, with some room around it.
@@ -136,8 +149,10 @@ export class Sheet {
     const [xs, ys] = [points.map((p) => p[0]), points.map((p) => p[1])];
     const [x, y] = [Math.min(...xs), Math.min(...ys)];
     const [w, h] = [Math.max(...xs) - x, Math.max(...ys) - y];
-    const room = 0.08 * Math.max(w, h);
-    this.camera.box = { x: x - room, y: y - room, w: w + 2 * room, h: h + 2 * room };
+    const shown = this.element.getBoundingClientRect();
+    const room = 0.06 * Math.max(w, h);
+    const words = 80 * Math.max((w + 2 * room) / Math.max(shown.width, 1), (h + 2 * room) / Math.max(shown.height, 1)); // above and below stand words
+    this.camera.box = { x: x - room, y: y - room - words, w: w + 2 * room, h: h + 2 * (room + words) };
     this.camera.apply();
   }
 
@@ -153,8 +168,8 @@ export class Sheet {
     }
     const at = this.camera.toPhoto(event.clientX, event.clientY);
     this.start = { at, x: event.clientX, y: event.clientY, moved: false };
-    const node = event.target.closest ? event.target.closest(".spot") : null;
-    if (node && this.tool === "move" && !this.draft) {
+    const node = this.draft ? null : this.nearest(at, (FINGER / 2) * this.camera.scale());
+    if (node && this.tool === "move") {
       node.focus({ preventScroll: true });
       this.drag = { spot: node.spot, off: [node.spot.at[0] - at[0], node.spot.at[1] - at[1]], change: null };
     } else if (this.tool === "pull" && !this.draft && this.view.outline) {
@@ -191,7 +206,7 @@ export class Sheet {
     }
     const at = this.camera.toPhoto(x, y);
     if (!this.pointers.size) {
-      if (this.draft) this.loupe.show(at, x, y, this.camera.scale(), this.view.photo.width);
+      if (this.draft) this.aim(at, x, y);
       return;
     }
     if (!this.start) return;
@@ -259,7 +274,7 @@ export class Sheet {
     if (this.draft) {
       this.draft.points.push(at.map((v) => Math.round(v * 100) / 100));
       if (this.draft.points.length === this.draft.most) this.finish();
-      else this.told.hint(this.draft.words(this.draft.points.length));
+      else this.told.hint();
       this.draw();
     } else if (this.tool === "add" && this.view.sketch) {
       const found = nearestEdge(this.view.sketch, at);
@@ -269,11 +284,28 @@ export class Sheet {
 
   // --- drawing something new ---
 
-  // draft: { words(n) to say, least, most, closed, done(points) }
+  // draft: { words(n) to say, picture(n) or none, least, most, closed, done(points) }
   begin(draft) {
     this.draft = { points: [], ...draft };
     this.element.classList.add("aim");
-    this.told.hint(draft.words(0));
+    this.told.hint();
+    this.draw();
+  }
+
+  // The line that the next click would draw, and the magnifier.
+  aim(at, x, y) {
+    this.loupe.show(at, x, y, this.camera.scale(), this.view.photo.width);
+    const { points, closed } = this.draft;
+    if (!points.length) return;
+    const ends = closed && points.length > 1 ? [points[points.length - 1], at, points[0]] : [points[points.length - 1], at];
+    for (const line of this.over.querySelectorAll(".next, .case:has(+ .next)")) line.setAttribute("d", `M${ends.join("L")}`);
+  }
+
+  // The last click taken back.
+  back() {
+    if (!this.draft || !this.draft.points.length) return;
+    this.draft.points.pop();
+    this.told.hint();
     this.draw();
   }
 
@@ -288,7 +320,7 @@ export class Sheet {
     this.draft = null;
     this.element.classList.remove("aim");
     this.loupe.hide();
-    this.told.hint("");
+    this.told.hint();
     this.draw();
   }
 
@@ -305,17 +337,27 @@ export class Sheet {
     } else if (node && (event.key === "Delete" || event.key === "Backspace") && node.spot.remove) this.told.commit(node.spot.remove);
     else if (this.draft && event.key === "Enter") this.finish();
     else if (this.draft && event.key === "Escape") this.stop();
-    else if (this.draft && event.key === "Backspace") {
-      this.draft.points.pop();
-      this.draw();
-    } else if (this.draft && event.key === " ") this.click([this.camera.box.x + this.camera.box.w / 2, this.camera.box.y + this.camera.box.h / 2]);
-    else if (step) this.camera.pan((step[0] * this.camera.box.w) / 20, (step[1] * this.camera.box.h) / 20);
+    else if (this.draft && event.key === " ") this.click(this.middle());
+    else if (step) this.step(step, event.shiftKey ? 200 : 20);
     else if (event.key === "+" || event.key === "=") this.camera.zoom(1.25);
     else if (event.key === "-") this.camera.zoom(0.8);
     else if (event.key === "0" && this.view.photo) this.camera.fit(this.view.photo.width, this.view.photo.height);
     else return;
     event.preventDefault();
     event.stopPropagation();
+  }
+
+  middle() {
+    const { x, y, w, h } = this.camera.box;
+    return [x + w / 2, y + h / 2];
+  }
+
+  // The photo moved by a share of what is shown; what is drawn by keys is set in the middle, under the cross.
+  step([x, y], share) {
+    this.camera.pan((x * this.camera.box.w) / share, (y * this.camera.box.h) / share);
+    if (!this.draft) return;
+    const shown = this.element.getBoundingClientRect();
+    this.aim(this.middle(), shown.x + shown.width / 2, shown.y + shown.height / 2);
   }
 
   // Arrow keys add up, over answers that come meanwhile; the change is made once they rest.

@@ -1,7 +1,7 @@
 // Nose weight: what the program works out for the numbers shown, as `digitize ballast` would, and a slider along its curve.
 import { Refused, send } from "./api.js";
 import { html, svg } from "./dom.js";
-import { bare } from "./form.js";
+import { bare } from "./field.js";
 import { sentence, shownIn, sized, withBand } from "./numbers.js";
 
 const FILLINGS = { clay: "modelling clay, from the inner tip backward", epoxy: "epoxy alone", "steel-shot": "steel shot set in epoxy", "lead-shot": "lead shot set in epoxy", at: "a weight at one place" };
@@ -15,8 +15,10 @@ const FIELDS = [
 ];
 
 export class NoseWeight {
-  constructor(element) {
+  // field(name): goes to that field of the form.
+  constructor(element, field) {
     this.element = element;
+    this.field = field;
     this.asked = 0; // only the newest answer is shown
     this.grams = null; // until the slider is moved it stands at what is needed
     this.built = false;
@@ -77,7 +79,7 @@ export class NoseWeight {
       const told = await send("weight", { words: this.words() });
       if (number !== this.asked) return;
       this.form.hidden = Boolean(told.missing);
-      parts = told.missing ? missing(told.missing) : this.told(told);
+      parts = told.missing ? missing(told.missing, this.field) : this.told(told);
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
       if (number !== this.asked) return;
@@ -119,7 +121,7 @@ export class NoseWeight {
     };
     input.addEventListener("input", () => show((this.grams = Math.min(Number(input.value), most))));
     show(value);
-    return [html("label", { for: "grams" }, inOunces() ? "What so many ounces do" : "What so many grams do"), input, html("div", {}, said)];
+    return [html("label", { for: "grams" }, inOunces() ? "Try it: ounces in the nose" : "Try it: grams in the nose"), input, html("div", {}, said)];
   }
 }
 
@@ -132,14 +134,10 @@ export function between(xs, ys, x) {
   return ys[k - 1] + Math.min(Math.max(share, 0), 1) * (ys[k] - ys[k - 1]);
 }
 
-function missing(names) {
-  const go = (name) => {
-    document.getElementById("told").open = true;
-    document.getElementById(`field-${name}`).focus();
-  };
+function missing(names, go) {
   const label = (name) => document.querySelector(`label[for="field-${name}"]`).textContent;
   return [
-    html("p", {}, `To work out nose weight, fill in this, then press \u201cUse balance, mass and scale as told below\u201d:`),
+    html("p", {}, `To work out how much weight the nose needs, fill in this first:`),
     html("ul", { id: "weight-missing" }, ...names.map((name) => html("li", {}, html("button", { type: "button", "data-missing": name, onclick: () => go(name) }, label(name))))),
   ];
 }
