@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from trace_page import Served, drag, needs_chromium, number, on_screen, until
+from trace_page import Served, drag, needs_chromium, number, on_screen, step, told, until
 from trace_scene import FOCAL_PX, HEIGHT, SEDGE, WIDTH, drawn_session, fin_px, photo_file, rim, seen
 
 from digitize import cli
@@ -22,12 +22,13 @@ pytestmark = needs_chromium
 
 def draw_body(page):
     """Click the rocket's body together by hand."""
+    step(page, "answer")
     page.click("#by-hand")
     profile = SEDGE.profile_mm[1:]
     for point in (seen(0.0, 0.0), rim(), *seen(profile[:, 0], profile[:, 1])):
         page.mouse.click(*on_screen(page, point))
     page.click("#done")
-    page.wait_for_selector("[data-number='cp']")
+    page.wait_for_selector("#unfinished")
 
 
 @pytest.fixture
@@ -77,11 +78,9 @@ def test_a_rocket_drawn_wholly_by_hand_from_an_upload(page, tmp_path):
     with Served(session) as served:
         page.goto(served.url)
         page.set_input_files("#file", photo_file(tmp_path))
-        page.wait_for_selector("#by-hand")
-        for name, text in (("scale-tube", "30"), ("fins", "4"), ("balance", "250")):
-            page.fill(f"#field-{name}", text)
+        page.wait_for_selector("#field-reference")
+        told(page, scale_tube="30", fins="4", balance="250")
         draw_body(page)
-        page.click("#draw-fin")
         for point in fin_px():
             page.mouse.click(*on_screen(page, point))
         page.click("#done")
@@ -159,6 +158,7 @@ def test_nose_weight_names_the_field_to_fill_in(page, session):
         assert page.evaluate("document.activeElement.id") == "field-mass"
         page.keyboard.type("150")
         page.click("#tell")
+        page.wait_for_selector(".verdict")
         assert "No nose weight is needed" in settled_weight(page)
 
 
@@ -170,7 +170,9 @@ def test_a_calibration_from_the_form_is_used_and_stays(page, tmp_path):
     session.load_photo(photo_file(tmp_path))
     with Served(session) as served:
         page.goto(served.url)
-        page.fill("#field-scale-tube", "30")
+        page.wait_for_selector("#field-reference")
+        told(page, scale_tube="30")
+        page.click("text=More about the scale and the camera")
         page.set_input_files("#camera-file", bad)
         page.wait_for_selector("text=The file is no camera calibration")
         page.faults.clear()  # the browser reports the refusal's status as a fault of its own
@@ -179,9 +181,9 @@ def test_a_calibration_from_the_form_is_used_and_stays(page, tmp_path):
         until(lambda: page.input_value("#field-camera") == "camera.toml")
         assert not page.is_visible("text=The file is no camera calibration")
         page.reload()
-        page.wait_for_selector("#by-hand")
+        page.wait_for_selector("#field-reference")
         assert page.input_value("#field-camera") == "camera.toml"
-        page.fill("#field-scale-tube", "30")
+        told(page, scale_tube="30")
         draw_body(page)
         assert "camera.toml" in session.base.prior.source and page.input_value("#field-camera") == "camera.toml"
 
@@ -208,14 +210,14 @@ def test_undo_and_redo_over_a_pull_and_a_region(page, tmp_path):
     session.begin({"scale": ["ruler=300mm", "tube=33.2mm"], "behind": "0mm", "fins": "4"})
     outline = session.full.outline_px
     nose, tip = outline[np.argmax(outline[:, 0])], outline[np.argmin(outline[:, 1])]
-    line = ".found"
+    line = "#sheet .found"
     with Served(session) as served:
         page.goto(served.url)
         page.wait_for_selector("[data-number='cp']")
         lengths, lines = [number(page, "length")], [page.get_attribute(line, "d")]
 
         def settled(at):
-            until(lambda: session.at == at and not session.working, 30)
+            until(lambda: session.at == at and not session.working, 150)
             page.wait_for_selector("#undo" if at == 0 else "#undo:enabled")
             until(lambda: number(page, "length") == session.full.length_mm.value)
 
@@ -233,7 +235,7 @@ def test_undo_and_redo_over_a_pull_and_a_region(page, tmp_path):
         page.wait_for_selector("text=1 region(s) were marked")
         page.click("#undo")
         settled(1)
-        assert page.locator(".region").count() == 0 and page.is_visible("text=pulled in 1 place(s)")
+        assert page.locator("#sheet .region").count() == 0 and page.is_visible("text=pulled in 1 place(s)")
         page.focus("#sheet")
         page.keyboard.press("Control+z")
         settled(0)
@@ -252,7 +254,7 @@ def test_undo_and_redo_over_a_pull_and_a_region(page, tmp_path):
         page.wait_for_selector("#redo:enabled", timeout=30_000)
         assert number(page, "length") == lengths[0]
         page.click("#redo")
-        until(lambda: again.at == 1 and not again.working, 30)
+        until(lambda: again.at == 1 and not again.working, 150)
         until(lambda: number(page, "length") == lengths[1])
         assert page.get_attribute(line, "d") == lines[1]
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import shapely
-from trace_page import Served, drag, needs_chromium, number, on_screen, until
+from trace_page import Served, drag, needs_chromium, number, on_screen, step, until
 from trace_scene import photo_file
 
 from digitize.trace.session import Session
@@ -129,14 +129,14 @@ def test_a_second_finger_gives_up_what_the_first_began(touched, bramble):
     touch(page, "touchEnd")
     until(lambda: number(page, "cp") == found)
     assert page.locator(f"[data-key='fin-0-0-{tip}'].spot").count() == 1 and not page.is_visible("#loupe")
-    line = page.locator(".found").get_attribute("d")
+    line = page.locator("#sheet .found").get_attribute("d")
     page.click("[data-tool='pull']")
     at = np.array(on_screen(page, session.full.outline_px[0]))
     touch(page, "touchStart", at)
     touch(page, "touchMove", at + [0, -15])
-    until(lambda: page.locator(".found").get_attribute("d") != line)
+    until(lambda: page.locator("#sheet .found").get_attribute("d") != line)
     touch(page, "touchStart", at + [0, -15], other)
-    until(lambda: page.locator(".found").get_attribute("d") == line)
+    until(lambda: page.locator("#sheet .found").get_attribute("d") == line)
     touch(page, "touchEnd")
     assert session.at == 0 and not session.working and session.beginning.pulls == ()
 
@@ -210,7 +210,7 @@ def test_a_photo_is_dropped_on_the_page(page, tmp_path):
     session = Session(tmp_path / "rocket")
     with Served(session) as served:
         page.goto(served.url)
-        page.wait_for_selector("#file")
+        page.wait_for_selector("#choose")
         dropped(page, "notes.txt", b"no picture")()
         page.wait_for_selector("text=not a picture this reads")
         page.faults.clear()  # the browser notes the refusal of it
@@ -220,14 +220,15 @@ def test_a_photo_is_dropped_on_the_page(page, tmp_path):
         dropped(page, "first.jpg", content, on="#panel")("dragleave")  # out of the window over the panel
         assert not page.is_visible("#drop") and session.photo is None
         dropped(page, "../first.jpg", content, on="#panel")()
-        page.wait_for_selector("#by-hand")
+        page.wait_for_selector("#field-reference")
+        step(page, "answer")
         assert not page.is_visible("#drop") and page.locator("#tools button:enabled").count() > 3
         marked(page, "#not-rocket", [(100, 100), (300, 100), (300, 300)])  # no scale told: this is refused
         page.wait_for_selector("text=No scale was given")
         page.faults.clear()
-        assert page.locator(".region").count() == 1
+        assert page.locator("#sheet .region").count() == 1
         page.click("#unmark")
-        assert page.locator(".region").count() == 0 and page.locator("#unmark").count() == 0
+        assert page.locator("#sheet .region").count() == 0 and page.locator("#unmark").count() == 0
     assert session.photo_path == tmp_path / "rocket" / "photo.jpg"
     assert session.photo_path.read_bytes() == content
 
@@ -235,7 +236,7 @@ def test_a_photo_is_dropped_on_the_page(page, tmp_path):
 def test_text_dragged_into_a_field_is_no_photo(page, tmp_path):
     with Served(Session(tmp_path / "rocket")) as served:
         page.goto(served.url)
-        page.wait_for_selector("#file")
+        page.wait_for_selector("#choose")
         taken = page.evaluate("""() => {
           const data = new DataTransfer();
           data.setData("text/plain", "41.6");
@@ -262,19 +263,19 @@ def test_what_is_marked_not_rocket_is_left_out_and_rocket_taken_in(page, bramble
     before = covered()
     assert before > 300
     marked(page, "#not-rocket", corners)
-    until(lambda: len(session.beginning.regions) == 1 and not session.working, 30)
+    until(lambda: len(session.beginning.regions) == 1 and not session.working, 150)
     page.wait_for_selector("text=1 region(s) were marked")
-    assert page.locator(".region:not(.rocket)").count() == 1
+    assert page.locator("#sheet .region:not(.rocket)").count() == 1
     assert covered() < 0.2 * before
     until(lambda: number(page, "cp") == session.full.cp_x_mm.value)
     page.click("#back-regions")
-    until(lambda: not session.beginning.regions and not session.working, 30)
+    until(lambda: not session.beginning.regions and not session.working, 150)
     until(lambda: number(page, "cp") == found.cp_x_mm.value and number(page, "length") == found.length_mm.value)
-    assert page.locator(".region").count() == 0
+    assert page.locator("#sheet .region").count() == 0
     beside = [tip + d for d in ([-30, -40], [30, -40], [30, 10], [-30, 10])]  # as if cloth hid a part of the fin
     added = shapely.Polygon(beside).difference(shapely.Polygon(session.full.outline_px))
     marked(page, "#rocket", beside)
-    until(lambda: len(session.beginning.regions) == 1 and not session.working, 30)
+    until(lambda: len(session.beginning.regions) == 1 and not session.working, 150)
     page.wait_for_selector(".region.rocket", state="attached")
     until(lambda: number(page, "cp") == session.full.cp_x_mm.value)
     assert shapely.Polygon(session.full.outline_px).intersection(added).area > 0.5 * added.area
@@ -286,18 +287,18 @@ def test_the_outline_is_pulled(page, bramble):
     to = at + [30, 0]
     page.click("[data-tool='pull']")
     assert "Drag the thin yellow outline" in page.text_content("#hint")
-    line = page.locator(".found").get_attribute("d")
+    line = page.locator("#sheet .found").get_attribute("d")
     drag(page, at, to)
-    until(lambda: page.locator(".found").get_attribute("d") != line)
+    until(lambda: page.locator("#sheet .found").get_attribute("d") != line)
     assert not session.working
     page.mouse.up()
-    until(lambda: len(session.beginning.pulls) == 1 and not session.working, 30)
+    until(lambda: len(session.beginning.pulls) == 1 and not session.working, 150)
     page.wait_for_selector("text=pulled in 1 place(s)")
     assert np.hypot(*(session.full.outline_px - to).T).min() < 2.0  # a pixel of the screen is nearly two of the photo
     until(lambda: number(page, "length") == session.full.length_mm.value)
     assert number(page, "length") > bramble.found.length_mm.value + 3
     page.click("#back-pulls")
-    until(lambda: not session.beginning.pulls and not session.working, 30)
+    until(lambda: not session.beginning.pulls and not session.working, 150)
     until(lambda: number(page, "cp") == bramble.found.cp_x_mm.value)
 
 

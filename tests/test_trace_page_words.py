@@ -4,7 +4,7 @@ In a real browser, as tests/test_trace_browser.py.
 """
 
 import pytest
-from trace_page import Served, needs_chromium, until
+from trace_page import Served, needs_chromium, told, until
 from trace_scene import drawn_session
 
 from digitize.records import Quantity
@@ -42,10 +42,9 @@ def test_the_end_of_the_balance_point_is_chosen_and_comes_back(page, tmp_path):
     with Served(session) as served:
         page.goto(served.url)
         page.wait_for_selector("[data-number='cp']")
-        page.evaluate("document.querySelector('#field-balance').closest('details').open = true")
         end = page.locator("select[data-end]")
         for text, choice, at_mm in (("150", "from-tail", length_mm - 150), ("150", "from-nose", 150.0)):
-            page.fill("#field-balance", text)
+            told(page, balance=text)
             end.select_option(choice)
             page.click("#tell")
             until(lambda at_mm=at_mm: session.full.balance_mm.value == pytest.approx(at_mm, abs=1e-6))

@@ -7,7 +7,7 @@ import json
 
 import pytest
 from test_units import METRIC, MM_PER, sizes
-from trace_page import Served, needs_chromium, until
+from trace_page import Served, needs_chromium, told, until
 from trace_scene import drawn_session
 
 from digitize.records import Quantity
@@ -43,8 +43,7 @@ def test_the_switch_shows_inches_and_is_remembered(page, tmp_path):
     with Served(session) as served:
         page.goto(served.url)
         page.wait_for_selector("[data-number='cp']")
-        page.evaluate("document.querySelector('#told').open = true")
-        page.fill("#field-mass", "6 1/2")
+        told(page, mass="6 1/2")
         page.locator("#field-mass + select").select_option("oz")
         page.fill("#field-balance", "9 1/2")
         page.locator("#field-balance + select").select_option("in")
@@ -54,7 +53,7 @@ def test_the_switch_shows_inches_and_is_remembered(page, tmp_path):
         page.wait_for_selector("#weighed")
         metric = page.inner_text("#numbers")
         page.select_option("#units", "in")
-        page.wait_for_function("() => document.querySelector('label[for=grams]')?.innerText.includes('ounces')")
+        page.wait_for_function("() => document.querySelector('label[for=grams]')?.textContent.includes('ounces')")
         page.fill("#grams", "2")
         assert "0.07 oz, its centre" in page.inner_text("#weighed")  # 2 / 28.35 = 0.0706
         for where in ("#numbers", "#changes", "#more", "#weight"):

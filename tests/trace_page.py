@@ -75,3 +75,17 @@ def drag(page, from_px, to_px):
     page.mouse.down()
     page.mouse.move(*on_screen(page, [(a + b) / 2 for a, b in zip(from_px, to_px, strict=True)]))
     page.mouse.move(*on_screen(page, to_px))
+
+
+def step(page, name):
+    """To that step: photo, scale, fins, answer."""
+    page.click(f"#steps [data-step='{name}']")
+
+
+def told(page, **values):
+    """Fields of the form filled in by their names, folds opened on the way; the step is the last one's."""
+    for name, text in values.items():
+        field = page.locator(f"#field-{name.replace('_', '-') if name.startswith('scale_') else name}")
+        step(page, field.evaluate("node => node.closest('[data-panel]').dataset.panel"))
+        field.evaluate("node => { const fold = node.closest('details'); if (fold) fold.open = true; }")
+        field.fill(text)

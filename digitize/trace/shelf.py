@@ -11,8 +11,8 @@ from pathlib import Path
 
 from digitize.errors import UsageRefusal
 from digitize.report.folder import RESULT, check_out_dir
-from digitize.trace.reopened import open_folder
 from digitize.trace.history import HISTORY, read_history
+from digitize.trace.reopened import open_folder
 from digitize.trace.session import Session
 
 MOST_LISTED = 30

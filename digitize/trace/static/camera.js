@@ -51,11 +51,12 @@ export class Camera {
     this.apply();
   }
 
-  // Moved only as far as it takes to have this point in sight, with so much room to the border, in screen pixels.
-  include(at, room) {
+  // Moved only as far as it takes to have this point in sight, with so much room to the border, in screen pixels; to the
+  // right lie the buttons of the view.
+  include(at, room, right = room) {
     const shown = this.sheet.getBoundingClientRect();
     const low = this.toPhoto(shown.left + room, shown.top + room);
-    const high = this.toPhoto(shown.right - room, shown.bottom - room);
+    const high = this.toPhoto(shown.right - right, shown.bottom - room);
     const [dx, dy] = at.map((v, k) => Math.max(v - high[k], 0) + Math.min(v - low[k], 0));
     if (dx || dy) this.pan(dx, dy);
   }

@@ -18,11 +18,10 @@ export const svg = (tag, attributes = {}, ...children) => fill(document.createEl
 // Filled anew, if it looks otherwise than before (a button that is being pressed must stay, so what its handler needs it
 // has to look up); what had the focus in it has it again, or the box itself where that is gone.
 export function refill(box, parts) {
-  const trial = document.createElement("div");
-  trial.append(...parts.filter((part) => part !== null && part !== undefined && part !== false));
-  if (trial.innerHTML === box.innerHTML) return;
+  const made = parts.filter((part) => part !== null && part !== undefined && part !== false);
+  if (made.length === box.childNodes.length && made.every((part, k) => box.childNodes[k].isEqualNode(part))) return;
   const had = box.contains(document.activeElement) ? document.activeElement.id : null;
-  box.replaceChildren(...trial.childNodes);
+  box.replaceChildren(...made);
   if (had === null) return;
   const again = had && byId(had);
   (again && !again.disabled ? again : box).focus({ preventScroll: true });

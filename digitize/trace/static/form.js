@@ -43,10 +43,10 @@ export class Form {
   }
 
   buildFins(element) {
-    const words = { "in-plane": "One fin flat in the picture", diagonal: "Turned half a gap, as an X", resting: "On two fin tips, seen from above", "": "Not sure: find it" };
-    this.poses = tiles("lies", "How does it lie? The drawings look at the tail; you see what the camera sees.", Object.entries(words).map(([value, said]) => [value, said, POSES[value]]), (value) => {
+    const words = { "in-plane": "One fin flat in the picture", diagonal: "Turned half way, like an X", resting: "On two fin tips, seen from above", "": "Not sure: find it" };
+    this.poses = tiles("lies", "How does it lie?", Object.entries(words).map(([value, said]) => [value, said, POSES[value]]), (value) => {
       byId("field-pose").value = value;
-    });
+    }, "Drawn from behind the tail, with the camera.");
     element.append(...FIELDS.FINS.map(field), this.poses, ...FIELDS.BALANCE.map(field), fold("More about the rocket", ...FIELDS.ROCKET_MORE.map(field), ...FIELDS.BALANCE_MORE.map(field)), fold("To compare, and the flight", ...FIELDS.CHECKS.map(field)));
     byId("field-pose").addEventListener("input", (event) => choose(this.poses, event.target.value.trim()));
   }

@@ -188,7 +188,7 @@ function show(next, whole = true) {
     weight.stale();
     return;
   }
-  byId("rocket").textContent = (next.result && next.result.name) || "digitize";
+  byId("title").textContent = (next.result && next.result.name) || "digitize";
   document.title = next.result ? `${next.result.name}: digitize` : "digitize";
   toolbar.show(next);
   begin(next, { choose: pickFile, next: () => steps.next() });
@@ -283,6 +283,7 @@ async function take(file) {
     return next;
   });
   byId("file").value = "";
+  if (taken && !byId("field-name").value) byId("field-name").value = file.name.replace(/\.[^.]*$/, "").slice(0, 40);
   if (taken) steps.go("scale", true);
   else dock.focus();
 }

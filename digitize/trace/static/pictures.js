@@ -56,11 +56,11 @@ export const PLACES = {
 
 export const TIPS = [
   ["One fin flat in the picture", "Turn the rocket until one fin stands straight up or down, not toward you.",
-    () => picture(150, 84, path("M30 52h14l-9-26h-9z", "fin flat"), path("M24 52h70c14 0 22 4 28 7c-6 3-14 7-28 7h-70z", "body"), yes(132, 16))],
+    () => picture(150, 84, path("M30 52h14l-9-26h-9z", "fin flat"), path("M24 52h70c14 0 22 4 28 7c-6 3-14 7-28 7h-70z", "body"), path("M22 59h30", "fin"), yes(132, 16))],
   ["The ruler level with the rocket's middle", "Prop both up, so the ruler is neither nearer to you nor farther away.",
     () => picture(150, 84, camera(18, 36), line(100, 8, 100, 76, "sight"), behind(100, 32, [0, 120, 240]), svg("rect", { class: "ruler", x: 97, y: 58, width: 6, height: 16 }), yes(132, 16))],
   ["From far away, and square", "Two to three rocket lengths away, with the zoom; look straight at its middle.",
-    () => picture(150, 84, camera(75, 74, -90), turned(75, 18, 0, side(0, 0, 1.2)), path("M70 62L38 30M80 62L112 30", "sight"), yes(136, 68))],
+    () => picture(150, 84, side(75, 18, 1), camera(75, 70, -90), path("M70 58L42 36M80 58L108 36", "sight"), yes(132, 68))],
   ["Nothing touches the outline", "Nose tip and tail clear. Supports under the body only; no hand, no string over it.",
     () => picture(150, 84, side(75, 32, 1.3), path("M66 39v24h-9h18M98 38v25h-9h18", "thing"), yes(132, 68))],
   ["Soft light, plain ground", "A window or clouds. Hard sun draws a second rocket beside the first.",

@@ -46,7 +46,7 @@ export class Pinned {
     if (view.phase === "working") return [error, this.working(view)];
     if (view.phase === "start") return [error, error && view.photo ? this.byHand(view, marked) : null];
     if (view.unfinished) return [error, this.unfinished(view)];
-    return [error, stale.length ? this.stale(stale) : verdict(view.result), this.history(view, stale.length)];
+    return stale.length ? [error, this.stale(stale)] : [error, verdict(view.result), this.history(view)];
   }
 
   working({ progress, stopping }) {
@@ -77,17 +77,16 @@ export class Pinned {
     return [button("Undo", "undo", () => this.acts.go(this.app.view.at - 1), { sign: "undo", enabled: view.at > 0 }), button("Redo", "redo", () => this.acts.go(this.app.view.at + 1), { sign: "redo", enabled: view.at < view.states - 1 })];
   }
 
-  history(view, stale) {
-    return html("div", { class: "row acts" },
-      button(view.saved ? "Saved" : "Save", "save", this.acts.save, { chief: !view.saved && !stale, sign: "save", enabled: !stale }), ...this.steps(view),
-      button("As found", "as-found", () => this.acts.go(this.app.view.found_at), { sign: "back", enabled: view.at > view.found_at }));
+  history(view) {
+    const back = [...this.steps(view), button("As found", "as-found", () => this.acts.go(this.app.view.found_at), { sign: "back", enabled: view.at > view.found_at })];
+    return html("div", { class: "row acts" }, button(view.saved ? "Saved" : "Save", "save", this.acts.save, { chief: !view.saved, sign: "save" }), ...(view.states > 1 ? back : []));
   }
 }
 
 const NAMES = { scale: "the scale", behind: "where the reference lies", fins: "the number of fins", balance: "the balance point", mass: "the mass", pose: "how it lies", nose: "the nose's side", add: "what was not in", hand: "what was measured by hand", rod_speed: "the speed off the rod", balance_at: "the balance point in the photo" };
 
 function refusal(said, field) {
-  return html("div", { class: "refused", role: "alert" }, html("strong", {}, sentence(said.what)), ` ${sentence(said.remedy)}`, field ? html("span", { class: "soft" }, " It is marked in the form.") : null);
+  return html("div", { class: "refused", role: "alert" }, html("strong", {}, sentence(said.what)), field ? " See the marked field." : ` ${sentence(said.remedy)}`);
 }
 
 export function verdict(result) {

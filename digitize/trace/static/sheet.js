@@ -77,7 +77,7 @@ export class Sheet {
 
   // A spot that keys have gone to is brought into sight.
   reveal(node) {
-    if (node.spot && !this.redrawing && !this.pointers.size) this.camera.include(node.spot.at, 24);
+    if (node.spot && !this.redrawing && !this.pointers.size) this.camera.include(node.spot.at, 24, 72);
   }
 
   spot(spot) {

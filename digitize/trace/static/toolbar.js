@@ -33,10 +33,10 @@ export class Toolbar {
     const groups = [
       ready && this.group("Points of the outline", tool("move", "Move", "move", "Move points by dragging them"), tool("add", "Add", "add", "Add a point on a line"), tool("remove", "Remove", "remove", "Take a point out"), view.drawn ? null : tool("pull", "Pull", "pull", "Pull the outline that was found")),
       idle && this.group("Draw by hand", ready && act("Fin", "fin", "Draw a fin", "draw-fin", this.acts.drawFin), act("Rocket", "rocket", "Draw the whole rocket by hand", "draw-rocket", this.acts.drawRocket)),
-      idle && !view.drawn && this.group("Mark what the search takes wrong", act("Is rocket", "is-rocket", "Mark what belongs to the rocket", "rocket-region", () => this.acts.region(true)), act("Is not", "not-rocket", "Mark what is not rocket: hand, stand, string", "not-rocket", () => this.acts.region(false))),
+      idle && !view.drawn && this.group("Mark what the search takes wrong", act("Is rocket", "is-rocket", "Mark what belongs to the rocket", "rocket", () => this.acts.region(true)), act("Is not", "not-rocket", "Mark what is not rocket: hand, stand, string", "not-rocket", () => this.acts.region(false))),
       idle && this.group("Scale", act("2 points", "points", "Set two points whose distance you know", "two-points", this.acts.twoPoints)),
     ];
-    byId("tools").hidden = !view.photo;
+    byId("tools").hidden = !view.photo || !idle;
     refill(byId("tools"), groups);
     this.views(view, ready);
   }
