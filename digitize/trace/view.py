@@ -60,14 +60,10 @@ def preview(session: Session, traced: Traced, result) -> dict:
     with shown_in(session.units):
         data = _numbers(result)
         return {
-            "answer": {"meaning": meaning(data["verdict"]), "to_do": to_do_words(data)},
+            "answer": {"meaning": meaning(data["verdict"]), "to_do": to_do_words(data)} if result.fins else None,
             "sketch": {**sketch_view(traced), "ends": _ends(session, traced)},
-<<<<<<< HEAD
             "result": told(data),
-=======
-            "result": told(_numbers(result)),
-            "unfinished": UNFINISHED if not traced.sketch.fins else None,
->>>>>>> 3652a9b (The page leads through four steps, with what matters pinned, and opens earlier rockets)
+            "unfinished": UNFINISHED if not result.fins else None,
             "changed": [in_words(line) for line in session.changed(traced.sketch)],
         }
 
@@ -115,7 +111,7 @@ def _photo(session: Session) -> dict | None:
     return {"name": photo.path.name, "width": width * photo.shrink, "height": height * photo.shrink}
 
 
-OF_A_WHOLE_ROCKET = ("verdict", "margin_calibers", "cutout_margin_calibers", "deciding_margin")
+OF_A_WHOLE_ROCKET = ("verdict", "margin_calibers", "cutout_margin_calibers", "deciding_margin", "to_do")
 """Of the result, what is said only once body and fins are there."""
 
 

@@ -3,14 +3,6 @@ import { byId, html, plainly, refill } from "./dom.js";
 import { icon } from "./icons.js";
 import { keyNumbers, sentence } from "./numbers.js";
 
-// What a level asks of the builder, told where it stands.
-const MEANS = {
-  fly: "The air takes hold far enough behind the balance point to keep the nose in front.",
-  marginal: "It may fly straight, but there is little to spare.",
-  "do not fly": "It is likely to turn round in the air and may come down anywhere.",
-  "look again": "Something in the photo or the numbers is doubtful, so there is no answer until that is cleared up.",
-};
-
 export const button = (words, id, act, { chief = false, sign = null, enabled = true } = {}) =>
   html("button", { type: "button", id, class: chief ? "chief" : "", disabled: !enabled, onclick: act }, sign ? icon(sign) : null, html("span", {}, words));
 
@@ -46,7 +38,7 @@ export class Pinned {
     if (view.phase === "working") return [error, this.working(view)];
     if (view.phase === "start") return [error, error && view.photo ? this.byHand(view, marked) : null];
     if (view.unfinished) return [error, this.unfinished(view)];
-    return stale.length ? [error, this.stale(stale)] : [error, verdict(view.result), this.history(view)];
+    return stale.length ? [error, this.stale(stale)] : [error, verdict(view), this.history(view)];
   }
 
   working({ progress, stopping }) {
@@ -89,12 +81,14 @@ function refusal(said, field) {
   return html("div", { class: "refused", role: "alert" }, html("strong", {}, sentence(said.what)), field ? " See the marked field." : ` ${sentence(said.remedy)}`);
 }
 
-export function verdict(result) {
+// The level, what it means, what to do, and why.
+function verdict({ result, answer }) {
   const { level, headline, text } = result.verdict;
   const title = headline || level;
   return html("div", { class: `verdict level-${level.replaceAll(" ", "-")}` },
     html("p", { class: "level" }, title[0].toUpperCase() + title.slice(1)),
-    html("p", { class: "means" }, MEANS[level] || null),
+    answer.meaning ? html("p", { class: "means" }, answer.meaning) : null,
+    answer.to_do ? html("p", { class: "to-do" }, plainly(answer.to_do)) : null,
     html("p", { class: "why" }, plainly(text)),
     html("p", { class: "keys" }, keyNumbers(result)),
     html("p", { class: "soft officer" }, "The range safety officer decides."));
