@@ -453,6 +453,20 @@ def test_another_photo_leaves_what_was_done_on_the_one_before(tmp_path):
     assert len(again.states) == 2 and again.photo_path == tmp_path / "sedge.jpg"
 
 
+def test_other_rockets_are_the_computer_s_alone(tmp_path):
+    drawn_session(tmp_path / "a").folder.rename(tmp_path / "secret")
+    with Shared(Session(tmp_path / "rocket")) as shared:
+        assert [each["folder"] for each in shared.from_here("earlier")["rockets"]] == ["secret"]
+        assert shared.told("earlier") == {"rockets": []}
+        status, _, said = shared.ask("open", "POST", {"folder": "secret"})
+        assert status == 422 and b"secret" not in said and shared.told()["folder"] == "rocket"
+        assert shared.from_here("open", method="POST", body={"folder": "secret"})["folder"] == "secret"
+        until(lambda: shared.told()["phase"] == "ready")  # what the computer opens the phone sees
+        edition = shared.told()["edition"]
+        shared.told("another", "POST", {})
+        assert shared.ask("change", "POST", CORNER, to=HERE, source=HERE, If_Match=str(edition))[0] == 412
+
+
 def test_no_path_of_the_computer_s_goes_into_the_network(tmp_path):
     """A photo that is cut off, and a folder that can't be written to."""
     with Shared(Session(tmp_path / "rocket")) as shared:

@@ -2,6 +2,7 @@
 
 import sys
 from contextlib import ExitStack
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -16,6 +17,7 @@ pytestmark = [
     pytest.mark.skipif(sys.platform != "linux", reason="only there all of 127.0.0.0/8 is this machine's"),
 ]
 POCKET = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True, "device_scale_factor": 3}
+SAMPLE = Path(__file__).parents[1] / "samples" / "bramble-white-ruler.jpg"
 DESK = {"viewport": {"width": 1400, "height": 900}}
 
 
@@ -55,20 +57,34 @@ def drag_by_finger(page, from_px, to_px, lift=True):
         finger(page, "End")
 
 
-def test_the_computer_shows_where_the_phone_finds_it_and_who_came(screens, drawn_rocket):
-    shared, phone, computer = screens(drawn_rocket)
+def test_the_computer_shows_where_the_phone_finds_it_and_who_came(screens, tmp_path):
+    shared, phone, computer = screens(Session(tmp_path / "results"))
     computer.wait_for_selector("#phone[open]")
     assert computer.inner_text("#phone-address") == shared.phone_url
     assert computer.evaluate("document.querySelector('#phone-code').naturalWidth") > 0
     words = computer.inner_text("#phone")
     assert "unencrypted" in words and "open to your local network" in words and "Nobody has opened it yet" in words
+    code, begin = (computer.locator(name).bounding_box() for name in ("#phone > div", "#choose"))
+    assert begin["x"] + begin["width"] < code["x"]  # beside what one begins with, not over it
     phone.goto(shared.phone_url)
-    phone.wait_for_selector("#phone")
+    phone.wait_for_selector("#phone", state="attached")
     until(lambda: "Opened by 127.0.0.1" in computer.text_content("#phone-devices"))
     assert not computer.is_visible("#phone-code")  # it folds away once the phone is there
     assert phone.locator("#phone-code").count() == 0 and shared.phone.token not in phone.inner_text("body")
-    assert "unencrypted" in phone.text_content("#phone")
+    assert "unencrypted" in phone.text_content("#phone") and "goes to your computer" in phone.inner_text("#empty")
     assert phone.evaluate("document.documentElement.scrollWidth") <= 390
+    computer.click("#phone summary")
+    assert computer.is_visible("#phone-code")
+    computer.keyboard.press("Escape")
+    assert not computer.is_visible("#phone-code")
+
+
+def test_where_a_rocket_is_there_already_the_code_waits_to_be_asked_for(screens, drawn_rocket):
+    _, _, computer = screens(drawn_rocket)
+    computer.wait_for_selector("#phone")
+    assert not computer.is_visible("#phone-code")
+    computer.click("#phone summary")
+    assert computer.is_visible("#phone-code")
 
 
 def test_without_the_option_nothing_of_it_is_there(browser, drawn_rocket):
@@ -164,3 +180,43 @@ def test_a_phone_that_vanishes_in_a_drag_harms_nothing(screens, drawn_rocket):
     for page in (phone, computer):
         until(lambda page=page: number(page, "cp") > before + 3)
     assert PHONE not in shared.phone.devices  # the browser's own address here
+
+
+@pytest.mark.slow
+def test_from_the_photo_on_the_phone_to_the_answer_on_both(screens, tmp_path):
+    """By finger alone but for the keyboard; the computer shows the photo, the progress and the same answer."""
+    shared, phone, computer = screens(Session(tmp_path / "results"))
+    phone.goto(shared.phone_url)
+    stages = set()
+    computer.expose_function("said", lambda words: stages.add(words))
+    computer.evaluate(
+        "new MutationObserver(() => { const at = document.querySelector('.stage'); if (at) said(at.textContent); })"
+        ".observe(document.getElementById('pinned'), { childList: true, subtree: true, characterData: true })"
+    )
+    phone.set_input_files("#file", SAMPLE)
+    phone.wait_for_selector("#field-reference")
+    phone.select_option("#field-reference", "ruler")
+    phone.tap("label:has([value='level'])")
+    for name, text in (("scale-ruler", "300"), ("scale-tube", "33.2")):
+        phone.tap(f"#field-{name}")
+        phone.fill(f"#field-{name}", text)
+    phone.tap("#next-scale")
+    for name, text in (("fins", "4"), ("balance", "390")):
+        phone.tap(f"#field-{name}")
+        phone.fill(f"#field-{name}", text)
+    phone.tap("#go")
+    for page in (phone, computer):
+        page.wait_for_selector(".verdict", timeout=60_000)
+    until(lambda: number(phone, "cp") == number(computer, "cp") == shared.session.full.cp_x_mm.value)
+    verdict = phone.inner_text(".verdict .level")
+    assert verdict == computer.inner_text(".verdict .level") != ""
+    assert any("of 5" in stage for stage in stages)
+    before = number(computer, "cp")
+    tip = shared.session.history.now.fins[0].points_px[1]
+    drag_by_finger(phone, tip, tip - [40.0, 0.0])
+    until(lambda: number(computer, "cp") != before and number(computer, "cp") == number(phone, "cp"))
+    phone.tap("#undo")
+    until(lambda: number(computer, "cp") == before == number(phone, "cp"))
+    phone.tap("#save")
+    computer.wait_for_selector("#save:has-text('Saved')")
+    assert (tmp_path / "results" / "report.html").is_file()

@@ -110,7 +110,7 @@ class Handlers:
         return await self.told(request)
 
     def _doing(self, edition: int | None, work):
-        with self.session.lock:
+        with self.shelf.lock, self.session.lock:  # else another rocket may come between
             self.versions.check(self.session, edition)
             return work()
 

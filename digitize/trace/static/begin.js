@@ -10,7 +10,7 @@ export function empty(acts) {
   const tip = ([title, words, picture]) => html("li", {}, picture(), html("h3", {}, title), html("p", {}, words));
   byId("empty").replaceChildren(
     html("div", { class: "zone" }, icon("photo"), html("h2", {}, "Start with one photo of your rocket, from the side"),
-      html("p", {}, "Lay it beside a ruler or a bank card. Drop the photo here, or choose it. It stays on this computer."),
+      html("p", {}, "Lay it beside a ruler or a bank card. ", acts.camera.length ? "" : "Drop the photo here, or choose it. ", html("span", { id: "stays" }, "It stays on this computer.")),
       html("div", { class: "row" }, ...acts.camera, button(acts.camera.length ? "Choose one you have" : "Choose a photo", "choose", acts.choose, { chief: !acts.camera.length, sign: "photo" }))),
     html("h3", { class: "tips-title" }, "How to take it"), html("ul", { class: "tips" }, ...TIPS.map(tip)),
   );

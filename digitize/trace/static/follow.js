@@ -17,6 +17,9 @@ export class Follow {
     document.addEventListener("input", (event) => {
       if (event.target.matches("input:not([type=range], [type=file]), textarea")) this.typed = performance.now();
     });
+    document.addEventListener("keydown", (event) => {
+      if (event.key === "Escape" && this.corner && this.corner.contains(document.activeElement)) this.corner.open = false;
+    });
     document.addEventListener("stale", () => this.refresh());
     document.addEventListener("visibilitychange", () => !document.hidden && this.look());
     document.addEventListener("sending", (event) => this.say(event.detail === null ? "" : `Sending the photo: ${Math.round(100 * event.detail)} %`));
@@ -29,7 +32,11 @@ export class Follow {
     const view = this.page.view();
     if (!view || !view.shared || this.corner) return;
     this.corner = corner(view);
-    (document.querySelector("header") || byId("panel")).prepend(this.corner);
+    if (view.phone) byId("shown-in").before(this.corner);
+    else {
+      byId("panel").append(this.corner);
+      byId("stays").textContent = "It goes to your computer, and stays there.";
+    }
     this.next();
   }
 
@@ -82,7 +89,7 @@ export class Follow {
 
 // On the computer the code and who has come; on the phone only what the network means.
 function corner(view) {
-  if (!view.phone) return html("details", { id: "phone" }, html("summary", {}, "Shared"), html("div", {}, html("p", {}, "This page comes from the computer over the Wi-Fi, unencrypted: use a network you trust. What is changed here is changed there.")));
+  if (!view.phone) return html("details", { id: "phone" }, html("summary", {}, "Over the Wi-Fi"), html("div", {}, html("p", {}, "This page comes from the computer over the Wi-Fi, unencrypted: use a network you trust. What is changed here is changed there.")));
   const { addresses, words } = view.phone;
   const picture = html("img", { id: "phone-code", src: "qr/0.svg", width: 230, height: 230, alt: "QR code of the address below" });
   const address = html("code", { id: "phone-address" }, addresses[0]);
@@ -94,7 +101,7 @@ function corner(view) {
   const several = addresses.length > 1
     ? html("label", { for: "phone-network" }, "Network the phone is in", html("select", { id: "phone-network", onchange: (event) => choose(Number(event.target.value)) }, ...addresses.map((_, k) => html("option", { value: k }, `that of ${host(k)}`))))
     : null;
-  return html("details", { id: "phone", open: !view.phone.devices.length },
+  return html("details", { id: "phone", open: !view.photo && !view.phone.devices.length },
     html("summary", {}, "On your phone"),
     html("div", {}, html("p", {}, "In the same Wi-Fi, point the phone's camera at this:"), picture, address, several, html("p", { id: "phone-devices" }, came(view.phone.devices)), ...words.map((text) => html("p", { class: "soft" }, text))));
 }
