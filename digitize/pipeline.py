@@ -176,7 +176,8 @@ def _fitted(photo: Photo, options: MeasureOptions, prior: CameraPrior, reference
         raise _number_missing(refused.what) if unsaid else refused
     tried.sort(key=lambda one: one[0])
     _, prior, solid = tried[0]
-    warnings = check_agreement(solid.adjusted, tuple(claim.text or claim.kind for claim in options.scales))
+    agreement = check_agreement(solid.adjusted, tuple(claim.text or claim.kind for claim in options.scales))
+    warnings = agreement.warnings
     try:
         _check_fins(solid, options)
         _check_shape(solid)
@@ -194,6 +195,7 @@ def _fitted(photo: Photo, options: MeasureOptions, prior: CameraPrior, reference
         solid=solid,
         other=next(iter(others), None),
         warnings=warnings,
+        factors=agreement.factors,
     )
 
 

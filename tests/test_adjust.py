@@ -362,7 +362,7 @@ def test_every_further_observation_narrows_the_scale():
 
 
 def agreement(truth: Truth, told: Told, *claims: str):
-    return check_agreement(adjust(problem_of(truth, told)), claims)
+    return check_agreement(adjust(problem_of(truth, told)), claims).warnings
 
 
 def test_scales_that_agree_are_silent():
@@ -397,7 +397,7 @@ def test_two_references_of_which_one_was_printed_small():
     problem = problem_of(truth, Told(behind_mm=0.0))
     card, checker = problem.references
     printed = replace(checker, points_mm=checker.points_mm / 0.96)
-    (warn,) = check_agreement(adjust(replace(problem, references=(card, printed))), ("card", "checker"))
+    (warn,) = check_agreement(adjust(replace(problem, references=(card, printed))), ("card", "checker")).warnings
     assert warn.code == "SCALES_DISAGREE"
     assert "the checker makes the rocket larger" in warn.text and "another size" in warn.remedy
 

@@ -35,7 +35,7 @@ def one(seed: int) -> tuple[float, float, float, float] | None:
             "drawn", prior_of(scene.camera), silhouette_of(scene, EDGE_PX, rng), references, told_of(options),
             fins_said(options)[0], options.nose, options.pose.kind == "resting",
         )  # fmt: skip
-        if check_agreement(solid.adjusted, told["scale"]):
+        if check_agreement(solid.adjusted, told["scale"]).warnings:
             return None
     except (ScaleRefusal, OutlineRefusal):
         return None

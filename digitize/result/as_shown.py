@@ -1,5 +1,5 @@
-"""Where what a hand has set lies off the photo's own edge: the bands reach to what the photo shows, and a verdict that
-would be another with that is no verdict."""
+"""Where a rocket may as well be another one: what a hand has set lies off the photo's own edge, or the scales agree
+only loosely. The bands reach to the other one, and a verdict that would be another with it is no verdict."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -46,6 +46,16 @@ class Shown:
                 replace(fin, **{name: reaching(getattr(fin, name), getattr(exact, name).value) for name in names})
             )
         return tuple(wider)
+
+
+def times_as_large(solid: Solid, factor: float) -> Solid:
+    """The same rocket at another scale. What else of the solid tells of its size stays as it was."""
+    geometry = solid.geometry
+    fins = tuple(
+        replace(group, outline_mm=factor * group.outline_mm, thickness_mm=factor * group.thickness_mm)
+        for group in geometry.fins
+    )
+    return replace(solid, geometry=replace(geometry, profile_mm=factor * geometry.profile_mm, fins=fins))
 
 
 def shown_of(solid: Solid) -> Shown:

@@ -16,7 +16,6 @@ from digitize.margin import balance, stability
 from digitize.margin.stability import doubt_of
 from digitize.photo.camera import CameraPrior
 from digitize.records import (
-    Drawing,
     FinResult,
     MethodView,
     NextMeasurement,
@@ -29,11 +28,12 @@ from digitize.records import (
 )
 from digitize.request.as_text import words_of
 from digitize.request.options import MeasureOptions
-from digitize.result.as_shown import hangs_on_it, reaching, shown_of
+from digitize.result.as_shown import hangs_on_it, reaching, shown_of, times_as_large
 from digitize.result.fin_doubts import pose_warning, roll_warning, side_warning, turn_warning
 from digitize.result.from_geometry import fin_result, geometry_warnings, radius_choice, tip_points
 from digitize.result.hand_checks import hand_checks, hand_facts, hand_warnings
-from digitize.solid.agreement import size_warning
+from digitize.solid.agreement import LOOSE_SCALES, size_warning
+from digitize.solid.in_photo import drawing_of
 from digitize.solid.measure import UNEXPLAINED, Solid
 from digitize.units.rounding import fixed
 
@@ -41,7 +41,8 @@ from digitize.units.rounding import fixed
 @dataclass(frozen=True)
 class Measured:
     """One photo, measured. other: the solid for another number of fins, when the number was not said; as_shown: the
-    solid as the photo shows it, one for each way in which a hand has set something off the photo's own edge."""
+    solid as the photo shows it, one for each way in which a hand has set something off the photo's own edge;
+    factors: of `solid.agreement.Agreement`."""
 
     photo: Photo
     prior: CameraPrior
@@ -51,6 +52,13 @@ class Measured:
     other: Solid | None
     warnings: tuple[Warn, ...] = ()
     as_shown: tuple[Solid, ...] = ()
+    factors: tuple[float, ...] = ()
+
+    @property
+    def as_well(self) -> list[tuple[str, Solid]]:
+        """(code of the warning that tells of it, solid) of every rocket that it may be as well as this one."""
+        by_scale = [(LOOSE_SCALES, times_as_large(self.solid, factor)) for factor in self.factors]
+        return [(HAND_OFF, solid) for solid in self.as_shown] + by_scale
 
 
 BRIEF_SAMPLES = 150
@@ -68,6 +76,8 @@ def assemble(measured: Measured, options: MeasureOptions, last: Result | None = 
     samples = draw(solid, options.seed, SAMPLES if last is None else BRIEF_SAMPLES)
     cp = centre_of_pressure(geometry)
     measured_x = _with_other(band(samples.cp_x_mm, cp.x_mm), measured)
+    # a balance point read off the photo and the centre of pressure move alike with the scale
+    for_margin = measured if options.balance_at_px is None else replace(measured, factors=())
     if last is None:
         view = method_view(geometry, measured_x.pm95, options.flight.mach)
     else:
@@ -81,11 +91,12 @@ def assemble(measured: Measured, options: MeasureOptions, last: Result | None = 
     length = band(samples.length_mm, geometry.profile_mm[-1, 0])
     base = band(samples.base_diameter_mm, 2 * geometry.profile_mm[-1, 1])
     fins = tuple(fin_bands(solid, samples, k) for k in range(len(geometry.fins)))
-    shown = [shown_of(of) for of in measured.as_shown]
-    for one in shown:
+    shown = [(code, shown_of(of)) for code, of in measured.as_well]
+    for _, one in shown:
         length, diameter, base = one.sizes(length, diameter, base)
         area, centroid, fins = reaching(area, one.cutout[0]), reaching(centroid, one.cutout[1]), one.fins(fins)
-    loading, states = _states(measured, options, cp_x, samples, diameter)
+    margin_x = replace(cp_x, pm95=whole_band(_with_other(band(samples.cp_x_mm, cp.x_mm), for_margin), view).pm95)
+    loading, states = _states(measured, options, margin_x, samples, diameter)
     end_warnings, question = balance.asked_again(loading, states, float(geometry.profile_mm[-1, 0]), diameter.value)
     worst = balance.worst(states)
     margin = worst and worst.margin_calibers
@@ -112,11 +123,10 @@ def assemble(measured: Measured, options: MeasureOptions, last: Result | None = 
         )  # fmt: skip
 
     doubt = doubt_of(warnings)
-    if doubt is None and worst is not None and any(
-        hangs_on_it(one, cp.x_mm, diameter.value, balance_mm, (margin, cutout_margin), lambda *of: judged(*of).level)
-        for one in shown
-    ):  # fmt: skip
-        doubt = next((w.text for w in warnings if w.code == HAND_OFF), None)
+    for code, one in shown[: len(for_margin.as_well)] if doubt is None and worst is not None else ():
+        margins = margin, cutout_margin
+        if hangs_on_it(one, cp.x_mm, diameter.value, balance_mm, margins, lambda *of: judged(*of).level):
+            doubt = doubt or next((w.text for w in warnings if w.code == code), None)
     verdict = judged(margin, cutout_margin, doubt=doubt)
     verdict = balance.with_states(verdict, states)
     mm_per_px = band(samples.mm_per_px, float(np.median(samples.mm_per_px)))
@@ -156,7 +166,9 @@ def assemble(measured: Measured, options: MeasureOptions, last: Result | None = 
         else worth_saying(next_with_method(next_measurement(solid, samples), view, diameter.value)),
         methods=view,
         angle=curve,
-        drawing=drawing_of(measured, cp_x, worst and worst.balance_mm, centroid),
+        drawing=drawing_of(
+            measured.photo, solid, measured.references, cp_x, worst and worst.balance_mm, centroid
+        ),
         photo=_photo_facts(measured, options),
         mass_g=mass_g,
         as_balanced_mm=loading.balance,
@@ -187,7 +199,7 @@ def _with_other(cp_x: Quantity, measured: Measured) -> Quantity:
     others += [] if measured.other is None else [measured.other.geometry]
     apart = max((abs(centre_of_pressure(other).x_mm - cp_x.value) for other in others), default=0.0)
     cp_x = replace(cp_x, pm95=float(np.hypot(cp_x.pm95, apart)))
-    for solid in measured.as_shown:
+    for _, solid in measured.as_well:
         cp_x = reaching(cp_x, centre_of_pressure(solid.geometry).x_mm)
     return cp_x
 
@@ -348,45 +360,3 @@ def _photo_facts(measured: Measured, options: MeasureOptions) -> dict:
         "path": str(photo.path.resolve()),
         "asked": words_of(options),
     }
-
-
-def drawing_of(measured: Measured, cp_x: Quantity, balance_mm: Quantity | None, centroid: Quantity) -> Drawing:
-    """The model projected back into the photo."""
-    solid, photo = measured.solid, measured.photo
-    pose, geometry = solid.adjusted.pose(), solid.geometry
-    tip_s = float(solid.adjusted.problem.ends.tip_s_mm(pose))
-
-    def on_axis(x_mm) -> np.ndarray:
-        s = np.atleast_1d(np.asarray(x_mm, float)) + tip_s
-        return photo.to_full_px(pose.project(np.stack([s, 0 * s, 0 * s], -1)))
-
-    outlines, roots = [], []
-    for group, trace in zip(geometry.fins, solid.fins, strict=True):
-        planform = group.outline_mm + np.array([tip_s, 0.0])
-        for angle in trace.roll_rad + 2 * np.pi * np.arange(group.count) / group.count + trace.turn_rad:
-            seen = photo.to_full_px(pose.project_fin(planform, angle))
-            outlines.append(seen)
-            roots.append(seen[[0, -1]])
-    length = float(geometry.profile_mm[-1, 0])
-    widest = geometry.profile_mm[:, 1] >= geometry.profile_mm[:, 1].max() - 0.01
-    full_x = float(geometry.profile_mm[widest, 0][0])
-    return Drawing(
-        axis=on_axis([0.0, length]),
-        profile_upper=photo.to_full_px(solid.knots_upper_px),
-        profile_lower=photo.to_full_px(solid.knots_lower_px),
-        fins=tuple(outlines),
-        roots=tuple(roots),
-        cp=on_axis(cp_x.value)[0],
-        cp_band=on_axis([cp_x.value - cp_x.pm95, cp_x.value + cp_x.pm95]),
-        balance=None if balance_mm is None else on_axis(balance_mm.value)[0],
-        cutout=on_axis(centroid.value)[0],
-        references=tuple((r.label, photo.to_full_px(r.outline_px)) for r in measured.references),
-        mm_per_px=float(pose.depth_mm / pose.camera.focal_px) / photo.shrink,
-        stations=(
-            ("nose tip", 0.0, on_axis(0.0)[0]),
-            ("full diameter from", full_x, on_axis(full_x)[0]),
-            *((f"fin root of group {k}", float(g.outline_mm[0, 0]), on_axis(g.outline_mm[0, 0])[0])
-              for k, g in enumerate(geometry.fins, 1)),
-            ("aft end", length, on_axis(length)[0]),
-        ),
-    )  # fmt: skip

@@ -18,8 +18,9 @@ from digitize.errors import GeometryRefusal
 from digitize.margin import balance, stability
 from digitize.records import FinResult, PhotoAlone, Quantity, Result, Warn
 from digitize.request.options import MeasureOptions
-from digitize.result.from_photo import Measured, drawing_of, fin_bands, unmeasurable_calibers
+from digitize.result.from_photo import Measured, fin_bands, unmeasurable_calibers
 from digitize.result.hand_checks import hand_checks, hand_facts, hand_warnings
+from digitize.solid.in_photo import drawing_of
 from digitize.units.rounding import with_band
 
 OWN_SOURCES = ("edge", "pose")
@@ -247,7 +248,10 @@ def _result(
         ),
         # its bands before and after would be those of one photo
         next_measurement=None,
-        drawing=drawing_of(best.measured, body["cp_x_mm"], worst and worst.balance_mm, alone.cutout_centroid_mm),
+        drawing=drawing_of(
+            best.measured.photo, best.measured.solid, best.measured.references,
+            body["cp_x_mm"], worst and worst.balance_mm, alone.cutout_centroid_mm,
+        ),
         photos=tuple(
             PhotoAlone(file, s.result.length_mm, s.result.max_diameter_mm, s.result.cp_x_mm)
             for file, s in zip(names, shots, strict=True)

@@ -28,6 +28,8 @@ DECIDES = 0.1
 """Standard deviation of a scale's logarithm beyond which a claim alone decides nothing, so confirms nothing."""
 LOOSE = 0.03
 """Where the closest two scales would hide a slip of this much, it is said: swapped digits are often no more."""
+LOOSE_SCALES = "SCALES_LOOSE"
+"""Code of the warning about it."""
 ROUGHLY = 1.9
 """Factor between distances by two claims that nothing but a slip explains: a tail hidden by fins may be 1.7 times wider
 than the body seen, a reference lies a tenth nearer or farther than the rocket. Radius for diameter is 2."""
@@ -63,23 +65,39 @@ def _slip(times: float) -> str:
     return f" ({likely[near]})" if abs(np.log(times / near)) < 0.12 else ""
 
 
-def check_agreement(adjusted: Adjusted, claims: tuple[str, ...]) -> tuple[Warn, ...]:
-    """Warnings about scales that differ. Raises ScaleRefusal where the scale is not believable."""
+@dataclass(frozen=True)
+class Agreement:
+    """warnings: about scales that differ; factors: how many times as large each scale by itself makes the rocket as all
+    together do, where they agree so loosely that any of them may hide a slip; else none."""
+
+    warnings: tuple[Warn, ...] = ()
+    factors: tuple[float, ...] = ()
+
+
+def check_agreement(adjusted: Adjusted, claims: tuple[str, ...]) -> Agreement:
+    """Do the scales agree? Raises ScaleRefusal where the scale is not believable."""
     check_roughly(adjusted.problem)
     _check_believable(adjusted, claims)
-    return (*_disagreements(adjusted), *_distance_warning(adjusted, claims))
+    singles = _singles(adjusted)
+    apart, loose, factors = _disagreements(adjusted, singles), [], {}
+    deciding = [single for single in singles if single.sigma <= DECIDES]
+    hidden = 0.0 if apart else _hidden(adjusted, deciding)
+    if hidden >= LOOSE:
+        together = _log_scale(adjusted, adjusted.values)
+        factors = {single.name: float(np.exp(single.log_scale - together)) for single in deciding}
+        loose = [_loose_warning(hidden, factors)]
+    warnings = (*_undecided(singles), *apart, *loose, *_distance_warning(adjusted, claims))
+    return Agreement(warnings, tuple(factors.values()))
 
 
 def blame_scales(adjusted: Adjusted) -> None:
     """Raise ScaleRefusal where scales at odds explain that what was seen fits no rocket: they bend the pose."""
-    for warn in _disagreements(adjusted):
-        if warn.code == "SCALES_DISAGREE":
-            raise ScaleRefusal(warn.text, warn.remedy)
+    for warn in _disagreements(adjusted, _singles(adjusted)):
+        raise ScaleRefusal(warn.text, warn.remedy)
 
 
-def _disagreements(adjusted: Adjusted) -> list[Warn]:
-    singles = _singles(adjusted)
-    warnings = [
+def _undecided(singles: list[ScaleAlone]) -> list[Warn]:
+    return [
         Warn(
             "SCALE_UNDECIDED",
             f"The {single.name} by itself fixes the scale to no better than {200 * single.sigma:.0f} %, so it "
@@ -89,6 +107,10 @@ def _disagreements(adjusted: Adjusted) -> list[Warn]:
         for single in singles
         if single.sigma > DECIDES
     ]
+
+
+def _disagreements(adjusted: Adjusted, singles: list[ScaleAlone]) -> list[Warn]:
+    warnings = []
     for one, other in combinations(singles, 2):
         apart = one.log_scale - other.log_scale
         if abs(apart) <= _beyond(adjusted, one, other) * float(np.hypot(one.sigma, other.sigma)):
@@ -103,20 +125,27 @@ def _disagreements(adjusted: Adjusted) -> list[Warn]:
         if abs(apart) > HOPELESS:
             raise ScaleRefusal(text, remedy)
         warnings.append(Warn("SCALES_DISAGREE", text, remedy))
-    return warnings or _loose_warning(adjusted, singles)
+    return warnings
 
 
-def _loose_warning(adjusted: Adjusted, singles: list[ScaleAlone]) -> list[Warn]:
+def _hidden(adjusted: Adjusted, singles: list[ScaleAlone]) -> float:
+    """How large a slip the two scales that agree most closely would still hide, as a share; 0 with fewer than two."""
+    pairs = combinations(singles, 2)
+    hides = (_beyond(adjusted, one, other) * float(np.hypot(one.sigma, other.sigma)) for one, other in pairs)
+    return min(hides, default=0.0)
+
+
+def _loose_warning(hidden: float, factors: dict[str, float]) -> Warn:
     """Words where scales agree, but only since a set-back that was not said makes room for a slip."""
-    pairs = list(combinations(singles, 2))
-    hidden = min((_beyond(adjusted, *pair) * np.hypot(pair[0].sigma, pair[1].sigma) for pair in pairs), default=0.0)
-    if hidden < LOOSE:
-        return []
-    return [Warn(
-        "SCALES_LOOSE",
-        f"The scales agree, but would hide a slip of up to {100 * hidden:.0f} %, as of two swapped digits",
+    farthest = max(factors, key=lambda name: abs(np.log(factors[name])))
+    percent = 100 * (factors[farthest] - 1)
+    alone = f"by the {farthest} alone all lengths are {abs(percent):.1f} % {'larger' if percent > 0 else 'smaller'}"
+    return Warn(
+        LOOSE_SCALES,
+        f"The scales agree, but would hide a slip of up to {100 * hidden:.0f} %, as of two swapped digits; {alone}, "
+        "and the bands reach there",
         "Read the numbers once more; --behind, or --scale length= beside the caliper, would show it",
-    )]  # fmt: skip
+    )
 
 
 def _beyond(adjusted: Adjusted, one: ScaleAlone, other: ScaleAlone) -> float:

@@ -93,9 +93,9 @@ def measure_drawn(photo: Photo, asked: dict, drawn: Drawn) -> Measured:
         edge_sigma_px=0.0,
         knot_sigma_px=np.r_[0.0, np.full(count - 1, HAND_SIGMA_PX)],
     )
-    warnings = check_agreement(adjusted, tuple(claim.text or claim.kind for claim in options.scales))
+    agreement = check_agreement(adjusted, tuple(claim.text or claim.kind for claim in options.scales))
     silhouette = Silhouette(outline, np.full(len(outline), HAND_SIGMA_PX), np.zeros((0, 0), bool))
-    return Measured(photo, prior, silhouette, references, solid, None, warnings)
+    return Measured(photo, prior, silhouette, references, solid, None, agreement.warnings, factors=agreement.factors)
 
 
 NO_STATIONS: Stations | None = None

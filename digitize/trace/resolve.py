@@ -23,7 +23,7 @@ from digitize.records import FinGroup, Geometry, Photo, Result
 from digitize.request.options import MeasureOptions, measure_options
 from digitize.result.from_photo import Measured, assemble
 from digitize.solid.adjust import Adjusted, EndPoints, Problem, TubeLimbs, adjust, adjust_near
-from digitize.solid.agreement import check_agreement, check_roughly
+from digitize.solid.agreement import Agreement, check_agreement, check_roughly
 from digitize.solid.fin_edges import outward
 from digitize.solid.measure import FinsSaid, FinTrace, Solid
 from digitize.solid.pose import Pose, view_of_axis
@@ -93,8 +93,8 @@ def trace(base: Measured, start: Sketch, sketch: Sketch, settled: bool = True) -
 
 
 def _resolved(base: Measured, start: Sketch, sketch: Sketch, options: MeasureOptions, settled: bool) -> Measured:
-    adjusted, references, warnings = _adjusted(base, start, sketch, options, settled)
-    return _measured(base, start, sketch, adjusted, references, warnings)
+    adjusted, references, agreement = _adjusted(base, start, sketch, options, settled)
+    return _measured(base, start, sketch, adjusted, references, agreement)
 
 
 def _held(base: Measured, start: Sketch, sketch: Sketch, measured: Measured, options, settled: bool) -> Measured:
@@ -146,9 +146,10 @@ def _same_words(start: Sketch, sketch: Sketch) -> bool:
 
 
 def _adjusted(base: Measured, start: Sketch, sketch: Sketch, options: MeasureOptions, settled: bool):
-    """(adjustment, references, warnings): the measured one unless axis or scale were touched."""
+    """(adjustment, references, how the scales agree): the measured ones unless axis or scale were touched."""
+    as_before = Agreement(base.warnings, base.factors)
     if _same_words(start, sketch) and not sketch.axis_hand and not any(ends.hand for ends in sketch.ends):
-        return base.solid.adjusted, base.references, base.warnings
+        return base.solid.adjusted, base.references, as_before
     kinds = {claim.kind for claim in options.scales}
     searched = tuple(r for r in _references(base, sketch, options) if r.kind in kinds and r.kind != "points")
     missing = [k for k in SEARCHED if k in kinds and k not in {r.kind for r in searched}]
@@ -173,7 +174,7 @@ def _adjusted(base: Measured, start: Sketch, sketch: Sketch, options: MeasureOpt
     start = found.values if alike else None
     adjusted = _solve(_Key(base.solid, problem, start, found.values_near(problem), key), settled)
     if not settled:
-        return adjusted, references, base.warnings
+        return adjusted, references, as_before
     return adjusted, references, check_agreement(adjusted, tuple(c.text or c.kind for c in options.scales))
 
 
@@ -286,7 +287,7 @@ def axis_problem(problem: Problem, tip_px, aft_px, body_px) -> Problem:
 # --- geometry ---------------------------------------------------------------------------------------------
 
 
-def _measured(base, start, sketch, adjusted, references, warnings) -> Measured:
+def _measured(base, start, sketch, adjusted, references, agreement: Agreement) -> Measured:
     photo, solid = base.photo, base.solid
     pose = adjusted.pose()
     ends = _ends(adjusted.problem.ends, pose, photo, sketch)
@@ -312,7 +313,8 @@ def _measured(base, start, sketch, adjusted, references, warnings) -> Measured:
         rim_sigma_mm=0.0 if hand[-1] else solid.rim_sigma_mm,
     )
     other = base.other if [f.count for f in sketch.fins] == [f.count for f in start.fins] else None
-    return replace(base, solid=new, references=references, warnings=warnings, other=other)
+    scales = {"warnings": agreement.warnings, "factors": agreement.factors}
+    return replace(base, solid=new, references=references, other=other, **scales)
 
 
 def _ends(ends: EndPoints, pose: Pose, photo: Photo, sketch: Sketch) -> EndPoints:
