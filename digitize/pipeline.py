@@ -27,6 +27,7 @@ from digitize.result.from_photos import Shot, combine
 from digitize.solid.adjust import Told
 from digitize.solid.agreement import blame_scales, check_agreement
 from digitize.solid.measure import UNEXPLAINED, FinsSaid, Solid, measure_solid
+from digitize.solid.numbers import rivals
 from digitize.solid.roll import AS_WELL
 from digitize.units.rounding import with_band
 from digitize.units.shown_units import shown_in
@@ -196,6 +197,7 @@ def _fitted(photo: Photo, options: MeasureOptions, prior: CameraPrior, reference
         other=next(iter(others), None),
         warnings=warnings,
         factors=agreement.factors,
+        rivals=() if options.fins is None else rivals(solid, silhouette, _other_numbers(options)),
     )
 
 
@@ -349,6 +351,15 @@ def fins_said(options: MeasureOptions) -> list[tuple[FinsSaid, ...]]:
     counts = [options.fins] if options.fins is not None else [(count,) for count in UNSAID_COUNTS]
     return [
         tuple(_fin_said(options, k, count, len(group)) for k, count in enumerate(group)) for group in counts
+    ]
+
+
+def _other_numbers(options: MeasureOptions) -> list[list[FinsSaid]]:
+    """For each group as said, the same words about other numbers of fins."""
+    said = options.fins or ()
+    return [
+        [_fin_said(options, k, other, len(said)) for other in UNSAID_COUNTS if other != count]
+        for k, count in enumerate(said)
     ]
 
 

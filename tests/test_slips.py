@@ -44,7 +44,7 @@ def measured(factors: dict, *, behind_mm: float = 0.0, said: bool = True, **told
     is told to be; here its points take the factor as a checkerboard's do."""
     scene, silhouette = seen(behind_mm)
     references = []
-    for kind, reference in ASIDE.items():
+    for kind, reference in zip(ASIDE, scene.references, strict=True):
         if kind in factors:
             points = points_of(scene, reference)
             references.append(replace(points, points_mm=points.points_mm * factors[kind]))

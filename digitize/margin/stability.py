@@ -30,6 +30,7 @@ LEVELS = ("fly", "marginal", "do not fly", "look again")
 BY_PARTS, BY_CUTOUT = "centre of pressure", "cut-out"
 GRAVE = {
     "FINS_NOT_SAID",
+    "FINS_OTHER_NUMBER",
     "NOSE_DOUBT",
     "NOT_CHECKED",
     "FINS_UNEXPLAINED",

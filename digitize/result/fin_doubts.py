@@ -1,4 +1,6 @@
-"""Words about how the fins stand: another pose than said, several that fit as well, sides that differ."""
+"""Words about how the fins stand: another pose or number than said, several that fit as well, sides that differ."""
+
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -6,10 +8,13 @@ from digitize.aero.components import centre_of_pressure
 from digitize.records import Warn
 from digitize.request.options import MeasureOptions
 from digitize.solid.measure import FinTrace, Solid
+from digitize.solid.numbers import Rival
 from digitize.units.rounding import counted
 
 MATTERS_CALIBERS = 0.1
 """Another way for the fins to stand is named if it moves the centre of pressure by more."""
+OTHER_NUMBER = "FINS_OTHER_NUMBER"
+"""Code of the warning that another number of fins than the one said fits clearly better."""
 ASKEW_DEG = 4.0
 """Twice what a carefully glued fin stands off."""
 OTHER_POSE_DEG = 15.0
@@ -54,6 +59,25 @@ def pose_warning(solid: Solid, caliber: float) -> list[Warn]:
         "Say how the fins stand, for example --pose in-plane, diagonal or 30deg, or photograph it with one fin flat in "
         "the picture",
     )]  # fmt: skip
+
+
+def number_warning(solid: Solid, rivals: Sequence[Rival], caliber: float) -> list[Warn]:
+    """Another number of fins that explains the picture clearly better, where it moves the centre of pressure."""
+    here, warnings = centre_of_pressure(solid.geometry).x_mm, []
+    for rival in rivals:
+        apart = (centre_of_pressure(rival.geometry).x_mm - here) / caliber
+        if abs(apart) < MATTERS_CALIBERS:
+            continue
+        said = solid.fins[rival.group].said.count
+        group = f" in group {rival.group + 1}" if len(solid.fins) > 1 else ""
+        warnings.append(Warn(
+            OTHER_NUMBER,
+            f"{rival.count} fins{group} fit the picture clearly better than the {said} that were said, and the centre "
+            f"of pressure would then lie {abs(apart):.1f} calibers farther {'aft' if apart > 0 else 'forward'}",
+            "Count the fins once more, all round the rocket, and give --fins; if it was right, photograph it again "
+            "with one fin flat in the picture",
+        ))  # fmt: skip
+    return warnings
 
 
 def turn_warning(trace: FinTrace, k: int) -> list[Warn]:

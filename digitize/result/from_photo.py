@@ -29,12 +29,13 @@ from digitize.records import (
 from digitize.request.as_text import words_of
 from digitize.request.options import MeasureOptions
 from digitize.result.as_shown import hangs_on_it, reaching, shown_of, times_as_large
-from digitize.result.fin_doubts import pose_warning, roll_warning, side_warning, turn_warning
+from digitize.result.fin_doubts import number_warning, pose_warning, roll_warning, side_warning, turn_warning
 from digitize.result.from_geometry import fin_result, geometry_warnings, radius_choice, tip_points
 from digitize.result.hand_checks import hand_checks, hand_facts, hand_warnings
 from digitize.solid.agreement import LOOSE_SCALES, size_warning
 from digitize.solid.in_photo import drawing_of
 from digitize.solid.measure import UNEXPLAINED, Solid
+from digitize.solid.numbers import Rival
 from digitize.units.rounding import fixed
 
 
@@ -42,7 +43,7 @@ from digitize.units.rounding import fixed
 class Measured:
     """One photo, measured. other: the solid for another number of fins, when the number was not said; as_shown: the
     solid as the photo shows it, one for each way in which a hand has set something off the photo's own edge;
-    factors: of `solid.agreement.Agreement`."""
+    factors: of `solid.agreement.Agreement`; rivals: numbers of fins that fit clearly better than those said."""
 
     photo: Photo
     prior: CameraPrior
@@ -53,6 +54,7 @@ class Measured:
     warnings: tuple[Warn, ...] = ()
     as_shown: tuple[Solid, ...] = ()
     factors: tuple[float, ...] = ()
+    rivals: tuple[Rival, ...] = ()
 
     @property
     def as_well(self) -> list[tuple[str, Solid]]:
@@ -195,7 +197,7 @@ def unmeasurable_calibers(view: MethodView, balance_mm: Quantity, diameter_mm: Q
 def _with_other(cp_x: Quantity, measured: Measured) -> Quantity:
     """The band widened to reach the centre of pressure for the other number of fins, if the number was not said, and
     for any other way the fins may stand; and that of the outline the photo shows, where a hand has set another."""
-    others = [geometry for _, geometry in measured.solid.others]
+    others = [geometry for _, geometry in measured.solid.others] + [rival.geometry for rival in measured.rivals]
     others += [] if measured.other is None else [measured.other.geometry]
     apart = max((abs(centre_of_pressure(other).x_mm - cp_x.value) for other in others), default=0.0)
     cp_x = replace(cp_x, pm95=float(np.hypot(cp_x.pm95, apart)))
@@ -285,7 +287,7 @@ def _own_warnings(measured: Measured, options: MeasureOptions, cp_x: Quantity, c
             ))  # fmt: skip
         warnings += [*side_warning(trace, k), *turn_warning(trace, k)]
         warnings += roll_warning(solid, trace, k, options)
-    warnings += pose_warning(solid, caliber)
+    warnings += [*pose_warning(solid, caliber), *number_warning(solid, measured.rivals, caliber)]
     told = solid.adjusted.problem.told
     if measured.references and options.behind_mm is None and told.tube_mm is None and told.length_mm is None:
         depth_mm = float(solid.adjusted.pose().depth_mm)

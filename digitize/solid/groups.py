@@ -53,6 +53,14 @@ class FinTrace:
 
 def fins_of(adjusted, stations, profile, cover, silhouette, fins) -> list[list[tuple[FinTrace, np.ndarray]]]:
     """[(trace, outline (m, 2) from the nose tip)] of each group, nose to tail: the ways it may stand, best first."""
+    tip_s = float(adjusted.problem.ends.tip_s_mm(adjusted.pose()))
+    jobs = carvings(adjusted, stations, profile, silhouette, fins)
+    pairs = zip(jobs, fins, strict=True)
+    return [_one_group(adjusted, cover, job, said, tip_s, silhouette) for job, said in pairs]
+
+
+def carvings(adjusted, stations, profile, silhouette, fins) -> list[Carving]:
+    """Where each group of fins is looked for. Raises FinsRefusal if fewer stand out than were said."""
     pose = adjusted.pose()
     if len(stations.fin_runs) < len(fins):
         raise FinsRefusal(
@@ -71,7 +79,7 @@ def fins_of(adjusted, stations, profile, cover, silhouette, fins) -> list[list[t
         before_next = (
             s_station[(last + runs[k + 1][0]) // 2] if k + 1 < len(runs) else s_all.max() + 30 * pixel_mm
         )
-        job = Carving(
+        found.append(Carving(
             profile_s_mm=profile + np.array([tip_s, 0.0]),
             first_s_mm=max(s_station[first] - 0.6 * (s_station[last] - s_station[first]), after_previous),
             last_s_mm=before_next,
@@ -80,8 +88,7 @@ def fins_of(adjusted, stations, profile, cover, silhouette, fins) -> list[list[t
             half_thickness_mm=said.thickness_mm / 2,
             count=said.count,
             roll_rad=0.0,
-        )
-        found.append(_one_group(adjusted, cover, job, said, tip_s, silhouette))
+        ))  # fmt: skip
     return found
 
 

@@ -5,7 +5,7 @@ A coarse visual hull (solid.planform) at each roll says where it is worth lookin
 observation of the roll with its own standard deviation.
 """
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,13 +14,9 @@ from digitize.solid.fin_fit import Fitted, fin_region, fit, seen_of, with_side_a
 from digitize.solid.planform import Carving, Scenery, carve, drawn_fins, without_notches
 from digitize.solid.pose import Pose
 
-STEP_DEG = 5.0
 TOLD_SIGMA_RAD = np.radians(2.5)
 MOST_TOLD = 16.0
 """Most that a pose as said may weigh, in squared standard deviations: people mix poses up too."""
-COARSE = 3.0
-"""The search works on a grid this many times coarser than the final carving."""
-MOST_FITS = 5
 AS_WELL = 6.0
 """Difference of two costs within which a roll is not ruled out: 99 of 100 times by chance alone it is less."""
 ONE_FIN = 2.0
@@ -28,8 +24,25 @@ ONE_FIN = 2.0
 SAME_RAD = np.radians(2.0)
 
 
+@dataclass(frozen=True)
+class Search:
+    """How closely the rolls are searched: every step_deg, on a grid that is coarse times coarser than the final
+    carving; a planform is fitted at most_fits of them, none that leaves more than most_misfit of the fins'
+    silhouette."""
+
+    step_deg: float = 5.0
+    coarse: float = 3.0
+    most_fits: int = 5
+    most_misfit: float = np.inf
+
+
 def find_fins(
-    silhouette: Silhouette, scene: Scenery, pose: Pose, job: Carving, said_rad: list[float]
+    silhouette: Silhouette,
+    scene: Scenery,
+    pose: Pose,
+    job: Carving,
+    said_rad: list[float],
+    search: Search = Search(),
 ) -> list[Fitted]:
     """The fits that can't be ruled out, the best first; empty where nothing of a fin stands clear of the body.
 
@@ -38,11 +51,12 @@ def find_fins(
     """
     seen = seen_of(silhouette, scene, pose, job)
     gap = 2 * np.pi / job.count
-    rolls = [*said_rad, *np.arange(0, gap - 1e-9, gap / round(np.degrees(gap) / STEP_DEG))]
-    coarse = replace(job, step_mm=COARSE * job.step_mm)
+    rolls = [*said_rad, *np.arange(0, gap - 1e-9, gap / round(np.degrees(gap) / search.step_deg))]
+    coarse = replace(job, step_mm=search.coarse * job.step_mm)
     target = fin_region(scene, pose, job)
     fits: list[Fitted] = []
-    for roll in _lowest([(_misfit(scene, pose, replace(coarse, roll_rad=r), target, said_rad), r) for r in rolls], gap):
+    tried = [(_misfit(scene, pose, replace(coarse, roll_rad=r), target, said_rad), r) for r in rolls]
+    for roll in _lowest(tried, gap, search):
         said, apart = _nearest(roll, said_rad, gap)
         at = replace(job, roll_rad=roll if said is None else said + apart)
         start = carve(scene, pose, at)
@@ -92,10 +106,12 @@ def _misfit(scene: Scenery, pose: Pose, job: Carving, target: np.ndarray, said_r
     return missing + 0.01 * _told_cost(job.roll_rad, said_rad, 2 * np.pi / job.count) ** 0.5
 
 
-def _lowest(tried: list[tuple[float, float]], gap: float) -> list[float]:
+def _lowest(tried: list[tuple[float, float]], gap: float, search: Search) -> list[float]:
     """The rolls with the lowest misfits, none next to another, the lowest first."""
     chosen: list[float] = []
     for misfit, roll in sorted(tried):
-        if np.isfinite(misfit) and all(abs(_apart(roll, c, gap)) > np.radians(1.6 * STEP_DEG) for c in chosen):
+        close = np.radians(1.6 * search.step_deg)
+        possible = np.isfinite(misfit) and misfit <= search.most_misfit
+        if possible and all(abs(_apart(roll, c, gap)) > close for c in chosen):
             chosen.append(roll)
-    return chosen[:MOST_FITS]
+    return chosen[: search.most_fits]

@@ -312,9 +312,10 @@ def _measured(base, start, sketch, adjusted, references, agreement: Agreement) -
         base_sigma_px=HAND_SIGMA_PX if sketch.aft_hand else solid.base_sigma_px,
         rim_sigma_mm=0.0 if hand[-1] else solid.rim_sigma_mm,
     )
-    other = base.other if [f.count for f in sketch.fins] == [f.count for f in start.fins] else None
     scales = {"warnings": agreement.warnings, "factors": agreement.factors}
-    return replace(base, solid=new, references=references, other=other, **scales)
+    measured = replace(base, solid=new, references=references, **scales)
+    as_found = [f.count for f in sketch.fins] == [f.count for f in start.fins]
+    return measured if as_found else replace(measured, other=None, rivals=())
 
 
 def _ends(ends: EndPoints, pose: Pose, photo: Photo, sketch: Sketch) -> EndPoints:

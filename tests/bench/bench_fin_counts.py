@@ -3,8 +3,8 @@
     python tests/bench/bench_fin_counts.py [FOLDER ...] [--drawn 12] [--list] [--jobs 2]
 
 FOLDERs hold NAME.jpg and NAME.json as `score_samples.py` reads them; samples/ if none is said. Drawn rockets have one
-group of 3, 4 or 6 fins, each seen in four rolls: one fin flat, half a gap turned, a quarter, and any. Every photo is
-told every number, scaled by the caliper and a reference, with the pose said and not. The balance point lies 1.5
+group of 3, 4 or 6 fins, each in four rolls: one fin flat, half a gap turned, a quarter, and any; they are outlines with
+rough edges, without a picture. All are told every number, with the pose said and not. The balance point lies 1.5
 calibers ahead of the true centre of pressure. An answer is false where the verdict is fly or marginal and the centre
 of pressure is off by more than 0.25 caliber and more than the measured part of its band. References and outline are
 found once a photo.
@@ -13,9 +13,8 @@ found once a photo.
 import argparse
 import json
 import multiprocessing
-import tempfile
 from collections import Counter, defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -27,7 +26,7 @@ from scoring import REPOSITORY, Truth, one_thread
 COUNTS = (2, 3, 4, 5, 6, 8)
 POSES = ("in-plane", "diagonal", "quarter", "any")
 FALSE_CALIBERS, MARGIN_CALIBERS = 0.25, 1.5
-FIRST_SEED = 7000
+FIRST_SEED, EDGE_PX = 7000, 0.35
 
 
 @dataclass(frozen=True)
@@ -54,24 +53,18 @@ class Outcome:
         return self.passed and abs(self.off) > max(FALSE_CALIBERS, self.band)
 
 
-def every(name: str, path: Path, told: dict, truth: Truth):
-    """Outcomes of one photo told every number, with the pose said and not."""
+def every(name: str, seen: tuple, told: dict, truth: Truth, counts=COUNTS):
+    """Outcomes of one photo told every number, with the pose said and not. seen: (photo, camera's prior, references,
+    silhouette)."""
     from digitize.errors import Refusal
-    from digitize.photo.read import read_photo
-    from digitize.pipeline import _check_band, camera_of, fit_photo, references_of, silhouette_of
+    from digitize.pipeline import _check_band, fit_photo
     from digitize.request.options import measure_options
     from digitize.result.from_photo import assemble
 
+    photo, prior, references, silhouette = seen
     right = tuple(int(n) for n in told["fins"].split(","))
     told = {**told, "balance": f"{truth.cp_mm - MARGIN_CALIBERS * truth.max_diameter_mm:.0f}mm"}
-    first = measure_options([path], **told)
-    photo = read_photo(path)
-    try:
-        references = references_of(photo, first)
-        silhouette = silhouette_of(photo, references, lambda *_: None)
-    except Refusal:
-        return
-    tellings = [right, *(right[:k] + (n,) + right[k + 1 :] for k in range(len(right)) for n in COUNTS if n != right[k])]
+    tellings = [right, *(right[:k] + (n,) + right[k + 1 :] for k in range(len(right)) for n in counts if n != right[k])]
     for counts in tellings:
         for pose in ("said", "not said"):
             words = {**told, "fins": ",".join(map(str, counts))}
@@ -79,8 +72,8 @@ def every(name: str, path: Path, told: dict, truth: Truth):
                 words.pop("pose", None)
             level, off, band, costs, why = "", np.nan, np.nan, (), ""
             try:
-                options = measure_options([path], **words)
-                measured = fit_photo(photo, options, camera_of(photo, options), references, silhouette)
+                options = measure_options([photo.path], **words)
+                measured = fit_photo(photo, options, prior, references, silhouette)
                 result = assemble(measured, options)
                 _check_band(result, options)
                 level, off = result.verdict_level, (result.cp_x_mm.value - truth.cp_mm) / truth.max_diameter_mm
@@ -94,16 +87,30 @@ def every(name: str, path: Path, told: dict, truth: Truth):
 
 def of_sample(file: Path) -> list[Outcome]:
     """One photo with a JSON beside it."""
+    from digitize.errors import Refusal
+    from digitize.photo.read import read_photo
+    from digitize.pipeline import camera_of, references_of, silhouette_of
+    from digitize.request.options import measure_options
+
     one_thread()
-    sample = json.loads(file.read_text())
+    sample, path = json.loads(file.read_text()), file.with_suffix(".jpg")
     told = next(t for way in ("both", "caliper", "reference") if (t := sample_told(sample, way)))
-    return list(every(file.stem.split("-")[0], file.with_suffix(".jpg"), told, sample_truth(sample)))
+    options, photo = measure_options([path], **told), read_photo(path)
+    try:
+        references = references_of(photo, options)
+        seen = photo, camera_of(photo, options), references, silhouette_of(photo, references, lambda *_: None)
+    except Refusal as refusal:
+        print(f"{file.stem}: {refusal.line()}")
+        return []
+    return list(every(file.stem.split("-")[0], seen, told, sample_truth(sample)))
 
 
 def of_drawn(number: int) -> list[Outcome]:
     """One drawn rocket after another: the number says how many fins, and how they stand."""
-    from drawing import draw, save
     from drawing.occasions import random_scene
+    from silhouettes import prior_of, silhouette_of
+
+    from digitize.records import Photo
 
     one_thread()
     rng = np.random.default_rng(FIRST_SEED + number)
@@ -112,20 +119,22 @@ def of_drawn(number: int) -> list[Outcome]:
     gap = 360 / count
     pose = {"quarter": f"{gap / 4:g}deg", "any": f"{rng.uniform(0, gap):.0f}deg"}.get(POSES[way], POSES[way])
     while True:
-        scene, told = random_scene(rng, width_px=2000, telling="both", pose=pose, count=count)
+        scene, told = random_scene(rng, width_px=1600, telling="caliper", pose=pose, count=count)
         if len(scene.rocket.fins) == 1:
             break
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "photo.jpg"
-        save(draw(scene), path)
-        return list(every(f"{number}:{pose}", path, told, truth_of(scene)))
+    width, height = scene.camera.size_px
+    photo = Photo(Path("drawn.jpg"), np.zeros((height, width, 3), np.uint8))
+    outline = silhouette_of(scene, EDGE_PX, rng)
+    outline = replace(outline, sigma_px=np.full(len(outline.outline_px), EDGE_PX))
+    seen = photo, prior_of(scene.camera), (), outline
+    return list(every(f"drawn {number} {pose}", seen, told, truth_of(scene), (3, 4, 6)))
 
 
 def line(o: Outcome) -> str:
     """One outcome."""
     word = "FALSE" if o.false else "fine " if o.passed else "-----"
     costs = "+".join(f"{cost:.1f}" for cost in o.costs)
-    head = f"{word} {o.name:14} true {o.true:4} told {o.told:4} pose {o.pose:8} {o.level:11}"
+    head = f"{word} {o.name:18} true {o.true:4} told {o.told:4} pose {o.pose:8} {o.level:11}"
     return f"{head} {o.off:+6.2f} \u00b1 {o.band:.2f} cost {costs:9} {o.why}"
 
 
