@@ -28,6 +28,8 @@ DECIDES = 0.1
 """Standard deviation of a scale's logarithm beyond which a claim alone decides nothing, so confirms nothing."""
 LOOSE = 0.03
 """Where the closest two scales would hide a slip of this much, it is said: swapped digits are often no more."""
+LEAST_FACTOR = 1e-3
+"""Nearer to one, another scale moves nothing that any band would show."""
 LOOSE_SCALES = "SCALES_LOOSE"
 """Code of the warning about it."""
 ROUGHLY = 1.9
@@ -87,7 +89,7 @@ def check_agreement(adjusted: Adjusted, claims: tuple[str, ...]) -> Agreement:
         factors = {single.name: float(np.exp(single.log_scale - together)) for single in deciding}
         loose = [_loose_warning(hidden, factors)]
     warnings = (*_undecided(singles), *apart, *loose, *_distance_warning(adjusted, claims))
-    return Agreement(warnings, tuple(factors.values()))
+    return Agreement(warnings, tuple(factor for factor in factors.values() if abs(factor - 1) > LEAST_FACTOR))
 
 
 def blame_scales(adjusted: Adjusted) -> None:
