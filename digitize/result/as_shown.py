@@ -38,14 +38,21 @@ class Shown:
         """Each group's sizes, reaching to those of this one's; as they are where the groups are others."""
         if len(found) != len(self.geometry.fins):
             return tuple(found)
-        names = ("root_chord_mm", "tip_chord_mm", "span_mm", "sweep_mm", "area_mm2")
-        wider = []
-        for fin, group in zip(found, self.geometry.fins, strict=True):
-            exact = fin_result(self.geometry, group)
-            wider.append(
-                replace(fin, **{name: reaching(getattr(fin, name), getattr(exact, name).value) for name in names})
-            )
-        return tuple(wider)
+        return tuple(
+            _wider(fin, fin_result(self.geometry, group))
+            for fin, group in zip(found, self.geometry.fins, strict=True)
+        )
+
+
+def _wider(fin: FinResult, other: FinResult) -> FinResult:
+    return replace(
+        fin,
+        root_chord_mm=reaching(fin.root_chord_mm, other.root_chord_mm.value),
+        tip_chord_mm=reaching(fin.tip_chord_mm, other.tip_chord_mm.value),
+        span_mm=reaching(fin.span_mm, other.span_mm.value),
+        sweep_mm=reaching(fin.sweep_mm, other.sweep_mm.value),
+        area_mm2=reaching(fin.area_mm2, other.area_mm2.value),
+    )
 
 
 def times_as_large(solid: Solid, factor: float) -> Solid:
@@ -91,4 +98,4 @@ def hangs_on_it(
         for margin, off in zip(margins, (apart, abs(by_photo[1] - margins[1].value)), strict=True)
     ]
     other = [replace(margin, value=value) for margin, value in zip(alone, by_photo, strict=True)]
-    return level_of(*alone, None) != level_of(*other, shown.outside)
+    return level_of(alone[0], alone[1], None) != level_of(other[0], other[1], shown.outside)

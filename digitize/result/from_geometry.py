@@ -63,7 +63,7 @@ def solve(
     warnings = (*geometry_warnings(geometry), *view.warnings, *loading_warnings, *end_warnings)
     verdict = stability.verdict(
         margin, cutout_margin, mass_g=mass_g, doubt=stability.doubt_of(warnings), outside=is_outside(warnings),
-        curve=curve, floor_pm95=margin and margin.pm95, question=question,
+        curve=curve, floor_pm95=None if margin is None else margin.pm95, question=question,
     )  # fmt: skip
     verdict = balance.with_states(verdict, states)
     return Result(
@@ -82,7 +82,7 @@ def solve(
         verdict_text=verdict.text,
         verdict_headline=verdict.headline,
         deciding=stability.deciding(margin, cutout_margin, is_outside(warnings)),
-        balance_mm=worst and worst.balance_mm,
+        balance_mm=None if worst is None else worst.balance_mm,
         margin_calibers=margin,
         cutout_margin_calibers=cutout_margin,
         warnings=warnings,

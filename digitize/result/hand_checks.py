@@ -58,7 +58,7 @@ def hand_checks(hand: Sequence[tuple[str, float]], facts: HandFacts) -> tuple[Ha
         fin = facts.fins[-1]
         by_photo |= {"root": fin.root_chord_mm, "tip": fin.tip_chord_mm, "span": fin.span_mm}
     return tuple(
-        _check(name, by_hand, by_photo[name], facts) for name, by_hand in hand if by_photo.get(name) is not None
+        _check(name, by_hand, photo, facts) for name, by_hand in hand if (photo := by_photo.get(name)) is not None
     )
 
 
@@ -103,7 +103,7 @@ def _slips(name: str, facts: HandFacts):
         ends = [float(fin.outline_mm[:, 0].max()) for fin in facts.fins]
         return [*found, *((end, "measured to the fin tips, not to the body's end") for end in ends if end > length)]
     if name == "nose":
-        return [(length - facts.nose_mm.value, "the rest of the body instead of the nose")]
+        return [(length - facts.nose_mm.value, "the rest of the body instead of the nose")] if facts.nose_mm else []
     fin = facts.fins[-1]
     if name == "root":
         return [(fin.tip_chord_mm.value, "the tip for the root")]
@@ -164,6 +164,7 @@ def level_if_right(
         return None
     diameter, ratio = facts.diameter_mm, check.by_hand_mm / check.by_photo_mm.value
     middle = facts.centroid_mm
+    moved: float | None
     now = _level(facts, cp_x_mm, middle, balance_mm, diameter)
     if check.name in ("tube", "length"):
         moved, diameter = cp_x_mm.value * ratio, replace(diameter, value=diameter.value * ratio)

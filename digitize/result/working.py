@@ -111,27 +111,30 @@ def _cutout(result: Result):
         f"{result.cutout_centroid_mm.value:.4f}: sum(area x distance) / area  NASA Glenn Research Center, "
         "Beginner's Guide, Rocket Center of Pressure",
     ]
-    if result.balance_mm is not None:
+    margin, cutout_margin, decides = result.margin_calibers, result.cutout_margin_calibers, result.deciding
+    if result.balance_mm is not None and margin is not None and cutout_margin is not None and decides is not None:
         d, b = result.max_diameter_mm.value, result.balance_mm.value
         lines += [
             f"margin = (centre of pressure - balance) / d = ({result.cp_x_mm.value:.4f} - {b:g}) / {d:.4f} = "
-            f"{result.margin_calibers.value:.4f} calibers",
+            f"{margin.value:.4f} calibers",
             f"by the cut-out ({result.cutout_centroid_mm.value:.4f} - {b:g}) / {d:.4f} = "
-            f"{result.cutout_margin_calibers.value:.4f} calibers",
-            f"the margin by the {result.deciding.by} decides",
+            f"{cutout_margin.value:.4f} calibers",
+            f"the margin by the {decides.by} decides",
         ]
     return "cut-out and margin", lines
 
 
 def _methods(result: Result):
-    view = result.methods
+    view, title = result.methods, "other methods, and the method's own band"
+    if view is None:
+        return title, []
     first = view.readings[0].cp_x_mm
     lines = [
         f"{r.name}: slope {r.cn_alpha_per_rad:.4f}, centre of pressure {r.cp_x_mm:.4f} ({r.cp_x_mm - first:+.4f})"
         for r in view.readings
     ]
     lines += [f"at Mach {view.mach:g}, {r.name}: slope {r.cn_alpha_per_rad:.4f}, {r.cp_x_mm:.4f}" for r in view.at_mach]
-    return "other methods, and the method's own band", [
+    return title, [
         *lines,
         f"band +- {view.method_pm95_mm:.4f}: the largest difference (those aft count {AFT_WEIGHT:g}; wakes and flow "
         f"that lets go come on top), {100 * SLOPE_SCATTER:.0f} % of the fins' slope, and the choice of body radius at "
@@ -143,7 +146,9 @@ def _methods(result: Result):
 
 
 def _angle(geometry: Geometry, result: Result):
-    curve = result.angle
+    curve, title = result.angle, "angle of attack"
+    if curve is None:
+        return title, []
     cut = (result.cutout_area_mm2.value, result.cutout_centroid_mm.value)
     cp = components.centre_of_pressure(geometry)
     loads, a = loads_of(geometry, cp, *cut), np.radians(curve.wind_deg)
@@ -153,7 +158,7 @@ def _angle(geometry: Geometry, result: Result):
     pressure, sine, f = eta * CYLINDER_DRAG / loads.reference_mm2, np.sin(a), float(attached_share(a))
     on_body = pressure * (loads.side_mm2 - loads.fin_side_mm2) * sine**2
     on_fins = pressure * loads.fin_side_mm2 * (f * sine**2 + (1 - f) * sine)
-    return "angle of attack", [
+    return title, [
         f"a = atan({curve.wind_mps:g} / {curve.rod_speed_mps:g}) = {curve.wind_deg:.3f} degrees",
         f"body: slope sin a cos a cos(a / 2) = {slender:.6f}",
         f"fins: slope f sin a cos a = {lift:.6f}, f = {f:.4f}: 1 up to {STALL_DEG[0]:g} degrees, fading to 0 at "

@@ -4,7 +4,6 @@ Only addresses that the internet can't reach are used (RFC 1918 and the like), a
 listens on "all addresses". IPv4 alone: what a phone's camera reads, and what every home network has.
 """
 
-import os
 import socket
 from collections.abc import Callable
 from ipaddress import IPv4Address, IPv4Interface
@@ -66,7 +65,7 @@ def listen(port: int, address: IPv4Address | str = HERE) -> socket.socket:
     made = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     try:
         # on Windows the other option would let a second program listen on the same port
-        alone = socket.SO_EXCLUSIVEADDRUSE if os.name == "nt" else socket.SO_REUSEADDR
+        alone = getattr(socket, "SO_EXCLUSIVEADDRUSE", socket.SO_REUSEADDR)
         made.setsockopt(socket.SOL_SOCKET, alone, 1)
         made.bind((str(address), port))
         made.listen(64)

@@ -51,7 +51,9 @@ def start_of(seen: Seen | None) -> Start | None:
     if body is None or outline is None:
         return None
     axis = _axis(body, seen.nose_px)
-    profile = None if axis is None else _profile(axis, body, outline)
+    if axis is None:
+        return None
+    profile = _profile(axis, body, outline)
     if profile is None:
         return None
     full = seen.photo.to_full_px

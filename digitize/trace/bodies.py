@@ -80,7 +80,7 @@ def suffix_of(content: bytes) -> str:
     """Of a photo's file, by what it holds. Raises UsageRefusal if it is none that is read."""
     try:
         with Image.open(io.BytesIO(content), formats=FORMATS) as image:
-            suffix = _SUFFIXES.get("JPEG" if image.format == "MPO" else image.format)
+            suffix = _SUFFIXES.get("JPEG" if image.format == "MPO" else image.format or "")
     except Exception:  # decoders raise nearly anything on damaged data
         suffix = None
     if suffix is None:

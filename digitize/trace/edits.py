@@ -296,8 +296,7 @@ def _move_end(sketch: Sketch, change: dict, pose: Pose) -> Sketch:
         sketch = replace(sketch, axis_hand=True)
     if which not in ("tip", "aft"):
         raise ValueError("end")
-    moved = {"tip_px": to, "tip_hand": True} if which == "tip" else {"aft_px": to, "aft_hand": True}
-    sketch = replace(sketch, **moved)
+    sketch = replace(sketch, tip_px=to, tip_hand=True) if which == "tip" else replace(sketch, aft_px=to, aft_hand=True)
     return sketch if not sketch.axis_hand else replace(sketch, body_px=_carried(before, sketch))
 
 

@@ -37,7 +37,8 @@ class Attempts:
     """Wrong tokens of the last minute, by who sent them. clock: seconds that only grow."""
 
     def __init__(self, clock: Callable[[], float] = time.monotonic):
-        self.clock, self.wrong = clock, {}
+        self.clock = clock
+        self.wrong: dict[str, list[float]] = {}
 
     def put_off(self, peer: str) -> bool:
         """Whether this one has tried too often: then no token helps, so that none is tried."""

@@ -144,10 +144,7 @@ def _ends(case: Case, sketch: Sketch, shown: Sketch) -> tuple[list[str], Sketch]
         if abs(away_px) <= APART_PX + 3 * sigma * case.photo.shrink:
             continue
         words.append(f"the {name} stands {outside_words(outward * away_px * case.pixel_mm)}")
-        key = "tip" if name == "nose tip" else "aft"
-        shown = replace(shown, **{f"{key}_px": was})
-        if key == "aft":
-            shown = _aft_back(case, shown, was)
+        shown = replace(shown, tip_px=was) if name == "nose tip" else _aft_back(case, replace(shown, aft_px=was), was)
     return words, shown
 
 

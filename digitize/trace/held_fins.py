@@ -54,7 +54,7 @@ def fin_held(case: Case, fin: SketchFin, k: int) -> tuple[list[str], SketchFin |
     if not fin.hand.any() and any(_same(fin, was) for was in case.start.fins):
         return [], None, False
     number = _began_as(case, fin)
-    if number is None:
+    if number is None or case.found is None:
         return _drawn_fin(case, fin, k)
     was, trace = case.start.fins[number], case.found.fins[number]
     turned = _turned_deg(fin, was)

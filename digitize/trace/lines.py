@@ -39,7 +39,7 @@ class Lines:
         """known: whether that address has come in by the right token before; strangers can't take its room."""
         self.app, self.known, self.patience = app, known, patience or Patience()
         self.open: dict[tuple, _Line] = {}
-        self.count = Counter()
+        self.count: Counter[str] = Counter()
 
     @property
     def protocol(self) -> type[H11Protocol]:
@@ -63,6 +63,8 @@ class Lines:
             line.wait(self.patience.request_s)
 
     def admit(self, line: "_Line") -> bool:
+        if line.client is None:
+            return False
         peer = line.client[0]
         of_strangers = sum(n for each, n in self.count.items() if not self.known(each))
         full = of_strangers >= self.patience.of_strangers and not self.known(peer)
@@ -73,7 +75,7 @@ class Lines:
         return True
 
     def gone(self, line: "_Line") -> None:
-        if self.open.pop((line.client, line.server), None) is None:
+        if line.client is None or self.open.pop((line.client, line.server), None) is None:
             return
         self.count[line.client[0]] -= 1
         self.count += Counter()  # those at nought are let go
@@ -91,7 +93,7 @@ class _Line(H11Protocol):
         super().connection_made(transport)
         if self.server is None or self.server[0] == HERE:
             return
-        if self.client is None or not self.lines.admit(self):
+        if not self.lines.admit(self):
             transport.abort()
             return
         # so that what is taken shows here soon, and doesn't vanish into the system's buffer by the megabyte

@@ -67,7 +67,7 @@ def fit_pulled(
     it was found beside it. Raises ScaleRefusal, OutlineRefusal."""
     prior, after = camera_of(photo, options), pulled(silhouette, pulls)
     measured = fit_photo(photo, options, prior, references, after)
-    off = pulled_off(photo, silhouette, after, float(measured.solid.adjusted.pose().depth_mm) / prior.camera.focal_px)
+    off = pulled_off(photo, silhouette, after, float(measured.solid.adjusted.pose().depth_mm / prior.camera.focal_px))
     if not off:
         return measured
     with suppress(Refusal):  # the pull may be what made it a rocket

@@ -75,8 +75,8 @@ def sketch_of(measured: Measured, asked: dict) -> Sketch:
         )
         for t in solid.fins
     )  # fmt: skip
-    ends = tuple(ends_of(photo, reference) for reference in measured.references)
-    return Sketch(axis[0], axis[1], body, np.zeros(len(body), bool), fins, asked=asked, ends=ends)
+    marks = tuple(ends_of(photo, reference) for reference in measured.references)
+    return Sketch(axis[0], axis[1], body, np.zeros(len(body), bool), fins, asked=asked, ends=marks)
 
 
 def trace(base: Measured, start: Sketch, sketch: Sketch, settled: bool = True) -> Traced:
@@ -171,8 +171,8 @@ def _adjusted(base: Measured, start: Sketch, sketch: Sketch, options: MeasureOpt
     found = base.solid.adjusted
     key = repr(sketch.asked), sketch.axis_hand, _bytes(sketch)
     alike = len(problem.tubes) == len(found.problem.tubes) and len(references) == len(base.references)
-    start = found.values if alike else None
-    adjusted = _solve(_Key(base.solid, problem, start, found.values_near(problem), key), settled)
+    from_values = found.values if alike else None
+    adjusted = _solve(_Key(base.solid, problem, from_values, found.values_near(problem), key), settled)
     if not settled:
         return adjusted, references, as_before
     return adjusted, references, check_agreement(adjusted, tuple(c.text or c.kind for c in options.scales))
@@ -267,7 +267,7 @@ def axis_problem(problem: Problem, tip_px, aft_px, body_px) -> Problem:
     tip_s, aft_s = pose.in_fin_plane(np.array([tip_px, aft_px]), 0.0)[:, 0]
     widest = np.flatnonzero(side > 0.985 * side.max())
     away = tip_s + 0.5 * (s[0] - tip_s) if len(s) == 1 else s[np.argmax(np.abs(s - s[widest].mean()))]
-    stations = [s[widest], [away]]
+    stations = [s[widest], np.array([away])]
     profile_s, profile_r = np.r_[tip_s, s], np.r_[0.0, side]
     if np.ptp(stations[0]) > 0.3 * (aft_s - tip_s):
         stations = [np.linspace(s[widest[0]], s[widest[-1]], 6)]
@@ -377,7 +377,7 @@ def _fin(adjusted, pose: Pose, photo: Photo, fin: SketchFin, profile, tip_s: flo
         offset_mm=fin.offset_mm,
         out_px=outward(pose, plane, fin.angle_rad, fin.offset_mm),
         roll_rad=fin.roll_rad,
-        roll_sigma_rad=before.roll_sigma_rad if as_found else HAND_ROLL_SIGMA_RAD,
+        roll_sigma_rad=HAND_ROLL_SIGMA_RAD if before is None or not as_found else before.roll_sigma_rad,
         hidden_mm=(hidden[0], hidden[1]),
         unexplained=0.0 if before is None or fin.hand.any() else before.unexplained,
         side_areas_mm2=None if before is None or fin.hand.any() else before.side_areas_mm2,

@@ -5,6 +5,7 @@ import json
 from dataclasses import asdict
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 from PIL import Image
 from starlette.applications import Starlette
@@ -50,7 +51,7 @@ def application(session: Session, hosts: frozenset[str], token: str, phone: Phon
     """The whole of it as an ASGI application. hosts, token: accepted Host headers, and the token, of this machine's own
     address; phone: those of the local network, None: it is not served there."""
     handlers = Handlers(session, phone)
-    post = {"methods": ["POST"]}
+    post: dict[str, Any] = {"methods": ["POST"]}
     routes = [
         Route("/", handlers.page),
         Route("/static/{name}", handlers.static),
@@ -97,12 +98,12 @@ class Handlers:
         return JSONResponse(await run_in_threadpool(self._told, request.scope["door"]))
 
     def _told(self, door: str) -> dict:
-        session, shared = self.session, self.phone is not None
+        session = self.session
         with session.lock:
-            seen = {**self.versions.now(session), "door": door, "shared": shared, **view(session)}
+            seen = {**self.versions.now(session), "door": door, "shared": self.phone is not None, **view(session)}
             if door == PHONE:
                 return {**seen, "refused": without_folders(seen["refused"], session)}
-            return {**seen, "phone": self.phone.told()} if shared else seen
+            return seen if self.phone is None else {**seen, "phone": self.phone.told()}
 
     async def doing(self, request: Request, work) -> Response:
         """What the request changes, if it was made on what is there now; then all that the page shows."""
@@ -161,8 +162,8 @@ class Handlers:
             return await self.doing(request, lambda: self.session.begin_seen_in_background(asked.get("words")))
         drawn = self.session.beginning.drawn if asked.get("again") is True else asked.get("drawn")
         lists = [tuple(asked[k]) if isinstance(asked.get(k), list) else () for k in ("regions", "pulls")]
-        begun = (asked.get("words"), drawn, *lists)
-        return await self.doing(request, lambda: self.session.begin_in_background(*begun, go_on=True))
+        words = asked.get("words")
+        return await self.doing(request, lambda: self.session.begin_in_background(words, drawn, *lists, go_on=True))
 
     async def preview(self, request: Request) -> Response:
         change = await _json(request)
@@ -196,10 +197,11 @@ class Handlers:
         self.session.units = units
         return await self.told(request)
 
-    async def refused(self, request: Request, refusal: Refusal) -> Response:
+    async def refused(self, request: Request, refusal: Exception) -> Response:
+        assert isinstance(refusal, Refusal)  # for which alone this handler is named
         status = next((code for kind, code in _STATUS.items() if isinstance(refusal, kind)), 422)
         with shown_in(self.session.units):
-            said = {"what": in_words(refusal.what), "remedy": in_words(refusal.remedy)}
+            said: dict | None = {"what": in_words(refusal.what), "remedy": in_words(refusal.remedy)}
         if request.scope["door"] == PHONE:
             said = without_folders(said, self.session)
         return JSONResponse({"refused": said}, status)

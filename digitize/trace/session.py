@@ -222,10 +222,10 @@ class Session:
         self.asked = history.beginning.asked
         self.found = {k: v for k, v in self.found.items() if k < len(history.beginnings)}
 
-    def begin_in_background(self, words: dict, *args, **kwargs) -> None:
+    def begin_in_background(self, words: object, *args, **kwargs) -> None:
         """The same in a thread of its own; how it goes is in `view`. Raises UsageRefusal if one is running."""
-        args = (checked_words(words, self.cameras), *args)
-        self._start(lambda: self.begin(*args, **kwargs))
+        checked = checked_words(words, self.cameras)
+        self._start(lambda: self.begin(checked, *args, **kwargs))
 
     def begin_seen(self, words: dict) -> None:
         """Begin from what was seen of the photo that was refused, its body and then its fins, to be set right by hand.
@@ -239,9 +239,9 @@ class Session:
                 with contextlib.suppress(Refusal):  # what is no fin of a rocket is left to the hand
                     self.change({"do": "draw-fin", "points": fin, "count": count})
 
-    def begin_seen_in_background(self, words: dict) -> None:
-        words = checked_words(words, self.cameras)
-        self._start(lambda: self.begin_seen(words), keep=True)
+    def begin_seen_in_background(self, words: object) -> None:
+        checked = checked_words(words, self.cameras)
+        self._start(lambda: self.begin_seen(checked), keep=True)
 
     def _start(self, work: Callable[[], None], keep: bool = False) -> None:
         """keep: what was seen before is what the work is about."""

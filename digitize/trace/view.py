@@ -185,7 +185,7 @@ def _scales(traced: Traced) -> list[dict]:
     return [
         {"reference": k, "points": [list(c.points_px[:2]), list(c.points_px[2:])], "mm": c.length_mm}
         for k, c in enumerate(traced.options.scales)
-        if c.kind == "points"
+        if c.kind == "points" and c.points_px is not None
     ]
 
 

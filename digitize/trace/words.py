@@ -1,5 +1,7 @@
 """What comes from the browser, checked: the form's words and the regions that were marked."""
 
+from typing import Any
+
 from digitize.errors import UsageRefusal
 from digitize.outline.marked import Marked
 from digitize.records import Photo
@@ -15,11 +17,11 @@ name of a calibration the session knows, never a path."""
 LISTS = ("scale", "hand", "motor", "add")
 
 
-def checked_words(words: dict, cameras=()) -> dict:
+def checked_words(words: object, cameras=()) -> dict:
     """The form's words, cleaned of what is empty; cameras: names of the calibrations there are. Raises UsageRefusal."""
     if not isinstance(words, dict):
         raise UsageRefusal("the form is not understood", "reload the page")
-    found = {}
+    found: dict[str, Any] = {}
     for name, value in words.items():
         if name not in WORDS:
             raise UsageRefusal(f"{str(name)[:40]!r} can't be told on the page", "reload the page")
