@@ -138,6 +138,7 @@ def fit(
     _add_priors(normal, gradient, len(inner), roll, turn, told)
     k = np.arange(2 * len(inner))
     normal[k, k] += 1e-3 * (1 / _elbow_room(inner)) ** 2
+    normal[2 * len(inner), 2 * len(inner)] += 12 * (job.count / (2 * np.pi)) ** 2  # no edge seen: any roll, evenly
     sigma = float(np.sqrt(np.linalg.inv(normal)[2 * len(inner), 2 * len(inner)]))
     planform = closed_to_root(inner, scene, pose, replace(job, roll_rad=roll), turn)
     cost = cost + (turn / GLUED_RAD) ** 2

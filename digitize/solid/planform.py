@@ -320,9 +320,9 @@ def _to_root(points, job):
 
 def _until_body(start, direction, job):
     """How far (mm) from start along direction, which falls by one a step, the body is first met; beyond its ends,
-    what it is there. Where start lies below the body already: back out to it."""
+    what it is there. Where start lies below that already: back out to it."""
     fall = np.linspace(0.0, max(start[1] - job.profile_s_mm[:, 1].min(), job.step_mm), 600)
-    if float(job.radius_at(start[:1])[0]) > start[1]:
+    if float(np.interp(start[0], *job.profile_s_mm.T)) > start[1]:
         fall = -np.linspace(0.0, job.profile_s_mm[:, 1].max() - start[1] + job.step_mm, 600)
     line = start + fall[:, None] * direction
     height = line[:, 1] - np.interp(line[:, 0], *job.profile_s_mm.T)

@@ -1,0 +1,24 @@
+"""One planform fitted to the edges of all fins: what it says where there is nothing to see."""
+
+import numpy as np
+import pytest
+
+from digitize.photo.camera import Camera
+from digitize.records import Silhouette
+from digitize.solid.fin_fit import fit, seen_of
+from digitize.solid.planform import Carving, coverage, scenery
+from digitize.solid.pose import Pose
+
+
+@pytest.mark.parametrize("count", [3, 4])
+def test_where_no_edge_is_seen_any_roll_is_as_likely_as_another(count):
+    """A bare tube, and a fin that stands far from all of its outline. An even spread over 360/N degrees has a standard
+    deviation of that over the square root of 12 (the uniform distribution's, any handbook of statistics)."""
+    pose = Pose(Camera(1000.0, np.array([500.0, 500.0])), np.eye(3), -1.0, 1000.0, 0.0)
+    tube = np.array([[300.0, 490.0], [700.0, 490.0], [700.0, 510.0], [300.0, 510.0]])
+    job = Carving(np.array([[-200.0, 10.0], [200.0, 10.0]]), 50.0, 180.0, 200.0, 1.0, 1.0, count, 0.4)
+    silhouette = Silhouette(tube, np.full(len(tube), 0.3), np.zeros((1000, 1000), bool))
+    scene = scenery(coverage(tube, np.array([300.0, 200.0]), np.array([700.0, 800.0])), pose, job)
+    seen = seen_of(silhouette, scene, pose, job)
+    fitted = fit(seen, scene, pose, job, np.array([[100.0, 150.0], [120.0, 180.0], [150.0, 180.0]]), None)
+    assert fitted.roll_sigma_rad == pytest.approx(2 * np.pi / count / np.sqrt(12), rel=0.02)
