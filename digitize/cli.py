@@ -6,7 +6,7 @@ import os
 import sys
 import traceback
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -23,6 +23,9 @@ from digitize.commands.progress import sayer
 from digitize.errors import ExitCode, Refusal, UsageRefusal, defect_words
 from digitize.threads import one_thread_for_blas, usable_cores
 from digitize.units.shown_units import MM
+
+if TYPE_CHECKING:
+    from digitize.result_records import Result
 
 _USAGE_ERROR: Any = typer.BadParameter.__base__  # click's, wherever typer keeps click
 _INTERRUPTED = 130
@@ -219,8 +222,7 @@ def measure(
     if len(rockets) > 1:
         raise typer.Exit(_measure_several(rockets, options, jobs))
     result, folder = measure_rocket(rockets[0], out, sayer(quiet))
-    data = to_dict(result)
-    _print(dumps(data) if json else _summary(data, folder / "report.html"))
+    _print(dumps(to_dict(result)) if json else _summary(result, folder / "report.html"))
 
 
 @app.command()
@@ -286,8 +288,7 @@ def solve(
 
         _print(explain_text(rocket, result))
         return
-    data = to_dict(result)
-    _print(dumps(data) if json else _summary(data, report))
+    _print(dumps(to_dict(result)) if json else _summary(result, report))
 
 
 app.command()(sheet.sheet)
@@ -353,21 +354,18 @@ def _measure_several(rockets: list, options, jobs: int | None) -> int:
         outcomes.append(outcome)
         if not options.json:
             refused = f"{outcome.name}: NOT MEASURED (exit code {outcome.exit_code}). {outcome.words}"
-            _print((refused if outcome.words else line(outcome.data, outcome.folder / "report.html")) + "\n")
+            _print((refused if outcome.words else line(outcome.result, outcome.folder / "report.html")) + "\n")
             sys.stdout.flush()
     overview = write_table(outcomes, parent)
-    _print(dumps([outcome.data for outcome in outcomes]) if options.json else f"table: {overview}\n")
+    _print(dumps([outcome.data() for outcome in outcomes]) if options.json else f"table: {overview}\n")
     return max(outcome.exit_code for outcome in outcomes)
 
 
-def _summary(data: dict, report: Path | None) -> str:
-    from digitize.report.answer import swing_verdict
+def _summary(result: "Result", report: Path | None) -> str:
+    from digitize.report.beside import NOTHING, beside
     from digitize.report.text import summary_text
-    from digitize.result.swing_record import shown_swing
 
-    if report is not None:
-        data = {**data, "swing": shown_swing(report.parent)}
-    return summary_text({**data, "verdict": swing_verdict(data)}, report)
+    return summary_text(result, report, NOTHING if report is None else beside(report.parent, result))
 
 
 def _print(text: str) -> None:

@@ -9,16 +9,17 @@ from concurrent.futures import BrokenExecutor, ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from digitize.errors import ExitCode, Refusal, UsageRefusal, defect_words
 from digitize.files import check_folder, replace_own_file
 from digitize.pipeline import measure_rocket
 from digitize.report.overview import overview_html
-from digitize.report.text import deciding_margin
 from digitize.request.options import MeasureOptions
 from digitize.request.photo_list import folder_name
 from digitize.result.from_json import is_ours, put
 from digitize.result.to_json import to_dict
+from digitize.result_records import Result
 from digitize.threads import one_thread_for_blas, usable_cores
 
 TABLE, OVERVIEW = "table.csv", "index.html"
@@ -30,13 +31,19 @@ _COLUMNS = (
 
 @dataclass(frozen=True)
 class Outcome:
-    """One rocket. data: what result.json holds, or name, exit_code and refused; folder: where it went."""
+    """One rocket. result: None if it was not measured; folder: where it went, or would have."""
 
     name: str
     exit_code: int
-    data: dict
+    result: Result | None
     folder: Path
     words: str = ""  # why not, if it was not measured
+
+    def data(self) -> dict[str, Any]:
+        """What result.json holds, or name, exit_code and refused."""
+        if self.result is not None:
+            return to_dict(self.result)
+        return {"name": self.name, "exit_code": self.exit_code, "refused": self.words}
 
 
 def measure_many(
@@ -73,7 +80,7 @@ def write_table(outcomes: Sequence[Outcome], parent: Path) -> Path:
     writer = csv.writer(text, lineterminator="\n")
     writer.writerows([_COLUMNS, *([row[name] for name in _COLUMNS] for row in rows)])
     replace_own_file(parent / TABLE, text.getvalue().encode("utf-8"), _is_our_table)
-    return put(parent, OVERVIEW, overview_html([outcome.data for outcome in outcomes], rows))
+    return put(parent, OVERVIEW, overview_html([outcome.result for outcome in outcomes], rows))
 
 
 def check_parent(parent: Path) -> None:
@@ -100,7 +107,7 @@ def _one(shots: tuple[MeasureOptions, ...], parent: Path, say: Callable[[str], N
     name = _name_of(shots)
     try:
         result, folder = measure_rocket(shots, parent / folder_name(name), say)
-        return Outcome(name, 0, to_dict(result), folder)
+        return Outcome(name, 0, result, folder)
     except Refusal as refusal:
         return _not_measured(shots, parent, refusal.exit_code, refusal.line())
     except Exception as error:
@@ -113,8 +120,7 @@ def _name_of(shots: tuple[MeasureOptions, ...]) -> str:
 
 def _not_measured(shots: tuple[MeasureOptions, ...], parent: Path, code: int, words: str) -> Outcome:
     name = _name_of(shots)
-    data = {"name": name, "exit_code": int(code), "refused": words}
-    return Outcome(name, int(code), data, parent / folder_name(name), words)
+    return Outcome(name, int(code), None, parent / folder_name(name), words)
 
 
 def _silent(words: str) -> None:
@@ -144,25 +150,24 @@ def _start_worker(jobs: int) -> None:
 
 
 def _row(outcome: Outcome) -> dict:
-    data = outcome.data
+    result = outcome.result
     row: dict = dict.fromkeys(_COLUMNS, "")
     row |= {"name": outcome.name, "exit code": outcome.exit_code, "words": outcome.words}
-    if outcome.exit_code:
+    if result is None:
         return row | {"verdict": "not measured"}
     row |= {
-        "verdict": data["verdict"]["level"],
-        "centre of pressure mm": f"{data['cp']['x_mm']['value']:.2f}",
-        "its band mm": f"{data['cp']['x_mm']['pm95']:.2f}",
-        "length mm": f"{data['length_mm']['value']:.2f}",
-        "largest diameter mm": f"{data['max_diameter_mm']['value']:.2f}",
-        "warnings": " ".join(warning["code"] for warning in data["warnings"]),
+        "verdict": result.verdict_level,
+        "centre of pressure mm": f"{result.cp_x_mm.value:.2f}",
+        "its band mm": f"{result.cp_x_mm.pm95:.2f}",
+        "length mm": f"{result.length_mm.value:.2f}",
+        "largest diameter mm": f"{result.max_diameter_mm.value:.2f}",
+        "warnings": " ".join(warning.code for warning in result.warnings),
         "report": f"{outcome.folder.name}/report.html",
-        "words": data["verdict"]["text"],
+        "words": result.verdict_text,
     }
-    if data["balance_mm"]:
-        row["balance point mm"] = f"{data['balance_mm']['value']:.2f}"
-    decides = deciding_margin(data)
-    if decides:
-        row["margin calibers"] = f"{decides['calibers']['value']:.3f}"
-        row["its band calibers"] = f"{decides['calibers']['pm95']:.3f}"
+    if result.balance_mm is not None:
+        row["balance point mm"] = f"{result.balance_mm.value:.2f}"
+    if result.decides is not None:
+        row["margin calibers"] = f"{result.decides.margin.value:.3f}"
+        row["its band calibers"] = f"{result.decides.margin.pm95:.3f}"
     return row

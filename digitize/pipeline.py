@@ -17,13 +17,14 @@ from digitize.photo.camera import CameraPrior, camera_prior
 from digitize.photo.read import read_photo
 from digitize.photo.references import find_reference
 from digitize.plans.to_do import with_to_do
-from digitize.records import Photo, ReferencePoints, Result, Silhouette, Warn
+from digitize.records import Photo, ReferencePoints, Silhouette, Warn
 from digitize.refused import showing
 from digitize.report.folder import check_out_dir, write_refused, write_results
 from digitize.request.options import MeasureOptions, Pose, ScaleClaim
 from digitize.request.photo_list import photos_of
 from digitize.result.from_photo import Measured, assemble
 from digitize.result.from_photos import Shot, combine
+from digitize.result_records import Result
 from digitize.solid.adjust import Told
 from digitize.solid.agreement import blame_scales, check_agreement
 from digitize.solid.measure import UNEXPLAINED, FinsSaid, Solid, measure_solid

@@ -8,7 +8,7 @@ Frames, stated once:
   is 0 in the photo's plane on its upper side and 90 degrees toward the camera.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -20,6 +20,20 @@ class Quantity:
 
     value: float
     pm95: float
+
+    @property
+    def low(self) -> float:
+        """The low end of the band."""
+        return self.value - self.pm95
+
+    @property
+    def high(self) -> float:
+        """The high end of the band."""
+        return self.value + self.pm95
+
+
+UNKNOWN = Quantity(float("nan"), float("nan"))
+"""In place of a quantity that a file of earlier does not hold; it is shown as unknown."""
 
 
 @dataclass(frozen=True)
@@ -170,12 +184,29 @@ class BalanceState:
     share: float = 1.0
 
 
+BY_PARTS, BY_CUTOUT = "centre of pressure", "cut-out"
+
+
 @dataclass(frozen=True)
 class Deciding:
-    """The margin that decides, in calibers. by: 'centre of pressure' or 'cut-out'."""
+    """The margin that decides, in calibers. by: BY_PARTS or BY_CUTOUT."""
 
     margin: Quantity
     by: str
+
+
+@dataclass(frozen=True)
+class ProfilePiece:
+    """A stretch of the body by its trade name. kind: 'tube', 'frustum', or of the first piece a nose shape; from the
+    nose tip; misfit_mm: rms distance in radius; c: a haack nose's constant, None for others."""
+
+    kind: str
+    from_mm: float
+    to_mm: float
+    fore_diameter_mm: float
+    aft_diameter_mm: float
+    misfit_mm: float
+    c: float | None = None
 
 
 @dataclass(frozen=True)
@@ -190,17 +221,19 @@ class Geometry:
     name: str
     profile_mm: np.ndarray
     fins: tuple[FinGroup, ...] = ()
-    pieces: tuple[dict, ...] = ()
+    pieces: tuple[ProfilePiece, ...] = ()
     masses: tuple[Mass, ...] = ()
 
 
 @dataclass(frozen=True)
 class PartLoad:
-    """One part's share of the normal force: slope per radian on the reference area, and where it acts."""
+    """One part's share of the normal force: slope per radian on the reference area, and where it acts. fin_group: which
+    group it is, from 0; None: a part of the body, or read from a file, where only the words tell."""
 
     part: str
     cn_alpha_per_rad: float
     x_mm: float
+    fin_group: int | None = None
 
 
 @dataclass(frozen=True)
@@ -214,66 +247,14 @@ class CentreOfPressure:
 
 @dataclass(frozen=True)
 class MethodReading:
-    """The whole rocket by one method. name: as the user is told; at the Mach number it was asked for."""
+    """The whole rocket by one method. name: as the user is told; at the Mach number it was asked for. difference_mm,
+    difference_calibers: how far aft of the headline's centre of pressure; 0 until they are compared."""
 
     name: str
     cp_x_mm: float
     cn_alpha_per_rad: float
-
-
-# --- what the user is told --------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class FinResult:
-    """One fin group, true size. outline_mm: (m, 2) x from the nose tip, y from the axis."""
-
-    count: int
-    root_chord_mm: Quantity
-    tip_chord_mm: Quantity
-    span_mm: Quantity
-    sweep_mm: Quantity
-    area_mm2: Quantity
-    outline_mm: np.ndarray
-
-
-@dataclass(frozen=True)
-class HandCheck:
-    """A hand measurement beside the photo's."""
-
-    name: str
-    by_hand_mm: float
-    by_photo_mm: Quantity
-    agrees: bool
-    likely_slip: str | None = None  # what slip of the hand would explain a disagreement
-
-
-@dataclass(frozen=True)
-class BandShare:
-    """How much of the centre of pressure's variance comes from one source, 0 to 1, and its own 95 % part in mm."""
-
-    source: str
-    share: float
-    cp_pm95_mm: float
-
-
-@dataclass(frozen=True)
-class NextMeasurement:
-    """What would shrink the centre of pressure's band most: the action, and the band before and after, in calibers."""
-
-    action: str
-    cp_pm95_calibers_now: float
-    cp_pm95_calibers_then: float
-
-
-@dataclass(frozen=True)
-class PhotoAlone:
-    """What one of several photos of the same rocket says by itself. file: its name."""
-
-    file: str
-    length_mm: Quantity
-    max_diameter_mm: Quantity
-    cp_x_mm: Quantity
+    difference_mm: float = 0.0
+    difference_calibers: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -284,113 +265,3 @@ class Flight:
     mach: float | None = None
     wind_mps: float = 4.0
     rod_speed_mps: float = 15.0
-
-
-@dataclass(frozen=True)
-class AngleCurve:
-    """Centre of pressure against angle of attack. alpha_deg: (n,) 0..90; cp_x_mm, normal_force: (n,), the latter CN on
-    the reference area. wind_mps, rod_speed_mps: crosswind and speed leaving the rod, and what they make: wind_deg, the
-    angle; wind_cp_x_mm, the centre of pressure there; wind_margin_calibers, None without a balance point."""
-
-    alpha_deg: np.ndarray
-    cp_x_mm: np.ndarray
-    normal_force: np.ndarray
-    wind_mps: float
-    rod_speed_mps: float
-    wind_deg: float
-    wind_cp_x_mm: float
-    wind_margin_calibers: float | None = None
-
-
-@dataclass(frozen=True)
-class MethodView:
-    """The centre of pressure by each method, the headline's first. measured_pm95_mm, method_pm95_mm: the two parts of
-    its 95 % band, half widths; mach, at_mach: the same readings at a Mach number that was asked for; warnings: where
-    the methods differ for a reason that the user should know."""
-
-    readings: tuple[MethodReading, ...]
-    measured_pm95_mm: float
-    method_pm95_mm: float
-    words: tuple[str, ...] = ()
-    mach: float | None = None
-    at_mach: tuple[MethodReading, ...] = ()
-    warnings: tuple[Warn, ...] = ()
-
-
-@dataclass(frozen=True)
-class Drawing:
-    """Everything the overlay shows, in pixels of the upright full-size photo. Each array is (n, 2), x and y."""
-
-    axis: np.ndarray  # nose tip, aft end of the body
-    profile_upper: np.ndarray
-    profile_lower: np.ndarray
-    fins: tuple[np.ndarray, ...] = ()  # each fin's outline as the model projects it
-    roots: tuple[np.ndarray, ...] = ()  # each fin's root line
-    cp: np.ndarray | None = None  # (2,)
-    cp_band: np.ndarray | None = None  # (2, 2): the two ends of the 95 % band along the axis
-    balance: np.ndarray | None = None  # (2,)
-    cutout: np.ndarray | None = None  # (2,) the cut-out's centroid, on the axis
-    references: tuple[tuple[str, np.ndarray], ...] = ()  # (label, outline)
-    mm_per_px: float = 1.0  # at the axis, middle of the rocket
-    # (words, point on the axis nearest the nose, point nearest the tail): dimensions to draw
-    stations: tuple[tuple[str, float, np.ndarray], ...] = ()  # (words, x_mm, (2,) point on the axis)
-
-
-TO_DO_KINDS = ("nose weight", "more than nose weight", "tell the mass", "clear up first", "calm air", "work it out")
-
-
-@dataclass(frozen=True)
-class ToDo:
-    """What to do about a margin that is too small. kind, one of TO_DO_KINDS: so many grams do it; the nose holds too
-    little (this is what it holds); the mass is not known; a warning comes first; only the crosswind is too much; the
-    nose as it is can't be filled."""
-
-    kind: str
-    nose_weight_g: float | None = None  # with which the low end of the margin's band is enough
-    nose_weight_least_g: float | None = None  # with which the high end is: the low end of the weight's own band
-    filling: str | None = None
-    fin_span_mm: float | None = None  # larger aft fins that would do it, where nose weight does not
-
-
-@dataclass(frozen=True)
-class Result:
-    """Everything one run says. result.json is this record written out; the report is laid out from that file."""
-
-    name: str
-    length_mm: Quantity
-    max_diameter_mm: Quantity
-    base_diameter_mm: Quantity
-    fins: tuple[FinResult, ...]
-    cutout_area_mm2: Quantity
-    cutout_centroid_mm: Quantity
-    cp_x_mm: Quantity
-    cn_alpha_per_rad: Quantity
-    parts: tuple[PartLoad, ...]
-    verdict_level: str
-    verdict_text: str
-    balance_mm: Quantity | None = None
-    margin_calibers: Quantity | None = None
-    cutout_margin_calibers: Quantity | None = None
-    scale_kind: str | None = None
-    mm_per_px_at_axis: Quantity | None = None
-    outline_px: np.ndarray = field(default_factory=lambda: np.zeros((0, 2)))
-    hand_checks: tuple[HandCheck, ...] = ()
-    warnings: tuple[Warn, ...] = ()
-    pieces: tuple[dict, ...] = ()
-    assumptions: tuple[str, ...] = ()
-    shares: tuple[BandShare, ...] = ()
-    next_measurement: NextMeasurement | None = None
-    drawing: Drawing | None = None
-    photo: dict = field(default_factory=dict)  # file name, size, what was done to the pixels
-    cutout_rolls_deg: tuple[float, ...] = ()  # how each fin group stands in the cut-out, from its plane
-    methods: MethodView | None = None
-    angle: AngleCurve | None = None
-    photos: tuple[PhotoAlone, ...] = ()  # each of several photos, in the order given
-    mass_g: float | None = None  # at lift-off, the heaviest
-    as_balanced_mm: Quantity | None = None  # the balance point as found, before any motor or mass moved it
-    balance_states: tuple[BalanceState, ...] = ()  # balance_mm and margin_calibers are those of the worst
-    units: str = "mm"  # what it is shown in, "mm" or "in"; the numbers and words here are metric either way
-    verdict_headline: str = ""  # the level with what must not be missed; the level alone if empty
-    deciding: Deciding | None = None  # the margin the verdict stands on
-    to_do: ToDo | None = None  # where the verdict is 'marginal' or 'do not fly'
-    changed_by_hand: tuple[str, ...] = ()  # what differs from the automatic result, a sentence each

@@ -5,18 +5,16 @@ import math
 import cv2
 import numpy as np
 
-from digitize.records import (
+from digitize.records import FinGroup, Geometry, PartLoad, ProfilePiece, Quantity, Warn
+from digitize.result_records import (
     BandShare,
     Drawing,
-    FinGroup,
+    DrawnReference,
     FinResult,
-    Geometry,
     HandCheck,
     NextMeasurement,
-    PartLoad,
-    Quantity,
+    PhotoFacts,
     Result,
-    Warn,
 )
 
 # case A of the check values: cone 60, diameter 24, tube to 300, three fins; all millimetres
@@ -25,20 +23,9 @@ FIN_MM = np.array([[250.0, 12.0], [280.0, 52.0], [310.0, 52.0], [300.0, 12.0]])
 LENGTH_MM, CP_MM, CUTOUT_MM, BALANCE_MM = 300.0, 248.5, 205.0, 208.0
 
 
-def _piece(kind, from_mm, to_mm, fore_diameter_mm, aft_diameter_mm) -> dict:
-    return {
-        "kind": kind,
-        "from_mm": from_mm,
-        "to_mm": to_mm,
-        "fore_diameter_mm": fore_diameter_mm,
-        "aft_diameter_mm": aft_diameter_mm,
-        "misfit_mm": 0.04,
-    }
-
-
 def sample_geometry(name: str = "campion") -> Geometry:
     """The invented rocket as components."""
-    pieces = (_piece("cone", 0.0, 60.0, 0.0, 24.0), _piece("tube", 60.0, 300.0, 24.0, 24.0))
+    pieces = (ProfilePiece("cone", 0.0, 60.0, 0.0, 24.0, 0.04), ProfilePiece("tube", 60.0, 300.0, 24.0, 24.0, 0.04))
     return Geometry(name, PROFILE_MM, (FinGroup(3, FIN_MM, 2.0),), pieces)
 
 
@@ -76,7 +63,7 @@ def sample_result(direction_deg=0.0, size=(900, 1200), shrink=1, name="campion",
         "shares": (BandShare("scale", 0.6, 1.5), BandShare("edge of the outline", 0.4, 1.2)),
         "next_measurement": NextMeasurement("measure the tube with a caliper", 0.08, 0.03),
         "drawing": drawing,
-        "photo": {"file": "campion.jpg", "width_px": size[1] * shrink, "height_px": size[0] * shrink},
+        "photo": PhotoFacts("campion.jpg", size[1] * shrink, size[0] * shrink),
     }
     return Result(**{**values, **changes})
 
@@ -107,7 +94,7 @@ def sample_drawing(direction_deg, size, shrink=1) -> Drawing:
         cp_band=px([[CP_MM - 1.9, 0], [CP_MM + 1.9, 0]]),
         balance=px([[BALANCE_MM, 0]])[0],
         cutout=px([[CUTOUT_MM, 0]])[0],
-        references=(("card", px(card_mm)),),
+        references=(DrawnReference("card", px(card_mm)),),
         mm_per_px=1 / per_mm,
     )
 

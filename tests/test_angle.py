@@ -93,7 +93,7 @@ def test_a_crosswind_off_the_rod():
     assert gust["alpha_deg"] == pytest.approx(14.9314, abs=1e-3)
     assert 0.2 < gust["forward_calibers"] < 0.8
     assert gust["margin_calibers"] == pytest.approx(result.margin_calibers.value - gust["forward_calibers"])
-    assert "4 m/s across 15 m/s off the rod is 15 degrees" in crosswind_words(to_dict(result))
+    assert "4 m/s across 15 m/s off the rod is 15 degrees" in crosswind_words(result.angle)
 
 
 def test_a_crosswind_that_takes_all_the_margin_takes_fly_away():
@@ -105,12 +105,13 @@ def test_a_crosswind_that_takes_all_the_margin_takes_fly_away():
 
 
 def test_the_plot_shows_curve_balance_and_cut_out():
-    data = to_dict(solve(ROCKET_A, balance_mm=220.0))
-    svg = plot_svg(data)
+    result = solve(ROCKET_A, balance_mm=220.0)
+    svg = plot_svg(result, result.angle)
     for words in ("balance point", "cut-out: air from the side", "crosswind off the rod", "angle of attack, degrees"):
         assert words in svg
     assert svg.count("stroke-dasharray") == 2
-    assert "balance point" not in plot_svg(to_dict(solve(ROCKET_A)))
+    bare = solve(ROCKET_A)
+    assert "balance point" not in plot_svg(bare, bare.angle)
 
 
 def test_docstring_numbers():

@@ -12,9 +12,10 @@ from drawing import Reference
 from silhouettes import CALIPER_A, CP_A_MM, prior_of, scene_a, silhouette_of, solve
 
 from digitize.margin.stability import doubt_of
-from digitize.records import NextMeasurement, Photo, Warn
+from digitize.records import Photo, Warn
 from digitize.request.options import measure_options
 from digitize.result.from_photo import Measured, assemble, worth_saying
+from digitize.result_records import NextMeasurement
 from digitize.solid.adjust import Told
 
 OPTIONS = {"fins": "3", "balance": "210mm", "thickness": "2mm"}
@@ -109,7 +110,7 @@ def test_a_balance_point_from_the_tail_is_the_length_less(by_caliper, result):
     assert tail.balance_mm.value == pytest.approx(result.length_mm.value - 90)
     assert tail.margin_calibers.value == pytest.approx(result.margin_calibers.value, abs=0.03)
     assert tail.verdict_level == result.verdict_level == "fly"
-    assert tail.photo["asked"]["balance"] == "90.0mm,from-tail"
+    assert tail.photo.asked["balance"] == "90.0mm,from-tail"
     wrong = assemble(by_caliper, options(balance="90mm"))
     assert wrong.verdict_level == "look again" and "BALANCE_END" in [w.code for w in wrong.warnings]
     assert assemble(by_caliper, options(balance="90mm,from-nose")).verdict_headline.startswith("fly, in calm air only")

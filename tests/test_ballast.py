@@ -2,7 +2,7 @@
 
 import json
 import shutil
-from dataclasses import replace
+from dataclasses import asdict, replace
 
 import numpy as np
 import pytest
@@ -238,9 +238,9 @@ def test_end_to_end_and_the_weight_does_what_it_promises(results, capsys):
     assert plan["outcome"] == "needed"
     grams = plan["weight"]["mass_g"]
     again = results(*said, "--add", f"weight,{grams}g,30mm")
-    margin = read_saved(again).data["margin_calibers"]
-    assert margin["value"] - margin["pm95"] == pytest.approx(1.0, abs=0.03)
-    assert margin["value"] == pytest.approx(plan["after"][0]["margin_calibers"]["value"], abs=1e-6)
+    margin = read_saved(again).result.margin_calibers
+    assert margin.low == pytest.approx(1.0, abs=0.03)
+    assert margin.value == pytest.approx(plan["after"][0]["margin_calibers"]["value"], abs=1e-6)
     page = (folder / "ballast.html").read_text()
     assert "<svg" in page and "http://" not in page.replace("http://www.w3.org/2000/svg", "") and "<script" not in page
     assert f"{grams:g} g at 30 mm" in page
@@ -335,8 +335,7 @@ def test_outside_the_method_the_cut_out_counts(tmp_path, capsys):
     assert cli.main(["solve", str(path), "--balance", "150mm", "--mass", "90g", "--out", str(tmp_path / "r")]) == 0
     capsys.readouterr()
     plan = json.loads(run(capsys, tmp_path / "r", "--at", "20mm", "--json")[1])
-    data = read_saved(tmp_path / "r").data
-    by_hand = (data["cutout"]["centroid_mm"]["value"] - 150) / 70
+    by_hand = (read_saved(tmp_path / "r").result.cutout_centroid_mm.value - 150) / 70
     assert plan["before"][0]["margin_calibers"]["value"] == pytest.approx(by_hand)
     assert plan["reference_words"].startswith("By the lower of two margins") and plan["fins"] is None
 
@@ -358,12 +357,12 @@ def test_where_the_cut_out_is_the_better_of_two_the_parts_count(tmp_path, capsys
     path.write_text(STRAKED)
     assert cli.main(["solve", str(path), "--balance", "150mm", "--mass", "90g", "--out", str(tmp_path / "r")]) == 0
     capsys.readouterr()
-    data = read_saved(tmp_path / "r").data
-    by_parts, by_cutout = data["margin_calibers"], data["cutout_margin_calibers"]
-    assert by_cutout["value"] - by_cutout["pm95"] > 1 > by_parts["value"] - by_parts["pm95"]
+    result = read_saved(tmp_path / "r").result
+    by_parts, by_cutout = result.margin_calibers, result.cutout_margin_calibers
+    assert by_cutout.low > 1 > by_parts.low
     plan = json.loads(run(capsys, tmp_path / "r", "--at", "20mm", "--json")[1])
-    assert plan["before"][0]["margin_calibers"] == pytest.approx(by_parts)
-    assert plan["outcome"] != "none needed" and data["verdict"]["level"] == "do not fly"
+    assert plan["before"][0]["margin_calibers"] == pytest.approx(asdict(by_parts))
+    assert plan["outcome"] != "none needed" and result.verdict_level == "do not fly"
 
 
 def test_by_whichever_margin_is_lower_with_the_weight_in():

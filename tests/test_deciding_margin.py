@@ -19,6 +19,7 @@ from digitize.report.text import line, summary_text
 from digitize.request.balance_options import loading
 from digitize.result.from_geometry import solve
 from digitize.result.hand_checks import hand_checks, hand_facts, hand_warnings
+from digitize.result.schema import RESULT
 from digitize.result.to_json import to_dict
 from digitize.units.rounding import with_band
 
@@ -57,26 +58,26 @@ def test_every_place_shows_the_margin_that_decides(geometry, at_mm, by, level):
     margin = data["margin_calibers" if by == BY_PARTS else "cutout_margin_calibers"]
     words = with_band(margin, "calibers")
     assert data["deciding_margin"] == {"calibers": margin, "by": by}
-    row = _row(Outcome("sorrel", 0, data, Path("out")))
+    row = _row(Outcome("sorrel", 0, result, Path("out")))
     assert float(row["margin calibers"]) == pytest.approx(margin["value"], abs=6e-4)
     places = [
         data["verdict"]["text"],
-        line(data, "report.html"),
-        overview_html([data], [row]),
-        summary_text(data),
-        report_html(data, None, "sorrel.toml"),
+        line(result, "report.html"),
+        overview_html([result], [row]),
+        summary_text(result),
+        report_html(result, None, "sorrel.toml"),
     ]
     assert all(words in " ".join(place.split()) for place in places)
 
 
 @pytest.mark.parametrize(("geometry", "at_mm", "by", "level"), SHAPES)
 def test_the_page_says_which_check_decides_and_what_the_cut_out_stands_for(geometry, at_mm, by, level):
-    data = to_dict(solved(geometry, at_mm))
-    checks = report_html(data, None, "sorrel.toml").split("Three checks")[1].split("</section>")[0]
+    result = solved(geometry, at_mm)
+    checks = report_html(result, None, "sorrel.toml").split("Three checks")[1].split("</section>")[0]
     assert "air straight from the side" in checks
     assert ("Here it decides" in checks) == (by == BY_CUTOUT) == ("This margin decides" not in checks)
     assert ("most good rockets" in checks.lower()) == (by == BY_PARTS)
-    assert "cut-out" not in data["verdict"]["text"] or level != "fly"
+    assert "cut-out" not in result.verdict_text or level != "fly"
 
 
 @pytest.mark.parametrize("geometry", [BARE, FLARED])
@@ -88,23 +89,26 @@ def test_without_fins_it_never_flies_nor_nearly(geometry, at_mm):
 def test_without_fins_it_would_fly_by_its_margin_alone():
     """So the rule before is not empty."""
     low = solved(FLARED, 100).margin_calibers
-    assert low.value - low.pm95 > 1 and "no fins" in solved(FLARED, 100).verdict_text
+    assert low.low > 1 and "no fins" in solved(FLARED, 100).verdict_text
 
 
 def test_over_stable_is_in_every_headline():
-    data = to_dict(solved(USUAL, 140))
-    row = _row(Outcome("sorrel", 0, data, Path("out")))
-    for place in (summary_text(data), report_html(data, None, "x"), overview_html([data], [row]), line(data, "x")):
+    result = solved(USUAL, 140)
+    row = _row(Outcome("sorrel", 0, result, Path("out")))
+    for place in (
+        summary_text(result), report_html(result, None, "x"), overview_html([result], [row]), line(result, "x")
+    ):  # fmt: skip
         assert "in calm air only: over-stable" in place.lower()
-    assert data["verdict"]["level"] == row["verdict"] == "fly"
-    assert "calm" not in summary_text(to_dict(solved(USUAL, 210)))
+    assert result.verdict_level == row["verdict"] == "fly"
+    assert "calm" not in summary_text(solved(USUAL, 210))
 
 
 def test_a_result_of_before_this_key_still_shows_its_margin():
     data = to_dict(solved(USUAL, 210))
     data.pop("deciding_margin")
     data["verdict"].pop("headline")
-    assert "sorrel: FLY" in summary_text(data) and "1.61" in line(data, "x")
+    result = RESULT.read(data, "")
+    assert "sorrel: FLY" in summary_text(result) and "1.61" in line(result, "x")
 
 
 def test_a_hand_measurement_is_followed_by_the_margin_that_decides():
@@ -121,11 +125,11 @@ def test_a_hand_measurement_is_followed_by_the_margin_that_decides():
 
 
 def test_without_a_balance_point_there_is_none_and_every_place_stands():
-    data = to_dict(solve(USUAL))
-    assert data["deciding_margin"] is None
-    row = _row(Outcome("sorrel", 0, data, Path("out")))
-    assert row["margin calibers"] == "" and "no balance point" in overview_html([data], [row])
-    assert "margin" not in line(data, "x") and "no balance point" in report_html(data, None, "x")
+    result = solve(USUAL)
+    assert to_dict(result)["deciding_margin"] is None
+    row = _row(Outcome("sorrel", 0, result, Path("out")))
+    assert row["margin calibers"] == "" and "no balance point" in overview_html([result], [row])
+    assert "margin" not in line(result, "x") and "no balance point" in report_html(result, None, "x")
 
 
 def test_no_weight_makes_up_for_missing_fins(tmp_path, capsys):

@@ -8,9 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from digitize.records import FinGroup, Geometry, HandCheck, Quantity
+from digitize.records import FinGroup, Geometry, Quantity
 from digitize.result.from_geometry import solve
 from digitize.result.hand_checks import HandFacts, hand_checks, hand_warnings, level_if_right, likely_slip
+from digitize.result_records import HandCheck
 
 BODY = np.array([[0, 0], [60, 12], [300, 12]], float)
 FIN = np.array([[250, 12], [280, 52], [310, 52], [300, 12]], float)

@@ -13,7 +13,7 @@ ROOT = Path(digitize.__file__).parent
 # From the bottom up. What a room imports lies in the room itself or in a lower layer, never beside it.
 LAYERS = (
     ("__version__", "errors", "records", "sizes", "threads", "neighbours"),
-    ("eye", "files", "refused", "units"),
+    ("eye", "files", "refused", "result_records", "units"),
     ("geometry", "margin", "photo"),
     ("aero", "outline", "request"),
     ("solid",),
@@ -27,7 +27,10 @@ LAYERS = (
     ("cli",),
 )
 LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}
-WITHOUT_OPENCV = {"errors", "records", "sizes", "files", "units", "geometry", "margin", "request", "aero", "result"}
+WITHOUT_OPENCV = {
+    *("errors", "records", "result_records", "sizes", "files"),
+    *("units", "geometry", "margin", "request", "aero", "result"),
+}
 
 
 def module_files():

@@ -12,9 +12,10 @@ from digitize.aero.limits import CODES, is_outside, outside_warnings
 from digitize.aero.method_view import METHOD, method_view, next_with_method, whole_band, with_method
 from digitize.aero.methods import SLENDER, SLOPE_SCATTER, method_band, readings
 from digitize.margin.stability import verdict
-from digitize.records import BandShare, FinGroup, Geometry, NextMeasurement, Quantity
+from digitize.records import FinGroup, Geometry, Quantity
 from digitize.result.from_geometry import solve
 from digitize.result.working import explain_text
+from digitize.result_records import BandShare, NextMeasurement
 
 BODY = np.array([[0, 0], [60, 12], [300, 12]], float)
 FIN = np.array([[250, 12], [280, 52], [310, 52], [300, 12]], float)

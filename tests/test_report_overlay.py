@@ -11,7 +11,6 @@ from shapely.geometry import LineString, Polygon
 from digitize.report import ink
 from digitize.report.layout import PHOTO_LONG_SIDE_PX, plan_sheet, rocket_points
 from digitize.report.overlay import LONGEST_SIDE_PX, MARGIN_PX, draw_overlay
-from digitize.result.to_json import to_dict
 
 SIZE = (900, 1200)
 DIRECTIONS = [*range(0, 360, 30), 44, 46, 134, 136, 225, 315]
@@ -19,7 +18,7 @@ DIRECTIONS = [*range(0, 360, 30), 44, 46, 134, 136, 225, 315]
 
 def _cp_spot(picture, shown, plan):
     """Distance, px, from the drawn CP dot's middle to where `shown` puts the CP; inf if there is no dot."""
-    at = plan.placing.to_canvas(shown["drawing"]["cp"])
+    at = plan.placing.to_canvas(shown.drawing.cp)
     x, y = np.round(at).astype(int)
     reach = 12
     window = picture[y - reach : y + reach + 1, x - reach : x + reach + 1].astype(int)
@@ -33,10 +32,9 @@ def _cp_spot(picture, shown, plan):
 
 def _draw(direction_deg=180.0, size=SIZE, **changes):
     result = sample_result(direction_deg, size, **changes)
-    shown = to_dict(result)
-    picture = draw_overlay(sample_picture(result, size), 1, shown)
-    plan, _ = plan_sheet((*size, 3), 1, shown, MARGIN_PX)
-    return picture, shown, plan
+    picture = draw_overlay(sample_picture(result, size), 1, result)
+    plan, _ = plan_sheet((*size, 3), 1, result, MARGIN_PX)
+    return picture, result, plan
 
 
 @pytest.mark.parametrize("direction_deg", [0, 90, 180, 270, 37, 217])
@@ -73,7 +71,7 @@ def _share_of_dark(picture, points):
 def test_the_outline_is_drawn_where_it_was_found():
     """On the line nearly all places are dark, 9 px beside it few are: a shifted outline would fail."""
     picture, shown, plan = _draw()
-    cone, edge = plan.placing.to_canvas(shown["drawing"]["profile_lower"][:2])
+    cone, edge = plan.placing.to_canvas(shown.drawing.profile_lower[:2])
     along = cone + np.linspace(0.4, 0.9, 80)[:, None] * (edge - cone)
     beside = np.array([0, 9])
     assert _share_of_dark(picture, along) > 0.9
@@ -84,10 +82,10 @@ def test_the_outline_is_drawn_where_it_was_found():
 @pytest.mark.parametrize("direction_deg", DIRECTIONS)
 @pytest.mark.parametrize("size", [(900, 1200), (1200, 900), (400, 1600)])
 def test_words_are_clear_and_upright(direction_deg, size):
-    shown = to_dict(sample_result(direction_deg, size))
+    shown = sample_result(direction_deg, size)
     plan, (width, height) = plan_sheet((*size, 3), 1, shown, MARGIN_PX)
-    rocket = Polygon(plan.placing.to_canvas(shown["outline_px"]))
-    others = [Polygon(plan.placing.to_canvas(fin)) for fin in shown["drawing"]["fins"]]
+    rocket = Polygon(plan.placing.to_canvas(shown.outline_px))
+    others = [Polygon(plan.placing.to_canvas(fin)) for fin in shown.drawing.fins]
     plaques = {label.kind + label.lines[0][0]: Polygon(label.corners()) for label in plan.labels}
     assert len(plaques) == 7  # both ends, CP, balance, cut-out, fin root, the card's name
     for plaque in plaques.values():
@@ -102,7 +100,7 @@ def test_words_are_clear_and_upright(direction_deg, size):
 
 @pytest.mark.parametrize("direction_deg", DIRECTIONS)
 def test_leaders_do_not_cross_and_end_at_their_words(direction_deg):
-    shown = to_dict(sample_result(direction_deg, SIZE))
+    shown = sample_result(direction_deg, SIZE)
     plan, _ = plan_sheet((*SIZE, 3), 1, shown, MARGIN_PX)
     labels = [label for label in plan.labels if label.kind not in ("reference", "root")]
     leaders = [LineString([label.foot, label.knee, label.near]) for label in labels]
@@ -113,7 +111,7 @@ def test_leaders_do_not_cross_and_end_at_their_words(direction_deg):
 
 
 def test_the_rule_reads_the_millimetres_of_the_axis():
-    shown = to_dict(sample_result(200.0, SIZE))
+    shown = sample_result(200.0, SIZE)
     plan, _ = plan_sheet((*SIZE, 3), 1, shown, MARGIN_PX)
     per_mm = plan.frame.length_px / 300
     majors = [start for start, _, is_major in plan.rule.ticks if is_major]
@@ -128,7 +126,7 @@ def test_the_rule_reads_the_millimetres_of_the_axis():
 )
 def test_any_picture_size(size, shrink):
     """1.5 MP, 12 MP, a reduced 24 MP, and a thumbnail: the same drawing at about the same size."""
-    shown = to_dict(sample_result(180.0, size, shrink))
+    shown = sample_result(180.0, size, shrink)
     rgb = np.full((*size, 3), 200, np.uint8)
     picture = draw_overlay(rgb, shrink, shown)
     assert 1500 < max(picture.shape) <= LONGEST_SIDE_PX
@@ -138,7 +136,7 @@ def test_any_picture_size(size, shrink):
 
 
 def test_no_drawing_still_shows_the_photo():
-    shown = to_dict(sample_result(180.0, SIZE, drawing=None))
+    shown = sample_result(180.0, SIZE, drawing=None)
     picture = draw_overlay(np.full((*SIZE, 3), 90, np.uint8), 1, shown)
     assert (picture == 90).all(axis=2).sum() > 0
     assert picture.shape[1] > PHOTO_LONG_SIDE_PX
@@ -155,7 +153,7 @@ def test_a_long_name_and_foreign_letters_fit_the_strip():
 
 def test_the_rocket_keeps_its_colour_and_the_ground_is_paled():
     picture, shown, plan = _draw()
-    inside = plan.placing.to_canvas(shown["drawing"]["axis"]).mean(axis=0) + np.array([0, 12])
+    inside = plan.placing.to_canvas(shown.drawing.axis).mean(axis=0) + np.array([0, 12])
     outside = plan.photo_corners[0] + 15
     x, y = np.round(inside).astype(int)
     assert tuple(picture[y, x]) == (200, 60, 40)
@@ -164,9 +162,9 @@ def test_the_rocket_keeps_its_colour_and_the_ground_is_paled():
 
 
 def test_extent_holds_every_part():
-    shown = to_dict(sample_result(10.0, SIZE))
+    shown = sample_result(10.0, SIZE)
     plan, _ = plan_sheet((*SIZE, 3), 1, shown, MARGIN_PX)
-    points = rocket_points(shown["drawing"], shown, plan.placing)
+    points = rocket_points(shown.drawing, shown, plan.placing)
     v = plan.frame.uv(points)[:, 1] / (plan.frame.length_px / 300)
     assert max(v.max(), -v.min()) == pytest.approx(52.0, abs=0.1)
 
@@ -183,5 +181,5 @@ def test_a_model_gone_astray_still_gives_a_picture(bad):
         {"cp_band": line[:2]},
     ):
         result = sample_result(180.0, SIZE, drawing=dataclasses.replace(whole, **change))
-        picture = draw_overlay(np.full((*SIZE, 3), 170, np.uint8), 1, to_dict(result))
+        picture = draw_overlay(np.full((*SIZE, 3), 170, np.uint8), 1, result)
         assert 1800 <= max(picture.shape) <= LONGEST_SIDE_PX

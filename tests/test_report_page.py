@@ -14,7 +14,6 @@ from shapely.geometry import Polygon
 from digitize.report.page import report_html
 from digitize.report.svg import outline_svg
 from digitize.report.text import summary_text
-from digitize.result.to_json import to_dict
 
 NASTY = """<script>alert('1')</script>&"é.jpg"""
 VOID = {"meta", "img", "br", "hr", "link", "input"}
@@ -56,7 +55,7 @@ class Page(HTMLParser):
 
 
 def _page(png=b"\x89PNG picture", photo_name="campion.jpg", cautions=("A photo hides a warp.",), **changes):
-    result = to_dict(sample_result(**changes))
+    result = sample_result(**changes)
     return report_html(result, png, photo_name, outline_svg(result, PROFILE_MM), cautions)
 
 
@@ -144,7 +143,7 @@ def test_without_photo_balance_or_fins():
     words = page.text()
     assert "from the geometry file campion.toml" in words
     assert "unknown" not in words and "None" not in words and "Warnings" not in words
-    summary = summary_text(to_dict(sample_result(**bare)))
+    summary = summary_text(sample_result(**bare))
     assert "unknown" not in summary and "margin" not in summary and "scale" not in summary
 
 
@@ -163,7 +162,7 @@ def _polygons(path):
 
 def test_svg_is_true_size():
     """Widths in mm equal the viewBox, so that one unit is one millimetre; areas against plain geometry."""
-    root = ET.fromstring(outline_svg(to_dict(sample_result()), PROFILE_MM))
+    root = ET.fromstring(outline_svg(sample_result(), PROFILE_MM))
     box = [float(v) for v in root.get("viewBox").split()]
     assert root.get("width") == f"{box[2]:.3f}mm" and root.get("height") == f"{box[3]:.3f}mm"
     paths = {p.get("id"): _polygons(p) for p in root.iter(f"{SVG}path") if p.get("id")}
@@ -179,7 +178,7 @@ def test_svg_is_true_size():
 
 @pytest.mark.parametrize(("key", "x_mm"), [("cp", 248.5), ("balance", 208.0), ("cutout", 205.0)])
 def test_svg_marks_touch_the_axis_at_their_number(key, x_mm):
-    root = ET.fromstring(outline_svg(to_dict(sample_result()), PROFILE_MM))
+    root = ET.fromstring(outline_svg(sample_result(), PROFILE_MM))
     group = next(g for g in root.iter(f"{SVG}g") if g.get("id") == key)
     line = group.find(f"{SVG}line")
     assert float(line.get("x1")) == float(line.get("x2")) == x_mm and float(line.get("y1")) == 0
@@ -188,7 +187,7 @@ def test_svg_marks_touch_the_axis_at_their_number(key, x_mm):
 
 
 def test_svg_escapes_the_name():
-    root = ET.fromstring(outline_svg(to_dict(sample_result(name=NASTY)), PROFILE_MM))
+    root = ET.fromstring(outline_svg(sample_result(name=NASTY), PROFILE_MM))
     assert root.find(f"{SVG}title").text.startswith(NASTY)
 
 
@@ -196,7 +195,7 @@ def test_svg_escapes_the_name():
 
 
 def test_summary_is_short_aligned_and_80_wide():
-    text = summary_text(to_dict(sample_result()), "out/report.html")
+    text = summary_text(sample_result(), "out/report.html")
     lines = text.splitlines()
     assert max(map(len, lines)) <= 80
     assert lines[0] == "campion: FLY (it is stable enough, by these numbers)"
@@ -211,4 +210,4 @@ def test_summary_is_short_aligned_and_80_wide():
 
 def test_summary_keeps_a_long_path_whole():
     path = "/a folder/" + "deep/" * 30 + "report.html"
-    assert path in summary_text(to_dict(sample_result()), path)
+    assert path in summary_text(sample_result(), path)

@@ -2,6 +2,7 @@
 
 import io
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import numpy as np
@@ -13,11 +14,10 @@ from report_sample import sample_result
 from digitize import cli
 from digitize.geometry.toml import to_toml
 from digitize.margin.cautions import CAUTIONS
-from digitize.records import FinGroup, Geometry
+from digitize.records import FinGroup, Geometry, Warn
 from digitize.report import pdf
 from digitize.report.page import foot, report_html, sections
 from digitize.report.pdf import is_report, report_pdf
-from digitize.result.to_json import to_dict
 
 ROCKET_A = Geometry(
     "bracken",
@@ -31,7 +31,7 @@ PIXEL = bytes.fromhex(
 
 
 def sample():
-    return to_dict(sample_result())
+    return sample_result()
 
 
 class Words(HTMLParser):
@@ -88,8 +88,7 @@ def test_the_first_page_is_enough_to_show():
 
 def test_the_page_to_show_stays_one_page_while_its_picture_can_shrink(monkeypatch):
     """A square picture would take all the width; with four warnings it shrinks until all fits."""
-    data = sample()
-    data["warnings"] = [{"code": "X", "text": f"Warning {k}", "remedy": "Do this"} for k in range(4)]
+    data = replace(sample(), warnings=tuple(Warn("X", f"Warning {k}", "Do this") for k in range(4)))
     square = io.BytesIO()
     Image.new("RGB", (400, 400)).save(square, "PNG")
     first, _ = sections(data, square.getvalue(), "photo.jpg", "", CAUTIONS)
@@ -106,7 +105,7 @@ def test_the_same_input_gives_the_same_bytes_and_is_known_as_ours():
 
 def test_names_and_notes_that_want_to_break_it():
     """Markup in a name is shown, not obeyed; letters the built-in fonts lack become question marks."""
-    data = sample() | {"name": "<b>x</b> & \u96fb " + "long " * 40}
+    data = replace(sample(), name="<b>x</b> & \u96fb " + "long " * 40)
     text = text_of(pdf_of(data))
     assert "<b>x</b> & ?" in text
 

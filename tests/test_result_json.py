@@ -6,18 +6,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from digitize.records import (
-    BandShare,
-    Drawing,
-    FinGroup,
-    Geometry,
-    HandCheck,
-    NextMeasurement,
-    Quantity,
-    Warn,
-)
+from digitize.records import FinGroup, Geometry, Quantity, Warn
 from digitize.result.from_geometry import solve
 from digitize.result.to_json import dumps, to_dict
+from digitize.result_records import BandShare, Drawing, DrawnReference, HandCheck, NextMeasurement, PhotoFacts, Station
 
 ROCKET = Geometry(
     "brömeliad",
@@ -39,9 +31,9 @@ def full():
         cp_band=line,
         balance=line[0],
         cutout=line[1],
-        references=(("card", line),),
+        references=(DrawnReference("card", line),),
         mm_per_px=0.25,
-        stations=(("length", 300.0, line[1]),),
+        stations=(Station("length", 300.0, line[1]),),
     )
     return replace(
         solve(ROCKET, balance_mm=200.0),
@@ -53,7 +45,7 @@ def full():
         shares=(BandShare("scale", 0.5, 0.7),),
         next_measurement=NextMeasurement("measure the tube with a caliper", 0.08, 0.03),
         drawing=drawing,
-        photo={"file": "a.jpg", "size": (10, np.int64(20)), "notes": np.array([1, 2])},
+        photo=PhotoFacts("a.jpg", 10, np.int64(20), None, ("cropped",), "/x/a.jpg", {"scale": ["card"], "seed": 1}),
     )
 
 
@@ -84,7 +76,10 @@ def test_keys_of_the_contract():
     assert data["next_measurement"]["cp_pm95_calibers_then"] == 0.03
     assert data["drawing"]["references"] == [{"label": "card", "outline": [[1.235, 2.0], [3.0, 4.0]]}]
     assert data["drawing"]["stations"] == [{"words": "length", "x_mm": 300.0, "point": [3.0, 4.0]}]
-    assert data["photo"] == {"file": "a.jpg", "size": [10, 20], "notes": [1, 2]}
+    assert data["photo"] == {
+        "file": "a.jpg", "width_px": 10, "height_px": 20, "focal35_mm": None, "notes": ["cropped"], "path": "/x/a.jpg",
+        "asked": {"scale": ["card"], "seed": 1},
+    }  # fmt: skip
     assert data["name"] == ROCKET.name and dumps(data).isascii()
 
 

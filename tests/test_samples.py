@@ -15,6 +15,7 @@ from sample_runs import COMMANDS, NAMES, SAMPLES, measured, measured_in
 
 from digitize import cli
 from digitize.report.text import summary_text
+from digitize.result.from_json import result_of
 from digitize.units.shown_units import shown_in
 
 FILES = ("geometry.toml", "outline.svg", "overlay.png", "report.html", "result.json")
@@ -157,7 +158,8 @@ def test_the_inch_ruler_s_answer_is_in_inches_and_its_file_metric(run):
     assert result["units"] == "in" and result["length_mm"]["value"] == pytest.approx(16.5 * 25.4, rel=5e-3)
     assert result["verdict"]["level"] == "marginal" and 1 < result["to_do"]["nose_weight_g"] < 40
     with shown_in("in"):
-        assert " oz of modelling clay in the nose tip would do it" in summary_text(result, folder / "report.html")
+        said = summary_text(result_of(folder / "result.json"), folder / "report.html")
+    assert " oz of modelling clay in the nose tip would do it" in said
 
 
 @pytest.mark.slow

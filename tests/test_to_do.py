@@ -11,6 +11,7 @@ from digitize.margin.stability import GRAVE, LEVELS
 from digitize.plans.to_do import with_to_do
 from digitize.records import Warn
 from digitize.report.answer import MEANINGS, next_command, to_do_words
+from digitize.report.beside import Beside, after_swing
 from digitize.request.balance_options import loading
 from digitize.result.from_geometry import solve
 from digitize.result.to_json import to_dict
@@ -90,41 +91,42 @@ def test_no_grams_while_a_warning_has_to_be_cleared_up(code):
     plain = result_of("260mm")
     assert plain.verdict_level == "do not fly"
     doubted = with_to_do(replace(plain, warnings=(Warn(code, "x", "y"),)), GEOMETRY)
-    words = to_do_words(to_dict(doubted))
+    words = to_do_words(doubted)
     assert doubted.to_do.nose_weight_g is None and "warning" in words and "modelling clay" not in words
-    assert next_command(to_dict(doubted), "r") == ""
+    assert next_command(doubted, "r") == ""
 
 
 def test_nothing_to_do_where_it_flies_and_where_there_is_no_answer():
-    assert data_of("200mm")["to_do"] is None and to_do_words(data_of("200mm")) == ""
-    assert to_do_words(data_of(None)) == ""
+    assert data_of("200mm")["to_do"] is None and to_do_words(result_of("200mm")) == ""
+    assert to_do_words(result_of(None)) == ""
     assert data_of("200mm")["verdict"]["level"] == "fly" and data_of(None)["verdict"]["level"] == "look again"
 
 
 def test_a_failed_swing_takes_the_grams_away():
-    data = data_of("225mm")
-    assert "modelling clay" in to_do_words(data)
-    assert to_do_words({**data, "swing": {"outcomes": [{"outcome": "fail", "date": "2026-05-01"}]}}) == ""
+    result = result_of("225mm")
+    assert "modelling clay" in to_do_words(result)
+    failed = Beside(swing={"outcomes": [{"outcome": "fail", "date": "2026-05-01"}]})
+    assert to_do_words(after_swing(result, failed)) == ""
 
 
 def test_where_the_nose_holds_too_little_it_says_so():
-    words = to_do_words(data_of("270mm", mass="2kg"))
+    words = to_do_words(result_of("270mm", mass="2kg"))
     assert "is not enough" in words and "would do it" not in words
 
 
 def test_only_the_crosswind_asks_for_no_weight():
     plain = result_of("200mm")
     upset = with_to_do(replace(plain, verdict_level="marginal"), GEOMETRY)
-    assert upset.to_do.kind == "calm air" and "calm air" in to_do_words(to_dict(upset))
+    assert upset.to_do.kind == "calm air" and "calm air" in to_do_words(upset)
 
 
 def test_ounces_are_never_less_than_the_grams():
     for balance in ("224mm", "228mm", "235mm", "241mm"):
-        data = data_of(balance)
+        result = result_of(balance)
         with shown_in("in"):
-            ounces = float(to_do_words(data).split(" oz")[0])
+            ounces = float(to_do_words(result).split(" oz")[0])
         # the avoirdupois ounce: 28.349523125 g (international agreement of 1959)
-        assert 0 <= ounces * 28.349523125 - data["to_do"]["nose_weight_g"] < 0.3
+        assert 0 <= ounces * 28.349523125 - result.to_do.nose_weight_g < 0.3
 
 
 def test_every_level_is_explained():

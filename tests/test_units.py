@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from digitize import cli
 from digitize.report.page import report_html
 from digitize.report.text import summary_text
+from digitize.result.schema import RESULT
 from digitize.units import sentences, shown_units
 from digitize.units.rounding import at_least, band_alone, both, sized, with_band
 from digitize.units.sentences import in_words
@@ -237,8 +238,9 @@ def test_units_nobody_knows_are_refused(capsys, both_folders):
 def test_a_result_from_before_there_were_units_is_metric(both_folders):
     data = json.loads((both_folders["in"] / "result.json").read_text())
     del data["units"]
-    assert not IMPERIAL.search(summary_text(data)) and METRIC.search(summary_text(data))
-    assert not IMPERIAL.search(text_of(report_html(data, None, "a.toml")))
+    result = RESULT.read(data, "")
+    assert not IMPERIAL.search(summary_text(result)) and METRIC.search(summary_text(result))
+    assert not IMPERIAL.search(text_of(report_html(result, None, "a.toml")))
 
 
 def test_docstring_numbers():

@@ -7,7 +7,8 @@ import numpy as np
 from digitize.aero import body
 from digitize.aero.crossflow import Loads, normal_force, wind_angle_rad
 from digitize.geometry import side_area
-from digitize.records import AngleCurve, CentreOfPressure, Flight, Geometry
+from digitize.records import CentreOfPressure, Flight, Geometry
+from digitize.result_records import AngleCurve
 
 
 def loads_of(geometry: Geometry, cp: CentreOfPressure, side_mm2: float, side_x_mm: float) -> Loads:
@@ -35,7 +36,7 @@ def angle_curve(loads: Loads, flight: Flight, balance_mm: float | None, caliber_
     force, x = normal_force(loads, np.radians(alpha_deg))
     wind = float(wind_angle_rad(flight.wind_mps, flight.rod_speed_mps))
     there = float(normal_force(loads, wind)[1])
-    return AngleCurve(
+    curve = AngleCurve(
         alpha_deg=alpha_deg,
         cp_x_mm=x,
         normal_force=force,
@@ -43,5 +44,16 @@ def angle_curve(loads: Loads, flight: Flight, balance_mm: float | None, caliber_
         rod_speed_mps=flight.rod_speed_mps,
         wind_deg=float(np.degrees(wind)),
         wind_cp_x_mm=there,
+        wind_forward_calibers=0.0,
+    )
+    return in_calibers(curve, balance_mm, caliber_mm)
+
+
+def in_calibers(curve: AngleCurve, balance_mm: float | None, caliber_mm: float) -> AngleCurve:
+    """The curve with what the crosswind does in calibers of this rocket, balanced there (None: not known)."""
+    there = curve.wind_cp_x_mm
+    return replace(
+        curve,
+        wind_forward_calibers=float((curve.cp_x_mm[0] - there) / caliber_mm),
         wind_margin_calibers=None if balance_mm is None else float((there - balance_mm) / caliber_mm),
     )

@@ -99,10 +99,10 @@ def _with_planform(group: batch.FinArrays) -> batch.FinArrays:
 
 def _fin_parts(geometry: Geometry, groups: Sequence[batch.FinArrays]):
     area = body.reference_area(geometry.profile_mm[:, 1])
-    for number, (group, arrays) in enumerate(zip(geometry.fins, groups, strict=True), 1):
-        name = f"fins ({group.count})" if len(geometry.fins) == 1 else f"fins {number} ({group.count})"
+    for k, (group, arrays) in enumerate(zip(geometry.fins, groups, strict=True)):
+        name = f"fins ({group.count})" if len(geometry.fins) == 1 else f"fins {k + 1} ({group.count})"
         slope, x_mm = batch.fin_load(*arrays, area)
-        yield PartLoad(name, float(slope[0]), float(x_mm[0]))
+        yield PartLoad(name, float(slope[0]), float(x_mm[0]), fin_group=k)
 
 
 def part_spans(geometry: Geometry) -> list[tuple[int, int, str]]:

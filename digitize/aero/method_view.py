@@ -16,7 +16,8 @@ from digitize.aero.methods import (
     readings,
     wake_shift_mm,
 )
-from digitize.records import BandShare, Geometry, MethodReading, MethodView, NextMeasurement, Quantity, Warn
+from digitize.records import Geometry, MethodReading, Quantity, Warn
+from digitize.result_records import BandShare, MethodView, NextMeasurement
 
 METHOD = "method"
 NAMED_FROM_CALIBERS = 0.05
@@ -42,7 +43,7 @@ def method_view(geometry: Geometry, measured_pm95_mm: float, mach: float | None 
     band = method_band(geometry, found)
     caliber = float(2 * geometry.profile_mm[:, 1].max())
     words = (*_words(geometry, found, band, caliber), *(() if mach is None else (MACH_WORDS,)))
-    return MethodView(
+    view = MethodView(
         readings=found,
         measured_pm95_mm=measured_pm95_mm,
         method_pm95_mm=band.pm95_mm,
@@ -51,6 +52,18 @@ def method_view(geometry: Geometry, measured_pm95_mm: float, mach: float | None 
         at_mach=() if mach is None else readings(geometry, mach),
         warnings=tuple(_warnings(geometry, found, caliber)),
     )
+    return compared(view, caliber)
+
+
+def compared(view: MethodView, caliber_mm: float) -> MethodView:
+    """The view with each reading's difference to the headline, in calibers of this diameter too."""
+    headline_mm = view.readings[0].cp_x_mm
+
+    def beside(reading: MethodReading) -> MethodReading:
+        apart = reading.cp_x_mm - headline_mm
+        return replace(reading, difference_mm=float(apart), difference_calibers=float(apart / caliber_mm))
+
+    return replace(view, readings=tuple(map(beside, view.readings)), at_mach=tuple(map(beside, view.at_mach)))
 
 
 def _words(geometry: Geometry, found: tuple[MethodReading, ...], band: MethodBand, caliber: float):

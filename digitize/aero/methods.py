@@ -126,9 +126,7 @@ def method_band(geometry: Geometry, found: tuple[MethodReading, ...]) -> MethodB
     """
     largest = _largest(found)
     cp = centre_of_pressure(geometry)
-    moved = [
-        part.cn_alpha_per_rad * (part.x_mm - cp.x_mm) for part in cp.parts if part.part.startswith("fins")
-    ]
+    moved = [part.cn_alpha_per_rad * (part.x_mm - cp.x_mm) for part in cp.parts if part.fin_group is not None]
     scatter = SLOPE_SCATTER * abs(sum(moved)) / cp.cn_alpha_per_rad
     radius = 1.96 / 4 * float(np.ptp(list(other_readings(geometry).values()))) if geometry.fins else 0.0
     return MethodBand(float(np.sqrt(largest**2 + scatter**2 + radius**2)), largest, scatter, radius)

@@ -15,7 +15,8 @@ import numpy as np
 
 from digitize.aero import batch
 from digitize.aero.fins import planform
-from digitize.records import BandShare, NextMeasurement, Quantity
+from digitize.records import Quantity
+from digitize.result_records import BandShare, NextMeasurement
 from digitize.solid.adjust import CALIPER_SIGMA_MM, TAPE_SIGMA_MM
 from digitize.solid.measure import Solid
 

@@ -33,8 +33,8 @@ def templates(
     place = out or folder
     check_folder(place)
     place.mkdir(parents=True, exist_ok=True)
-    with shown_in(saved.data.get("units")):
-        _write(place, found, paper, saved.data["cutout"]["centroid_mm"]["value"])
+    with shown_in(saved.result.units):
+        _write(place, found, paper, saved.result.cutout_centroid_mm.value)
 
 
 def _write(place: Path, found, paper: str, balance_mm: float) -> None:

@@ -12,6 +12,7 @@ from itertools import pairwise
 import numpy as np
 
 from digitize.geometry.nose_shapes import NOSE_SHAPES, nose_radius
+from digitize.records import ProfilePiece
 
 _JOINTS = 61  # candidate joints, evenly spread over the length
 _PER_JOINT = 4  # stations for the misfit from joint to joint, taken as one independent measurement
@@ -58,12 +59,11 @@ class _Piece:
         return self.fore_mm + (self.aft_mm - self.fore_mm) * share
 
 
-def describe_profile(profile_mm) -> tuple[dict, ...]:
+def describe_profile(profile_mm) -> tuple[ProfilePiece, ...]:
     """Named pieces from nose to tail of a profile (n, 2): x from the tip, radius, millimetres.
 
-    Each is {kind, from_mm, to_mm, fore_diameter_mm, aft_diameter_mm, misfit_mm}, and c for a haack nose;
-    misfit_mm is the rms distance in radius. kind: for the first piece one of shapes.NOSE_SHAPES, else 'tube'
-    or 'frustum'; a curved tail comes as several frustums.
+    kind: for the first piece one of nose_shapes.NOSE_SHAPES, else 'tube' or 'frustum'; a curved tail comes as several
+    frustums.
     """
     profile_x, profile_r = np.asarray(profile_mm, float).T
     x = np.linspace(0, profile_x[-1], (_JOINTS - 1) * _PER_JOINT + 1)
@@ -74,7 +74,7 @@ def describe_profile(profile_mm) -> tuple[dict, ...]:
         kinds, joints = min(trials, key=lambda trial: _move_joints(x, r, *trial))
     else:
         _move_joints(x, r, kinds, joints)
-    return tuple(_as_dict(piece, x, r) for piece in _meeting(_fit_all(x, r, kinds, joints)))
+    return tuple(_told(piece, x, r) for piece in _meeting(_fit_all(x, r, kinds, joints)))
 
 
 def _choose(x, r) -> tuple[list[_Kind], list[float]]:
@@ -218,14 +218,14 @@ def _meeting(pieces: list[_Piece]) -> list[_Piece]:
     return pieces
 
 
-def _as_dict(piece: _Piece, x, r) -> dict:
+def _told(piece: _Piece, x, r) -> ProfilePiece:
     count = max(x[_within(x, piece.from_mm, piece.to_mm)].size, 1)
-    return {
-        "kind": piece.kind,
-        "from_mm": round(float(piece.from_mm), 2),
-        "to_mm": round(float(piece.to_mm), 2),
-        "fore_diameter_mm": round(float(2 * piece.fore_mm), 2),
-        "aft_diameter_mm": round(float(2 * piece.aft_mm), 2),
-        "misfit_mm": round(math.sqrt(_squared_misfit(piece, x, r) / count), 3),
-        **({"c": round(piece.c, 3)} if piece.kind == "haack" else {}),
-    }
+    return ProfilePiece(
+        kind=piece.kind,
+        from_mm=round(float(piece.from_mm), 2),
+        to_mm=round(float(piece.to_mm), 2),
+        fore_diameter_mm=round(float(2 * piece.fore_mm), 2),
+        aft_diameter_mm=round(float(2 * piece.aft_mm), 2),
+        misfit_mm=round(math.sqrt(_squared_misfit(piece, x, r) / count), 3),
+        c=round(piece.c, 3) if piece.kind == "haack" else None,
+    )

@@ -15,7 +15,8 @@ from typing import TypeGuard
 import numpy as np
 
 from digitize.margin.cautions import mass_caution
-from digitize.records import AngleCurve, Deciding, Quantity
+from digitize.records import BY_CUTOUT, BY_PARTS, Deciding, Quantity
+from digitize.result_records import AngleCurve
 from digitize.units.rounding import counted, exact, fixed, with_band
 
 WANTED_CALIBERS = 1.0
@@ -27,7 +28,6 @@ HOPELESS_CALIBERS = (
 BALANCE_PM95_MM = 2.0  # a rocket balanced on an edge by hand
 
 LEVELS = ("fly", "marginal", "do not fly", "look again")
-BY_PARTS, BY_CUTOUT = "centre of pressure", "cut-out"
 GRAVE = {
     "FINS_NOT_SAID",
     "FINS_OTHER_NUMBER",

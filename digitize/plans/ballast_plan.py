@@ -3,10 +3,11 @@
 import math
 from dataclasses import dataclass
 
-from digitize.aero.limits import CODES
+from digitize.aero.limits import is_outside
 from digitize.errors import GeometryRefusal, UsageRefusal
 from digitize.margin import stability
 from digitize.margin.balance import Loading, asked_again, mass_quantity, placed
+from digitize.margin.balance import words as state_words
 from digitize.margin.cautions import mass_caution
 from digitize.plans.nose_cavity import filling, nose_cavity
 from digitize.plans.nose_weight import (
@@ -30,7 +31,6 @@ from digitize.request.balance_options import balance_of, parse_balance
 from digitize.result.from_json import MADE_BY, Saved
 from digitize.units.quantities import density_g_cm3, length_mm, mass_g
 from digitize.units.rounding import exact
-from digitize.units.shown_units import MM
 
 GRAVITY = 9.80665
 THRUST_TO_WEIGHT = 5.0  # common practice, no source
@@ -86,10 +86,10 @@ def plan_ballast(saved: Saved, asked: Asked, with_fins: bool = True) -> dict:
     material, density = _material(asked)
     if not saved.geometry.fins:
         raise GeometryRefusal(
-            f"{saved.name} has no fins, and no weight in the nose makes up for that",
+            f"{saved.result.name} has no fins, and no weight in the nose makes up for that",
             "Add fins, and solve or measure again",
         )
-    diameter = saved.data["max_diameter_mm"]["value"]
+    diameter = saved.result.max_diameter_mm.value
     before, holds = states_of(saved, asked), None
     if asked.at_mm is not None:
         length = float(saved.geometry.profile_mm[-1, 0])
@@ -110,8 +110,8 @@ def plan_ballast(saved: Saved, asked: Asked, with_fins: bool = True) -> dict:
     lift_off = max(state.mass_g.value for state in found.states)
     return {
         "made_by": MADE_BY,
-        "name": saved.name,
-        "units": saved.data.get("units") or MM,
+        "name": saved.result.name,
+        "units": saved.result.units,
         "wanted_calibers": asked.margin,
         "outcome": found.kind,
         "weight": {"mass_g": found.weight.mass_g, "x_mm": found.weight.x_mm, "depth_mm": found.weight.depth_mm},
@@ -141,7 +141,7 @@ def plan_ballast(saved: Saved, asked: Asked, with_fins: bool = True) -> dict:
 
 def states_of(saved: Saved, asked: Asked) -> tuple[State, ...]:
     """The states of flight, from the result or as said now. Raises UsageRefusal where mass or balance is missing."""
-    data, kept = saved.data, saved.data.get("balance_states") or []
+    kept = saved.result.balance_states
     if asked.balance is None and not kept:
         raise UsageRefusal(f"{saved.folder} holds no balance point", "give --balance, or measure again with --balance")
     said = asked.mass_g is not None or asked.balance is not None
@@ -151,22 +151,23 @@ def states_of(saved: Saved, asked: Asked) -> tuple[State, ...]:
             "leave them out, or measure or solve again with other ones",
         )
     if not said:
-        if any(state["mass_g"] is None for state in kept):
+        if any(state.mass_g is None for state in kept):
             raise UsageRefusal(f"{saved.folder} holds no mass", "give --mass, or measure again with --mass")
         return tuple(
-            _as_state(saved, _words(s), _quantity(s["mass_g"]), _quantity(s["balance_mm"]), s["margin_calibers"])
-            for s in kept
+            _as_state(saved, state_words(state), state.mass_g, state.balance_mm, state.margin_calibers)
+            for state in kept
+            if state.mass_g is not None
         )
     if asked.mass_g is not None:
         mass = mass_quantity(asked.mass_g)
-    elif kept and kept[0]["mass_g"] is not None:
-        mass = _quantity(kept[0]["mass_g"])
+    elif kept and kept[0].mass_g is not None:
+        mass = kept[0].mass_g
     else:
         raise UsageRefusal(f"{saved.folder} holds no mass", "give --mass too")
     balance, margin = said_loading(saved, asked).balance, None
     if balance is None:
-        balance, margin = _quantity(kept[0]["balance_mm"]), kept[0]["margin_calibers"]
-    if balance.value >= data["length_mm"]["value"]:
+        balance, margin = kept[0].balance_mm, kept[0].margin_calibers
+    if balance.value >= saved.result.length_mm.value:
         raise UsageRefusal(
             f"--balance: {exact(balance.value)} mm is beyond the body's end", "measure it from the nose tip"
         )
@@ -175,7 +176,7 @@ def states_of(saved: Saved, asked: Asked) -> tuple[State, ...]:
 
 def said_loading(saved: Saved, asked: Asked) -> Loading:
     """The balance point as said now, from the nose tip. Raises UsageRefusal if it is off the body."""
-    return placed(Loading(**balance_of(asked.balance)), _quantity(saved.data["length_mm"]))
+    return placed(Loading(**balance_of(asked.balance)), saved.result.length_mm)
 
 
 def asked_end(saved: Saved, asked: Asked, states: tuple[State, ...]) -> str:
@@ -187,30 +188,25 @@ def asked_end(saved: Saved, asked: Asked, states: tuple[State, ...]) -> str:
         return ""
     state = states[0]
     found = (BalanceState("as said", None, state.mass_g, state.balance_mm, state.margin_calibers),)
-    data = saved.data
+    result = saved.result
     warnings, question = asked_again(
-        said_loading(saved, asked), found, data["length_mm"]["value"], data["max_diameter_mm"]["value"]
+        said_loading(saved, asked), found, result.length_mm.value, result.max_diameter_mm.value
     )
     for warning in warnings:
         raise UsageRefusal(f"--balance: {warning.text.rstrip('.')}", warning.remedy)
     return question or ""
 
 
-def _as_state(saved: Saved, words: str, mass: Quantity, balance: Quantity, kept_margin: dict | None) -> State:
-    """With the margin by the centre of pressure, or for a shape outside the method by whichever may be lower.
-
-    kept_margin: as the result has it; None: it is worked out anew.
-    """
-    data = saved.data
-    diameter = _quantity(data["max_diameter_mm"])
-    if kept_margin is None:
-        margin = stability.margin_calibers(_quantity(data["cp"]["x_mm"]), balance, diameter)
-    else:
-        margin = _quantity(kept_margin)
+def _as_state(saved: Saved, words: str, mass: Quantity, balance: Quantity, margin: Quantity | None) -> State:
+    """With the margin by the centre of pressure, or for a shape outside the method by whichever may be lower."""
+    result = saved.result
+    diameter = result.max_diameter_mm
+    if margin is None:
+        margin = stability.margin_calibers(result.cp_x_mm, balance, diameter)
     by_parts = state_of(words, mass, balance, margin, diameter.value)
     if not _is_outside(saved):
         return by_parts
-    by_cutout = stability.margin_calibers(_quantity(data["cutout"]["centroid_mm"]), balance, diameter)
+    by_cutout = stability.margin_calibers(result.cutout_centroid_mm, balance, diameter)
     return lower(by_parts, state_of(words, mass, balance, by_cutout, diameter.value))
 
 
@@ -267,7 +263,7 @@ def _fill(material: str, density: float, asked: Asked, holds_g: float) -> dict:
 
 
 def _is_outside(saved: Saved) -> bool:
-    return any(warning["code"] in CODES for warning in saved.data["warnings"])
+    return is_outside(saved.result.warnings)
 
 
 def _reference_words(outside: bool) -> str:
@@ -277,8 +273,7 @@ def _reference_words(outside: bool) -> str:
 
 
 def _doubt(saved: Saved) -> str:
-    verdict = saved.data["verdict"]
-    if verdict["level"] != "look again" or saved.data["margin_calibers"] is None:
+    if saved.result.verdict_level != "look again" or saved.result.margin_calibers is None:
         return ""
     return "The result says look again: clear that up before you trust a weight worked out from it."
 
@@ -295,14 +290,6 @@ def _fins_words(saved: Saved, asked: Asked, outside: bool) -> str:
         + ("" if asked.fin_density_g_cm3 else " (light plywood, from memory)")
         + ". Wider fins must be stiffer too, or they flutter."
     )
-
-
-def _words(state: dict) -> str:
-    return state["state"] if state["motor"] is None else f"{state['state']} with {state['motor']}"
-
-
-def _quantity(of: dict) -> Quantity:
-    return Quantity(float(of["value"]), float(of["pm95"]))
 
 
 def _state(state: State) -> dict:

@@ -34,8 +34,8 @@ class Cavity:
 def nose_length_mm(profile_mm) -> float:
     """Where the nose ends: its piece if the profile starts with a nose shape, else where it first is at its widest."""
     pieces = describe_profile(profile_mm)
-    if pieces and pieces[0]["kind"].split()[0] in NOSE_SHAPES:
-        return float(pieces[0]["to_mm"])
+    if pieces and pieces[0].kind in NOSE_SHAPES:
+        return pieces[0].to_mm
     x, r = profile_mm.T
     return float(x[np.argmax(r >= 0.99 * r.max())])
 

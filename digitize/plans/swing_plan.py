@@ -9,11 +9,9 @@ from digitize.plans import ballast_plan
 from digitize.plans.ballast_plan import asked_end, states_of
 from digitize.plans.swing_test import MOST_PULL_N, SwingPlan, Swung, plan_swing
 from digitize.records import BalancePoint
-from digitize.report.text import deciding_margin
 from digitize.result.from_json import Saved
 from digitize.result.swing_record import cleaned
 from digitize.units.rounding import exact, fixed, with_band
-from digitize.units.shown_units import MM
 
 
 @dataclass(frozen=True)
@@ -32,19 +30,18 @@ def plan_of(saved: Saved, asked: Asked, needed: bool = True) -> dict | None:
 
     Raises UsageRefusal, GeometryRefusal.
     """
-    kept = saved.data.get("balance_states") or []
-    known = bool(kept) and all(state["mass_g"] is not None for state in kept)
+    result = saved.result
+    known = bool(result.balance_states) and all(state.mass_g is not None for state in result.balance_states)
     if not needed and not known and asked.mass_g is None and asked.balance is None:
         return None
     found = states_of(saved, ballast_plan.Asked(mass_g=asked.mass_g, balance=asked.balance))
     state = min(found, key=lambda s: s.low_calibers)
-    data = saved.data
     swung = Swung(
         mass_g=state.mass_g.value,
-        length_mm=data["length_mm"]["value"],
-        diameter_mm=data["max_diameter_mm"]["value"],
+        length_mm=result.length_mm.value,
+        diameter_mm=result.max_diameter_mm.value,
         balance_mm=state.balance_mm.value,
-        parts=tuple((part["cn_alpha_per_rad"], part["x_mm"]) for part in data["cp"]["parts"]),
+        parts=tuple((part.cn_alpha_per_rad, part.x_mm) for part in result.parts),
     )
     if not swung.slope > 0:
         raise GeometryRefusal("the parts' normal forces add up to nothing", "measure or solve again")
@@ -55,12 +52,12 @@ def plan_of(saved: Saved, asked: Asked, needed: bool = True) -> dict | None:
             raise refusal
         return None
     return {
-        "name": saved.name,
-        "units": saved.data.get("units") or MM,
+        "name": result.name,
+        "units": result.units,
         "state": state.words,
         "mass_g": state.mass_g.value,
         "balance_mm": state.balance_mm.value,
-        "verdict": data["verdict"]["level"],
+        "verdict": result.verdict_level,
         "question": asked_end(saved, ballast_plan.Asked(balance=asked.balance), found),
         **asdict(plan),
     }
@@ -87,11 +84,11 @@ def _too_heavy(swung: Swung, plan: SwingPlan, asked: Asked) -> Refusal | None:
 
 def outcome_of(saved: Saved, outcome: str, note: str) -> dict:
     """One outcome with the day, and what the numbers said then."""
-    decides = deciding_margin(saved.data)
+    decides = saved.result.decides
     return {
         "outcome": outcome,
         "note": cleaned(note),
         "date": date.today().isoformat(),
-        "verdict": saved.data["verdict"]["level"],
-        "margin": "" if decides is None else with_band(decides["calibers"], "calibers"),
+        "verdict": saved.result.verdict_level,
+        "margin": "" if decides is None else with_band(decides.margin, "calibers"),
     }

@@ -7,7 +7,8 @@ from pathlib import Path
 from digitize.errors import GeometryRefusal, UsageRefusal
 from digitize.geometry.toml import rounded
 from digitize.margin.stability import GRAVE
-from digitize.records import Geometry, Result, ToDo
+from digitize.records import Geometry
+from digitize.result_records import Result, ToDo
 
 LEVELS = ("marginal", "do not fly")
 """Verdicts that something done to the rocket itself can better."""
@@ -27,9 +28,8 @@ def _to_do(result: Result, geometry: Geometry) -> ToDo:
     # what searches for a weight is loaded only where one is needed
     from digitize.plans.ballast_plan import Asked, plan_ballast
     from digitize.result.from_json import Saved
-    from digitize.result.to_json import to_dict
 
-    saved = Saved(Path(), to_dict(result), rounded(geometry), result.name)
+    saved = Saved(Path(), result, rounded(geometry))
     try:
         plan = plan_ballast(saved, Asked(), with_fins=False)
         if plan["outcome"] not in ("needed", "none needed"):

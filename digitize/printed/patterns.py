@@ -72,10 +72,10 @@ class Sheet:
 
 def pieces_of(saved: Saved) -> tuple[Piece, ...]:
     """What to cut for a results folder, its fins standing as in its cut-out. Raises UsageRefusal."""
-    rolls = saved.data["cutout"].get("rolls_deg") or [0.0] * len(saved.geometry.fins)
+    rolls = saved.result.cutout_rolls_deg or (0.0,) * len(saved.geometry.fins)
     if len(rolls) != len(saved.geometry.fins):
         raise UsageRefusal(f"{saved.folder}: its cut-out is of another geometry", "Measure or solve again with --out")
-    return pieces(saved.geometry, rolls, saved.data["cp"]["x_mm"]["value"])
+    return pieces(saved.geometry, rolls, saved.result.cp_x_mm.value)
 
 
 def pieces(geometry: Geometry, rolls_deg, cp_x_mm: float) -> tuple[Piece, ...]:

@@ -3,6 +3,7 @@
 import math
 from html import escape
 
+from digitize.result_records import AngleCurve, Result
 from digitize.units.rounding import counted, exact, fixed, sized
 from digitize.units.shown_units import shown_number, unit_of
 
@@ -10,14 +11,14 @@ _WIDTH, _HEIGHT = 640, 300
 _LEFT, _RIGHT, _TOP, _BOTTOM = 62, 14, 14, 40
 
 
-def section(result: dict) -> str:
+def section(result: Result) -> str:
     """The section with the plot and what a crosswind does; an empty text without a curve."""
-    curve = result.get("angle_of_attack")
-    if not curve:
+    curve = result.angle
+    if curve is None:
         return ""
     return (
         "<section>\n<h2>When the air comes from the side</h2>\n"
-        f"<p>{escape(crosswind_words(result))}</p>\n<figure>\n{plot_svg(result)}\n"
+        f"<p>{escape(crosswind_words(curve))}</p>\n<figure>\n{plot_svg(result, curve)}\n"
         "<figcaption>Distance from the nose tip at which the air's force acts. At 0 degrees it is the component "
         "method's centre of pressure, at 90 degrees the cut-out's balance point; between them an "
         "estimate without a band of its own."
@@ -25,26 +26,24 @@ def section(result: dict) -> str:
     )
 
 
-def crosswind_words(result: dict) -> str:
+def crosswind_words(curve: AngleCurve) -> str:
     """'4 m/s across 15 m/s is 15 degrees: centre of pressure 0.4 caliber forward', and the margin that leaves."""
-    gust = result["angle_of_attack"]["crosswind"]
     words = (
-        f"{sized(gust['wind_mps'], 'm/s')} across {sized(gust['rod_speed_mps'], 'm/s')} off the rod is "
-        f"{counted(gust['alpha_deg'], 'degree')}: centre of pressure {fixed(abs(gust['forward_calibers']), 2)} "
-        f"calibers {'forward' if gust['forward_calibers'] >= 0 else 'aft'}"
+        f"{sized(curve.wind_mps, 'm/s')} across {sized(curve.rod_speed_mps, 'm/s')} off the rod is "
+        f"{counted(curve.wind_deg, 'degree')}: centre of pressure {fixed(abs(curve.wind_forward_calibers), 2)} "
+        f"calibers {'forward' if curve.wind_forward_calibers >= 0 else 'aft'}"
     )
-    if gust["margin_calibers"] is not None:
-        words += f", margin {fixed(gust['margin_calibers'], 2)} calibers"
+    if curve.wind_margin_calibers is not None:
+        words += f", margin {fixed(curve.wind_margin_calibers, 2)} calibers"
     return words + "."
 
 
-def plot_svg(result: dict) -> str:
+def plot_svg(result: Result, curve: AngleCurve) -> str:
     """The curve with the balance point, the cut-out and the crosswind's angle; black on white, told apart by dashes."""
-    curve = result["angle_of_attack"]
-    alpha, places = curve["alpha_deg"], [shown_number(place, "mm") for place in curve["cp_x_mm"]]
-    marks = [("cut-out: air from the side", shown_number(result["cutout"]["centroid_mm"]["value"], "mm"), "2 4")]
-    if result.get("balance_mm"):
-        marks.append(("balance point", shown_number(result["balance_mm"]["value"], "mm"), "10 5"))
+    alpha, places = curve.alpha_deg, [shown_number(float(place), "mm") for place in curve.cp_x_mm]
+    marks = [("cut-out: air from the side", shown_number(result.cutout_centroid_mm.value, "mm"), "2 4")]
+    if result.balance_mm is not None:
+        marks.append(("balance point", shown_number(result.balance_mm.value, "mm"), "10 5"))
     values = [*places, *(value for _, value, _ in marks)]
     low, high, step = _scale(min(values), max(values))
 
@@ -57,8 +56,8 @@ def plot_svg(result: dict) -> str:
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {_HEIGHT}" role="img" '
         'font-family="sans-serif" font-size="13" fill="#161b26">',
-        f"<title>Centre of pressure from {sized(curve['cp_x_mm'][0], 'mm', 0)} at 0 degrees to "
-        f"{sized(curve['cp_x_mm'][-1], 'mm', 0)} at 90 degrees</title>",
+        f"<title>Centre of pressure from {sized(curve.cp_x_mm[0], 'mm', 0)} at 0 degrees to "
+        f"{sized(curve.cp_x_mm[-1], 'mm', 0)} at 90 degrees</title>",
         '<g stroke="#d5d8de" stroke-width="1">',
         *(f'<path d="M{x(a):.1f} {_TOP} V{_HEIGHT - _BOTTOM}"/>' for a in range(0, 91, 15)),
         *(f'<path d="M{_LEFT} {y(v):.1f} H{_WIDTH - _RIGHT}"/>' for v in _ticks(low, high, step)),
@@ -84,8 +83,7 @@ def plot_svg(result: dict) -> str:
             f'text-anchor="end" {_HALO}>{escape(words)}</text>',
         ]
     line = " ".join(f"{x(a):.1f},{y(v):.1f}" for a, v in zip(alpha, places, strict=True))
-    gust = curve["crosswind"]
-    gust_x, gust_y = x(gust["alpha_deg"]), y(shown_number(gust["cp_x_mm"], "mm"))
+    gust_x, gust_y = x(curve.wind_deg), y(shown_number(curve.wind_cp_x_mm, "mm"))
     parts += [
         f'<polyline points="{line}" fill="none" stroke="#962e00" stroke-width="2.6"/>',
         f'<circle cx="{gust_x:.1f}" cy="{gust_y:.1f}" r="5" fill="#fff" stroke="#962e00" stroke-width="2.2"/>',

@@ -4,6 +4,7 @@ import os
 import shlex
 from pathlib import Path
 
+from digitize.result_records import Result, ToDo
 from digitize.units.rounding import sized, weight_needed
 from digitize.units.shown_units import IN, now
 
@@ -18,33 +19,24 @@ FOLDER = "RESULT_DIR"
 _NOTHING_G = 0.05  # less than anybody weighs
 
 
-def meaning(verdict: dict) -> str:
-    """What the level means; nothing for one that is not known."""
-    return MEANINGS.get(str(verdict["level"]), "")
+def meaning(level: str) -> str:
+    """What a verdict's level means; nothing for one that is not known."""
+    return MEANINGS.get(level, "")
 
 
-def swing_verdict(result: dict) -> dict:
-    """The verdict as the report shows it: a failed swing takes 'fly' and 'marginal' away."""
-    verdict, outcomes = result["verdict"], (result.get("swing") or {}).get("outcomes") or []
-    if not outcomes or outcomes[-1]["outcome"] != "fail" or verdict["level"] not in ("fly", "marginal"):
-        return verdict
-    words = f"The swing test failed ({outcomes[-1]['date']}), against the margin. {verdict['text']}"
-    return {**verdict, "level": "look again", "headline": "look again", "text": words}
-
-
-def to_do_words(result: dict) -> str:
+def to_do_words(result: Result) -> str:
     """What to do about the margin, with grams where they are known; nothing where the verdict asks for nothing."""
     to_do = _to_do(result)
-    return _WORDS[to_do["kind"]](to_do) if to_do else ""
+    return _WORDS[to_do.kind](to_do) if to_do else ""
 
 
-def next_command(result: dict, folder: Path | str | None) -> str:
+def next_command(result: Result, folder: Path | str | None) -> str:
     """The command that goes on from there, as it is typed; folder: the results folder, None if there is none yet."""
     to_do = _to_do(result)
-    if not to_do or to_do["kind"] in ("clear up first", "calm air"):
+    if not to_do or to_do.kind in ("clear up first", "calm air"):
         return ""
     words = f"digitize ballast {FOLDER if folder is None else quoted(folder)}"
-    if to_do["kind"] == "tell the mass":  # the dots are refused: no number of ours is taken for theirs
+    if to_do.kind == "tell the mass":  # the dots are refused: no number of ours is taken for theirs
         words += f" --mass ...{'oz' if now() == IN else 'g'}"
     return words
 
@@ -57,25 +49,24 @@ def quoted(path: Path | str) -> str:
     return shlex.quote(text)
 
 
-def _to_do(result: dict) -> dict | None:
+def _to_do(result: Result) -> ToDo | None:
     """None where a failed swing test took the verdict away from which it follows."""
-    to_do = result.get("to_do")
-    return to_do if to_do and swing_verdict(result)["level"] in ("marginal", "do not fly") else None
+    return result.to_do if result.verdict_level in ("marginal", "do not fly") else None
 
 
-def _weight(to_do: dict) -> str:
-    least = to_do["nose_weight_least_g"]
+def _weight(to_do: ToDo) -> str:
+    least = to_do.nose_weight_least_g
     best = "none" if not least or least < _NOTHING_G else sized(least, "g", 1)
     return (
-        f"{weight_needed(to_do['nose_weight_g'])} of {to_do['filling']} in the nose tip would do it, even at the worst "
+        f"{weight_needed(to_do.nose_weight_g)} of {to_do.filling} in the nose tip would do it, even at the worst "
         f"end of the 95 % band; at its best end {best}."
     )
 
 
-def _more(to_do: dict) -> str:
-    said = f"{sized(to_do['nose_weight_g'], 'g', 0)} of {to_do['filling']}, all that goes into the nose, is not enough."
-    if to_do["fin_span_mm"]:
-        return f"{said} Larger aft fins would do it: with a span of {sized(to_do['fin_span_mm'], 'mm', 0)} each."
+def _more(to_do: ToDo) -> str:
+    said = f"{sized(to_do.nose_weight_g, 'g', 0)} of {to_do.filling}, all that goes into the nose, is not enough."
+    if to_do.fin_span_mm:
+        return f"{said} Larger aft fins would do it: with a span of {sized(to_do.fin_span_mm, 'mm', 0)} each."
     return f"{said} Aft fins up to three times as wide are not enough either: use both, or move what is heavy forward."
 
 

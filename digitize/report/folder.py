@@ -18,13 +18,14 @@ from digitize.errors import ExitCode, Refusal, UsageRefusal
 from digitize.files import check_folder, replace_file
 from digitize.geometry.toml import standing, to_toml
 from digitize.margin.cautions import CAUTIONS
-from digitize.records import Geometry, Result
-from digitize.report.ballast_page import headline
+from digitize.records import Geometry
+from digitize.report.beside import beside
 from digitize.report.page import foot, report_html, sections
 from digitize.report.svg import outline_svg
 from digitize.result.from_json import Saved
-from digitize.result.swing_record import shown_swing
-from digitize.result.to_json import SCHEMA, dumps, to_dict
+from digitize.result.schema import SCHEMA
+from digitize.result.to_json import dumps, to_dict
+from digitize.result_records import Result
 
 RESULT, GEOMETRY, OVERLAY, OUTLINE, REPORT = NAMES = (
     "result.json",
@@ -36,7 +37,6 @@ RESULT, GEOMETRY, OVERLAY, OUTLINE, REPORT = NAMES = (
 PDF = "report.pdf"
 REFUSED = "refused.png"
 OWN = (*NAMES, PDF)
-BALLAST = "ballast.json"
 _REFUSED_NOTE = ("Software", "digitize measure: refused")
 """Written into refused.png, so that it is known again as ours."""
 
@@ -132,9 +132,9 @@ def rewrite_report(saved: Saved) -> Path:
     try:
         picture = overlay.read_bytes() if overlay.is_file() else None
         paper = paper_of(pdf.read_bytes()) if pdf.is_file() else None
-        shown = (saved.data.get("photo") or {}).get("file") or GEOMETRY
-        outline = outline_svg(saved.data, saved.geometry.profile_mm)
-        for name, content in _reports(saved.folder, saved.data, picture, shown, outline, paper).items():
+        shown = _photo_name(saved.result) or GEOMETRY
+        outline = outline_svg(saved.result, saved.geometry.profile_mm)
+        for name, content in _reports(saved.folder, saved.result, picture, shown, outline, paper).items():
             replace_file(saved.folder / name, content)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
@@ -152,55 +152,38 @@ def paper_of(pdf: bytes) -> str | None:
 
 
 def _contents(out_dir, result, geometry, rgb, shrink, input_path, pdf_paper) -> dict[str, bytes]:
-    data = to_dict(result)
     if len(result.cutout_rolls_deg) == len(geometry.fins):
         geometry = standing(geometry, result.cutout_rolls_deg)
-    outline = outline_svg(data, geometry.profile_mm)
-    overlay = None if rgb is None else _overlay(rgb, shrink, data)
-    shown = (data.get("photo") or {}).get("file") or (input_path.name if input_path else "")
-    texts = {RESULT: dumps(data), GEOMETRY: to_toml(geometry), OUTLINE: outline}
+    outline = outline_svg(result, geometry.profile_mm)
+    overlay = None if rgb is None else _overlay(rgb, shrink, result)
+    shown = _photo_name(result) or (input_path.name if input_path else "")
+    texts = {RESULT: dumps(to_dict(result)), GEOMETRY: to_toml(geometry), OUTLINE: outline}
     contents = {name: text.encode("utf-8", "replace") for name, text in texts.items()}
-    contents |= _reports(out_dir, data, overlay, shown, outline, pdf_paper)
+    contents |= _reports(out_dir, result, overlay, shown, outline, pdf_paper)
     return contents if overlay is None else {**contents, OVERLAY: overlay}
 
 
-def _reports(folder: Path, data: dict, overlay, shown: str, outline: str, pdf_paper: str | None) -> dict[str, bytes]:
+def _reports(folder: Path, result: Result, overlay, shown: str, outline: str, pdf_paper) -> dict[str, bytes]:
     """The report's files, with what lies in the folder of swing test and nose weight."""
-    ballast = _shown_ballast(folder, data)
-    ballast = ballast and {**ballast, "units": data.get("units")}
-    data = {**data, "folder": str(folder), "swing": shown_swing(folder), "ballast": ballast}
-    page = report_html(data, overlay, shown, outline, CAUTIONS)
-    found = {REPORT: page.encode("utf-8", "replace")}
+    found = beside(folder, result)
+    page = report_html(result, overlay, shown, outline, CAUTIONS, found)
+    contents = {REPORT: page.encode("utf-8", "replace")}
     if pdf_paper is not None:
         from digitize.report.pdf import report_pdf
 
-        first, details = sections(data, overlay, shown, outline, CAUTIONS)
-        found[PDF] = report_pdf(first, details, f"{data['name']}: centre of pressure", pdf_paper, foot(data))
-    return found
+        first, details = sections(result, overlay, shown, outline, CAUTIONS, found)
+        contents[PDF] = report_pdf(first, details, f"{result.name}: centre of pressure", pdf_paper, foot(result))
+    return contents
 
 
-def _shown_ballast(folder: Path, data: dict) -> dict | None:
-    """ballast.json, if it is there, whole, and about these very numbers."""
-    try:
-        plan = json.loads((folder / BALLAST).read_text("utf-8"))
-        before = plan["before"][0]["margin_calibers"]["value"]
-        headline(plan)
-        same = any(abs(before - margin) < 1e-9 for margin in _margins(data))
-    except (OSError, ValueError, RecursionError, LookupError, TypeError, AttributeError):
-        return None
-    return plan if same else None
+def _photo_name(result: Result) -> str:
+    return (result.photo and result.photo.file) or ""
 
 
-def _margins(data: dict) -> list[float]:
-    """The margin of the result and of each of its balance states."""
-    quantities = [data.get("margin_calibers"), *(s.get("margin_calibers") for s in data.get("balance_states") or ())]
-    return [quantity["value"] for quantity in quantities if quantity]
-
-
-def _overlay(rgb: np.ndarray, shrink: int, data: dict) -> bytes:
+def _overlay(rgb: np.ndarray, shrink: int, result: Result) -> bytes:
     from digitize.report.overlay import draw_overlay  # it needs OpenCV, which solving a geometry does without
 
-    return _png(draw_overlay(rgb, shrink, data))
+    return _png(draw_overlay(rgb, shrink, result))
 
 
 def _png(picture: np.ndarray) -> bytes:

@@ -15,6 +15,7 @@ from scipy.optimize import isotonic_regression
 from shapely.geometry import MultiPoint, Polygon, box
 
 from digitize.report.ink import words_size
+from digitize.result_records import Drawing, Result
 from digitize.units.rounding import sized, with_band
 from digitize.units.shown_units import shown_number
 
@@ -120,7 +121,7 @@ class Plan:
     labels: tuple[Label, ...]
 
 
-def plan_sheet(shape, shrink: int, result: dict, margin_px: float) -> tuple[Plan, tuple[int, int]]:
+def plan_sheet(shape, shrink: int, result: Result, margin_px: float) -> tuple[Plan, tuple[int, int]]:
     """The plan, and the (width, height) of the sheet that holds the photo and all words, margin included."""
     height, width = shape[:2]
     zoom = PHOTO_LONG_SIDE_PX / max(height, width)
@@ -137,12 +138,12 @@ def plan_sheet(shape, shrink: int, result: dict, margin_px: float) -> tuple[Plan
     return plan, (int(size[0]), int(size[1]))
 
 
-def _plan(shape, placing: Placing, result: dict) -> Plan:
+def _plan(shape, placing: Placing, result: Result) -> Plan:
     height, width = shape[:2]
     low = np.asarray(placing.corner) - 0.5
     high = low + placing.zoom * np.array([width, height])
     corners = np.array([low, [high[0], low[1]], high, [low[0], high[1]]])
-    drawing = result.get("drawing")
+    drawing = result.drawing
     frame = _frame(drawing, result, placing, corners) if drawing else None
     if drawing is None or frame is None:
         return Plan(placing, corners, None, None, ())
@@ -160,17 +161,17 @@ def _plan(shape, placing: Placing, result: dict) -> Plan:
     return Plan(placing, corners, frame, rule, tuple(near + far + names))
 
 
-def rocket_points(drawing: dict, result: dict, placing: Placing) -> np.ndarray:
+def rocket_points(drawing: Drawing, result: Result, placing: Placing) -> np.ndarray:
     """(n, 2) canvas points on everything that belongs to the rocket."""
-    parts = [result.get("outline_px"), drawing["profile_upper"], drawing["profile_lower"], *drawing["fins"]]
-    parts = [np.asarray(part, float) for part in [*parts, drawing["axis"]] if part is not None and len(part)]
+    parts = [result.outline_px, drawing.profile_upper, drawing.profile_lower, *drawing.fins]
+    parts = [np.asarray(part, float) for part in [*parts, drawing.axis] if part is not None and len(part)]
     return placing.to_canvas(np.vstack(parts))
 
 
 def _frame(drawing, result, placing, photo_corners) -> Frame | None:
-    nose, tail = placing.to_canvas(drawing["axis"])
+    nose, tail = placing.to_canvas(drawing.axis)
     length = float(np.hypot(*(tail - nose)))
-    if not (length >= _SHORTEST_AXIS_PX and result["length_mm"]["value"] > 0):
+    if not (length >= _SHORTEST_AXIS_PX and result.length_mm.value > 0):
         return None
     along = (tail - nose) / length
     across = np.array([along[1], -along[0]])
@@ -178,7 +179,7 @@ def _frame(drawing, result, placing, photo_corners) -> Frame | None:
         across = -across  # first choice: above the rocket, or right of an upright one
     first, second = (Frame(nose, along, side, length) for side in (across, -across))
     points = rocket_points(drawing, result, placing)
-    references = [Polygon(placing.to_canvas(r["outline"])) for r in drawing["references"]]
+    references = [Polygon(placing.to_canvas(r.outline)) for r in drawing.references]
     photo = Polygon(photo_corners)
     cost = [_crowding(frame, points, references, photo) for frame in (first, second)]
     return second if cost[1] < cost[0] else first
@@ -197,16 +198,16 @@ def _crowding(frame: Frame, points, references, photo) -> float:
 
 def _axis_knots(drawing, result, placing, frame) -> tuple[np.ndarray, np.ndarray]:
     """Known places on the axis: from the nose tip in the unit shown, and u. The view spreads them unevenly."""
-    length_mm = float(result["length_mm"]["value"])
+    length_mm = float(result.length_mm.value)
     known = {0.0: 0.0, length_mm: frame.length_px}
     marks = (
-        (drawing["cp"], result["cp"]["x_mm"]),
-        (drawing["balance"], result.get("balance_mm")),
-        (drawing["cutout"], result["cutout"]["centroid_mm"]),
+        (drawing.cp, result.cp_x_mm),
+        (drawing.balance, result.balance_mm),
+        (drawing.cutout, result.cutout_centroid_mm),
     )
     for point, quantity in marks:
-        if point is not None and quantity is not None and 0 < quantity["value"] < length_mm:
-            known[float(quantity["value"])] = float(frame.uv(placing.to_canvas(point))[0, 0])
+        if point is not None and quantity is not None and 0 < quantity.value < length_mm:
+            known[float(quantity.value)] = float(frame.uv(placing.to_canvas(point))[0, 0])
     places = sorted(known)
     x = shown_number(np.array(places), "mm")
     u = np.array([known[value] for value in places])
@@ -216,9 +217,9 @@ def _axis_knots(drawing, result, placing, frame) -> tuple[np.ndarray, np.ndarray
 
 
 def _cp_band_u(drawing, placing, frame) -> tuple[float, float] | None:
-    if drawing["cp_band"] is None:
+    if drawing.cp_band is None:
         return None
-    low, high = np.sort(frame.uv(placing.to_canvas(drawing["cp_band"]))[:, 0])
+    low, high = np.sort(frame.uv(placing.to_canvas(drawing.cp_band))[:, 0])
     return float(low), float(high)
 
 
@@ -256,46 +257,46 @@ def _nice_step(least: float) -> float:
 
 def _station_labels(drawing, result, placing, frame) -> list[tuple]:
     """(kind, lines, foot) of every place named on the rule."""
-    nose, tail = placing.to_canvas(drawing["axis"])
+    nose, tail = placing.to_canvas(drawing.axis)
     found = [
         ("end", (("nose tip", 1.0), ("0", 0.85)), nose),
-        ("end", (("aft end", 1.0), (with_band(result["length_mm"], "mm"), 0.85)), tail),
+        ("end", (("aft end", 1.0), (with_band(result.length_mm, "mm"), 0.85)), tail),
     ]
     named = (
-        ("cutout", "cut-out balance", drawing["cutout"], result["cutout"]["centroid_mm"]),
-        ("balance", "balance point", drawing["balance"], result.get("balance_mm")),
-        ("cp", "centre of pressure", drawing["cp"], result["cp"]["x_mm"]),
+        ("cutout", "cut-out balance", drawing.cutout, result.cutout_centroid_mm),
+        ("balance", "balance point", drawing.balance, result.balance_mm),
+        ("cp", "centre of pressure", drawing.cp, result.cp_x_mm),
     )
     for kind, words, point, quantity in named:
         if point is not None and quantity is not None:
             value = (with_band(quantity, "mm"), 0.85)
             found.append((kind, ((words, 1.0), value), placing.to_canvas(point)))
-    for station in drawing["stations"]:
-        if not any(station["words"].lower().startswith(lines[0][0]) for _, lines, _ in found):
-            lines = ((station["words"], 0.85), (sized(station["x_mm"], "mm", 0), 0.75))
-            found.append(("station", lines, placing.to_canvas(station["point"])))
+    for station in drawing.stations:
+        if not any(station.words.lower().startswith(lines[0][0]) for _, lines, _ in found):
+            lines = ((station.words, 0.85), (sized(station.x_mm, "mm", 0), 0.75))
+            found.append(("station", lines, placing.to_canvas(station.point)))
     u = frame.uv([foot for _, _, foot in found])[:, 0] / frame.length_px
     return [mark for mark, at in zip(found, u, strict=True) if -0.5 <= at <= 1.5]
 
 
 def _fin_labels(drawing, result, placing, frame) -> list[tuple]:
     """(kind, lines, foot) of one root line of each fin group, the one nearest the side away from the rule."""
-    length_mm = result["length_mm"]["value"]
+    length_mm = result.length_mm.value
     found = []
-    for group in result["fins"]:
-        root_x = np.asarray(group["outline_mm"], float)[[0, -1], 0].mean()
+    for group in result.fins:
+        root_x = np.asarray(group.outline_mm, float)[[0, -1], 0].mean()
         nearest = None
-        for root in drawing["roots"]:
+        for root in drawing.roots:
             middle = placing.to_canvas(root).mean(axis=0)
             u, v = frame.uv(middle)[0]
-            if abs(u / frame.length_px * length_mm - root_x) < 0.25 * group["root_chord_mm"]["value"] and (
+            if abs(u / frame.length_px * length_mm - root_x) < 0.25 * group.root_chord_mm.value and (
                 nearest is None or v < nearest[0]
             ):
                 nearest = (v, middle)
         if nearest is not None:
             lines = (
-                (f"fin root {with_band(group['root_chord_mm'], 'mm')}", 0.85),
-                (f"span {with_band(group['span_mm'], 'mm')}", 0.85),
+                (f"fin root {with_band(group.root_chord_mm, 'mm')}", 0.85),
+                (f"span {with_band(group.span_mm, 'mm')}", 0.85),
             )
             found.append(("root", lines, nearest[1]))
     return found
@@ -333,7 +334,7 @@ def _far_row(frame: Frame, drawing, result, placing, v: float) -> list[Label]:
     """The fins' words on the other side, moved out as far as uncovers the reference objects."""
     wanted = _fin_labels(drawing, result, placing, frame)
     references = [
-        Polygon(placing.to_canvas(r["outline"])).buffer(LETTER_PX / 2) for r in drawing["references"]
+        Polygon(placing.to_canvas(r.outline)).buffer(LETTER_PX / 2) for r in drawing.references
     ]
 
     def covered(labels):
@@ -352,9 +353,9 @@ def _apart(centres: np.ndarray, extents: np.ndarray) -> np.ndarray:
 def _reference_labels(drawing, placing, taken, photo_corners) -> list[Label]:
     """The name of each reference object beside it, where it hides least."""
     labels = []
-    for reference in drawing["references"]:
-        outline = placing.to_canvas(reference["outline"])
-        lines = ((f"scale: {reference['label']}", 0.85),)
+    for reference in drawing.references:
+        outline = placing.to_canvas(reference.outline)
+        lines = ((f"scale: {reference.label}", 0.85),)
         size = words_size(lines, round(LETTER_PX))
         low, high, middle = outline.min(axis=0), outline.max(axis=0), (outline.min(0) + outline.max(0)) / 2
         w, h = size[0] / 2, size[1] / 2 + 0.35 * LETTER_PX

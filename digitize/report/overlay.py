@@ -17,6 +17,7 @@ from digitize.report.titleblock import (
     draw_title_block,
     title_block_height,
 )
+from digitize.result_records import Result
 from digitize.units.sentences import in_its_units
 
 LONGEST_SIDE_PX = 2400
@@ -25,18 +26,18 @@ _PALE = 0.30  # share of paper in the ground around the rocket
 
 
 @in_its_units
-def draw_overlay(rgb: np.ndarray, shrink: int, result: dict) -> np.ndarray:
+def draw_overlay(rgb: np.ndarray, shrink: int, result: Result) -> np.ndarray:
     """The dimensioned picture as (h, w, 3) uint8, at most LONGEST_SIDE_PX long.
 
     rgb: (H, W, 3) uint8, the working picture; shrink: its whole-number reduction from the full-size photo, in
-    whose pixels result["drawing"] and result["outline_px"] are given; result: what result.json holds.
+    whose pixels result.drawing and result.outline_px are given; result: what result.json holds.
     """
     result = drawable(result)
     plan, (width, sheet_height) = plan_sheet(rgb.shape, shrink, result, MARGIN_PX)
     height = sheet_height + title_block_height(width)
     canvas = np.full((height, width, 3), ink.PAPER, np.uint8)
     _lay_photo(canvas, rgb, plan, result)
-    drawing = result.get("drawing")
+    drawing = result.drawing
     if drawing:
         _draw_shape(canvas, plan, result, drawing)
         _draw_rule(canvas, plan)
@@ -60,8 +61,8 @@ def _lay_photo(canvas, rgb, plan: Plan, result) -> None:
     ground = canvas[top : top + shape[1], left : left + shape[0]]
     pale = cv2.addWeighted(photo, 1 - _PALE, np.full_like(photo, ink.PAPER), _PALE, 0)
     inside = np.zeros(photo.shape[:2], np.uint8)
-    outline = result.get("outline_px")
-    if outline is not None and len(outline) > 2:
+    outline = result.outline_px
+    if len(outline) > 2:
         points = plan.placing.to_canvas(outline) - [left, top]
         cv2.fillPoly(inside, [np.round(points).astype(np.int32)], 255)
     else:
@@ -72,14 +73,14 @@ def _lay_photo(canvas, rgb, plan: Plan, result) -> None:
 
 def _draw_shape(canvas, plan: Plan, result, drawing) -> None:
     place = plan.placing.to_canvas
-    for reference in drawing["references"]:
-        ink.line(canvas, place(reference["outline"]), FINE_PX, ink.INK, FINE_PX, True, REFERENCE_PATTERN)
-    if len(result.get("outline_px") or ()) > 2:
-        ink.line(canvas, place(result["outline_px"]), FINE_PX, ink.INK, FINE_PX, closed=True)
-    for line in (drawing["profile_upper"], drawing["profile_lower"], *drawing["fins"]):
+    for reference in drawing.references:
+        ink.line(canvas, place(reference.outline), FINE_PX, ink.INK, FINE_PX, True, REFERENCE_PATTERN)
+    if len(result.outline_px) > 2:
+        ink.line(canvas, place(result.outline_px), FINE_PX, ink.INK, FINE_PX, closed=True)
+    for line in (drawing.profile_upper, drawing.profile_lower, *drawing.fins):
         if len(line) > 1:
             ink.line(canvas, place(line), FINE_PX, ink.MODEL_INK, FINE_PX * 0.7, pattern=MODEL_PATTERN)
-    for root in drawing["roots"]:
+    for root in drawing.roots:
         if len(root) > 1:
             ink.line(canvas, place(root), FINE_PX * 1.5, ink.INK, FINE_PX)
     if plan.frame is not None:

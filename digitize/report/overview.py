@@ -4,21 +4,22 @@ from html import escape
 from urllib.parse import quote
 
 from digitize.report.style import STYLE
-from digitize.report.text import deciding_margin, headline_of, margin_words
+from digitize.report.text import margin_words
 from digitize.result.from_json import PAGE_MARK
+from digitize.result_records import Result
 from digitize.units.rounding import counted, with_band
 from digitize.units.sentences import in_its_units
 
 _ORDER = {"not measured": 0, "do not fly": 1, "look again": 2, "marginal": 3, "fly": 4}
 
 
-def overview_html(results: list[dict], rows: list[dict]) -> str:
-    """A self-contained page. results: what each result.json holds, or why there is none; rows: of the table.
+def overview_html(results: list[Result | None], rows: list[dict]) -> str:
+    """A self-contained page. results: None where there is none; rows: of the table, which say why.
 
     The rockets that need a hand come first.
     """
     pairs = sorted(zip(results, rows, strict=True), key=lambda pair: _ORDER.get(pair[1]["verdict"], 0))
-    body = "\n".join(_row(result, row) for result, row in pairs)
+    body = "\n".join(_refused_row(row) if result is None else _row(result, row) for result, row in pairs)
     counts = ", ".join(
         f"{sum(row['verdict'] == level for row in rows)} {level}"
         for level in _ORDER
@@ -36,18 +37,19 @@ def overview_html(results: list[dict], rows: list[dict]) -> str:
     )
 
 
-@in_its_units
-def _row(result: dict, row: dict) -> str:
-    if "refused" in result:
-        return (
-            f'<tr><th scope="row">{escape(row["name"])}</th><td><strong>not measured</strong></td>'
-            f'<td colspan="3">{escape(result["refused"])}</td></tr>'
-        )
-    decides = deciding_margin(result)
-    link = f'<a href="{quote(row["report"])}">{escape(row["name"])}</a>'
-    notes = counted(len(result["warnings"]), "warning") if result["warnings"] else ""
+def _refused_row(row: dict) -> str:
     return (
-        f'<tr><th scope="row">{link}</th><td><strong>{escape(headline_of(result["verdict"]))}</strong></td>'
-        f"<td>{escape(margin_words(result)) if decides else 'no balance point'}</td>"
-        f"<td>{with_band(result['cp']['x_mm'], 'mm')}</td><td>{notes}</td></tr>"
+        f'<tr><th scope="row">{escape(row["name"])}</th><td><strong>not measured</strong></td>'
+        f'<td colspan="3">{escape(row["words"])}</td></tr>'
+    )
+
+
+@in_its_units
+def _row(result: Result, row: dict) -> str:
+    link = f'<a href="{quote(row["report"])}">{escape(row["name"])}</a>'
+    notes = counted(len(result.warnings), "warning") if result.warnings else ""
+    return (
+        f'<tr><th scope="row">{link}</th><td><strong>{escape(result.headline)}</strong></td>'
+        f"<td>{escape(margin_words(result)) if result.decides else 'no balance point'}</td>"
+        f"<td>{with_band(result.cp_x_mm, 'mm')}</td><td>{notes}</td></tr>"
     )

@@ -1,12 +1,14 @@
-"""The report: one page that holds everything, for screen and paper. Laid out from result.json alone."""
+"""The report: one page that holds everything, for screen and paper. Laid out from what result.json holds."""
 
 import base64
 from html import escape
+from pathlib import Path
 
 from digitize import __version__
 from digitize.report import angle_plot, answer, range_page, swing_card, tables
+from digitize.report.beside import NOTHING, Beside, after_swing
 from digitize.report.style import STYLE
-from digitize.report.text import headline_of
+from digitize.result_records import Result
 from digitize.units.sentences import in_its_units
 
 OFFICER = "The range safety officer decides."
@@ -14,15 +16,16 @@ OFFICER = "The range safety officer decides."
 
 @in_its_units
 def report_html(
-    result: dict,
+    result: Result,
     overlay_png: bytes | None,
     photo_name: str,
     outline_svg: str = "",
     cautions: tuple[str, ...] = (),
+    found: Beside = NOTHING,
 ) -> str:
     """A self-contained HTML5 page: no script, nothing fetched. Arguments as for `sections`."""
-    name = str(result.get("name") or "rocket")
-    first, details = sections(result, overlay_png, photo_name, outline_svg, cautions)
+    name = result.name or "rocket"
+    first, details = sections(result, overlay_png, photo_name, outline_svg, cautions, found)
     tool = f'<p class="tool">{escape(foot(result))}</p>'
     body = "\n".join([*first, '<div class="details">', *details, "</div>", tool])
     return (
@@ -35,34 +38,34 @@ def report_html(
 
 @in_its_units
 def sections(
-    result: dict,
+    result: Result,
     overlay_png: bytes | None,
     photo_name: str,
     outline_svg: str = "",
     cautions: tuple[str, ...] = (),
+    found: Beside = NOTHING,
 ) -> tuple[list[str], list[str]]:
     """(the page to show at the range, the details behind it), each a list of HTML.
 
-    result: what result.json holds, and under "swing" and "ballast" what swing.json and ballast.json hold, if anything;
     overlay_png: the dimensioned picture, None when there was no photo; photo_name: the photo's (or the geometry's) file
     name as shown; outline_svg: the text of outline.svg, drawn into the page; cautions: what every user should know, one
-    sentence each.
+    sentence each; found: what lies in the folder beside the result.
     """
-    name = str(result.get("name") or "rocket")
+    name = result.name or "rocket"
     first = [
         _header(name, photo_name, overlay_png is not None),
-        _verdict(result),
+        _verdict(after_swing(result, found), found.folder),
         _picture(result, name, overlay_png, outline_svg),
-        range_page.cross_checks(result),
+        range_page.cross_checks(result, found),
         tables.warnings(result),
-        tables.bullet_list("Changed by hand", result.get("changed_by_hand") or ()),
+        tables.bullet_list("Changed by hand", result.changed_by_hand),
         tables.balance_states(result),
-        range_page.nose_weight(result),
+        range_page.nose_weight(found.ballast),
         tables.bullet_list("Cautions", cautions),
     ]
     details = [
         tables.numbers(result),
-        swing_card.swing_section(result),
+        swing_card.swing_section(found.outcomes, result.verdict_level),
         tables.photos(result),
         tables.hand_checks(result),
         tables.fins(result),
@@ -72,15 +75,15 @@ def sections(
         tables.scale(result),
         tables.band_sources(result),
         _outline(outline_svg) if overlay_png is not None else "",
-        tables.bullet_list("What was assumed", result.get("assumptions") or ()),
+        tables.bullet_list("What was assumed", result.assumptions),
     ]
     return [section for section in first if section], [section for section in details if section]
 
 
-def foot(result: dict) -> str:
+def foot(result: Result) -> str:
     """What made the report, for its foot."""
-    name = str(result.get("name") or "rocket")
-    return f"{name}, digitize {result.get('tool_version') or __version__}. {OFFICER}"
+    name = result.name or "rocket"
+    return f"{name}, digitize {result.tool_version or __version__}. {OFFICER}"
 
 
 def _header(name: str, photo_name: str, from_photo: bool) -> str:
@@ -88,37 +91,35 @@ def _header(name: str, photo_name: str, from_photo: bool) -> str:
     return f"<header>\n<h1>{escape(name)}</h1>\n<p>{origin} {escape(photo_name)}</p>\n</header>"
 
 
-def _verdict(result: dict) -> str:
-    verdict, warning_count = answer.swing_verdict(result), len(result["warnings"])
-    level = str(verdict["level"])
-    slug = "".join(c if c.isalnum() else "-" for c in level.lower())
-    headline = headline_of(verdict)
+def _verdict(result: Result, folder: Path | None) -> str:
+    warning_count, headline = len(result.warnings), result.headline
+    slug = "".join(c if c.isalnum() else "-" for c in result.verdict_level.lower())
     shown = headline[:1].upper() + headline[1:]
     more = {0: "", 1: "Read the warning below. "}.get(
         warning_count, f"Read the {warning_count} warnings below. "
     )
     return (
         f'<section class="verdict level-{slug}" aria-label="Verdict">\n<p class="level">{escape(shown)}</p>\n'
-        f"{_meaning(verdict)}{_to_do(result)}"
-        f'<p>{escape(verdict["text"])}</p>\n<p class="officer">{more}{OFFICER}</p>\n</section>'
+        f"{_meaning(result.verdict_level)}{_to_do(result, folder)}"
+        f'<p>{escape(result.verdict_text)}</p>\n<p class="officer">{more}{OFFICER}</p>\n</section>'
     )
 
 
-def _meaning(verdict: dict) -> str:
-    words = answer.meaning(verdict)
+def _meaning(level: str) -> str:
+    words = answer.meaning(level)
     return f"<p>{escape(words[:1].upper() + words[1:])}.</p>\n" if words else ""
 
 
-def _to_do(result: dict) -> str:
+def _to_do(result: Result, folder: Path | None) -> str:
     """What to do about the margin, and the command for it."""
-    words, command = answer.to_do_words(result), answer.next_command(result, result.get("folder"))
+    words, command = answer.to_do_words(result), answer.next_command(result, folder)
     if not words:
         return ""
     then = f'<p class="command">How, and where it goes: <code>{escape(command)}</code></p>\n' if command else ""
     return f'<p class="to-do"><strong>What to do: {escape(words)}</strong></p>\n{then}'
 
 
-def _picture(result: dict, name: str, overlay_png: bytes | None, outline_svg: str) -> str:
+def _picture(result: Result, name: str, overlay_png: bytes | None, outline_svg: str) -> str:
     if overlay_png is None:
         return _figure(outline_svg, "The outline the numbers stand on.") if outline_svg else ""
     data = base64.b64encode(overlay_png).decode("ascii")

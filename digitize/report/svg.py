@@ -7,6 +7,7 @@ from html import escape
 
 import numpy as np
 
+from digitize.result_records import Result
 from digitize.units.rounding import with_band
 from digitize.units.sentences import in_its_units
 
@@ -15,14 +16,14 @@ _DECIMALS = 3
 
 
 @in_its_units
-def outline_svg(result: dict, profile_mm: np.ndarray) -> str:
+def outline_svg(result: Result, profile_mm: np.ndarray) -> str:
     """A stand-alone SVG, width and height in mm: body, fins on both sides, axis, CP and balance marks.
 
     result: what result.json holds; profile_mm: (n, 2) x from the nose tip, radius. The fins are drawn in the
     plane of the paper whatever their count; id "body" and ids "fins-1" ... (nose to tail) name the outlines.
     """
     profile = np.asarray(profile_mm, float)
-    fins = [np.asarray(group["outline_mm"], float) for group in result["fins"]]
+    fins = [np.asarray(group.outline_mm, float) for group in result.fins]
     points = np.vstack([profile, *fins])
     length, radius = profile[-1, 0], points[:, 1].max()
     letter = min(max(length / 45, 2.2), 10.0)
@@ -30,7 +31,7 @@ def outline_svg(result: dict, profile_mm: np.ndarray) -> str:
     low_x, low_y = points[:, 0].min() - _MARGIN_MM, -radius - _MARGIN_MM
     width = points[:, 0].max() + _MARGIN_MM - low_x
     height = radius + _MARGIN_MM + (len(marks) + 0.5) * letter * 1.5 - low_y
-    name = escape(str(result.get("name") or "rocket"))
+    name = escape(result.name or "rocket")
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:.3f}mm" height="{height:.3f}mm" '
         f'viewBox="{low_x:.3f} {low_y:.3f} {width:.3f} {height:.3f}" role="img">',
@@ -56,17 +57,17 @@ def outline_svg(result: dict, profile_mm: np.ndarray) -> str:
     return "\n".join(parts) + "\n"
 
 
-def _marks(result: dict, length_mm: float) -> tuple[list[tuple[str, str, float, str]], bool]:
+def _marks(result: Result, length_mm: float) -> tuple[list[tuple[str, str, float, str]], bool]:
     """(id, words, x, colour) from the top row down, and whether the words stand left of their leaders.
 
     Words point toward the longer side of the rocket; the rows are ordered so that no leader crosses words.
     """
     wanted = (
-        ("cp", "centre of pressure", result["cp"]["x_mm"], "#962e00"),
-        ("balance", "balance point", result.get("balance_mm"), "#161b26"),
-        ("cutout", "cut-out balance", result["cutout"]["centroid_mm"], "#161b26"),
+        ("cp", "centre of pressure", result.cp_x_mm, "#962e00"),
+        ("balance", "balance point", result.balance_mm, "#161b26"),
+        ("cutout", "cut-out balance", result.cutout_centroid_mm, "#161b26"),
     )
-    found = [(k, f"{w} {with_band(q, 'mm')}", q["value"], c) for k, w, q, c in wanted if q is not None]
+    found = [(k, f"{w} {with_band(q, 'mm')}", q.value, c) for k, w, q, c in wanted if q is not None]
     leftward = sum(mark[2] for mark in found) > len(found) * length_mm / 2
     return sorted(found, key=lambda mark: mark[2], reverse=not leftward), leftward
 

@@ -161,9 +161,9 @@ def reading(outcome: str, verdict: str) -> str:
     return f"it tells nothing; the margin says {verdict}. Swing again in calm air, on a longer string."
 
 
-def swing_section(result: dict) -> str:
-    """The report's section: every outcome recorded, and how the last is read. Nothing where none was."""
-    outcomes = (result.get("swing") or {}).get("outcomes") or []
+def swing_section(outcomes: list[dict[str, str]], level: str) -> str:
+    """The report's section: every outcome recorded, and how the last is read beside the verdict's level. Nothing where
+    none was."""
     if not outcomes:
         return ""
     listed = [
@@ -173,7 +173,7 @@ def swing_section(result: dict) -> str:
         for item in outcomes
     ]
     last = outcomes[-1]["outcome"]
-    read = sentence(f"{last.capitalize()}: {reading(last, result['verdict']['level'])}")
+    read = sentence(f"{last.capitalize()}: {reading(last, level)}")
     return section("Swing test", bullets(listed) + paragraphs(read))
 
 

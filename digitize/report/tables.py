@@ -2,37 +2,38 @@
 
 from html import escape
 
-from digitize.report.text import by_cutout, cutout_note, deciding_state, in_calibers, scale_words, sentence
+from digitize.records import MethodReading, ProfilePiece
+from digitize.report.text import by_cutout, cutout_note, in_calibers, scale_words, sentence
+from digitize.result_records import BandShare, HandCheck, PhotoAlone, Result
 from digitize.units.rounding import band_alone, exact, fixed, signed, sized, with_band
 
 
-def numbers(result: dict) -> str:
+def numbers(result: Result) -> str:
     """The chief numbers with their bands, the centre of pressure first; what was not given is left out."""
-    cut, cp = result["cutout"], result["cp"]
     nose = "from the nose tip"
     rows = (
-        ("centre of pressure", cp["x_mm"], "mm", nose + in_calibers(result), "chief"),
+        ("centre of pressure", result.cp_x_mm, "mm", nose + in_calibers(result), "chief"),
         (
             "cut-out balance",
-            cut["centroid_mm"],
+            result.cutout_centroid_mm,
             "mm",
             f"{nose}; where a card of this outline balances",
             "other",
         ),
-        ("balance point", result.get("balance_mm"), "mm", f"{nose}, {_balance_words(result)}", "other"),
-        ("margin", result.get("margin_calibers"), "calibers", _margin_note(result), "chief"),
+        ("balance point", result.balance_mm, "mm", f"{nose}, {_balance_words(result)}", "other"),
+        ("margin", result.margin_calibers, "calibers", _margin_note(result), "chief"),
         (
             "margin by cut-out",
-            result.get("cutout_margin_calibers"),
+            result.cutout_margin_calibers,
             "calibers",
             cutout_note(result),
             "other",
         ),
-        ("length", result["length_mm"], "mm", "nose tip to aft end of the body", "other"),
-        ("largest diameter", result["max_diameter_mm"], "mm", "one caliber", "other"),
-        ("base diameter", result["base_diameter_mm"], "mm", "at the aft end", "other"),
-        ("cut-out area", cut["area_mm2"], "mm²", "the silhouette as photographed", "other"),
-        ("normal-force slope", cp["cn_alpha_per_rad"], "per radian", "at small angle of attack", "other"),
+        ("length", result.length_mm, "mm", "nose tip to aft end of the body", "other"),
+        ("largest diameter", result.max_diameter_mm, "mm", "one caliber", "other"),
+        ("base diameter", result.base_diameter_mm, "mm", "at the aft end", "other"),
+        ("cut-out area", result.cutout_area_mm2, "mm²", "the silhouette as photographed", "other"),
+        ("normal-force slope", result.cn_alpha_per_rad, "per radian", "at small angle of attack", "other"),
     )
     body = "\n".join(
         f'<tr class="{kind}">{_th(what)}{_num(with_band(quantity, unit))}'
@@ -48,84 +49,84 @@ def numbers(result: dict) -> str:
     return _section("Numbers", table + note)
 
 
-def _margin_note(result: dict) -> str:
+def _margin_note(result: Result) -> str:
     note = "centre of pressure behind balance"
     return f"{note}; it does not decide here" if by_cutout(result) else note
 
 
-def _balance_words(result: dict) -> str:
-    state = deciding_state(result)
+def _balance_words(result: Result) -> str:
+    state = result.worst_state
     if state is not None:
-        return f"{state['state']} with {state['motor']}, the worst state"
-    found = result.get("as_balanced_mm")
-    return "as given" if found in (None, result.get("balance_mm")) else "with the masses added"
+        return f"{state.state} with {state.motor}, the worst state"
+    found = result.as_balanced_mm
+    return "as given" if found in (None, result.balance_mm) else "with the masses added"
 
 
-def balance_states(result: dict) -> str:
+def balance_states(result: Result) -> str:
     """The rocket with each motor at lift-off and after burn-out; nothing where there is one state only."""
-    worst = deciding_state(result)
+    worst = result.worst_state
     if worst is None:
         return ""
     body = "\n".join(
-        f'<tr class="{"chief" if state is worst else "other"}">{_th(state["state"])}'
-        f"<td>{escape(state['motor'] or '')}</td>"
-        f"{_num(with_band(state['mass_g'], 'g'))}{_num(with_band(state['balance_mm'], 'mm'))}"
-        f"{_num(with_band(state['margin_calibers'], 'calibers'))}<td>{'decides' if state is worst else ''}</td></tr>"
-        for state in result["balance_states"]
+        f'<tr class="{"chief" if state is worst else "other"}">{_th(state.state)}'
+        f"<td>{escape(state.motor or '')}</td>"
+        f"{_num(with_band(state.mass_g, 'g'))}{_num(with_band(state.balance_mm, 'mm'))}"
+        f"{_num(with_band(state.margin_calibers, 'calibers'))}<td>{'decides' if state is worst else ''}</td></tr>"
+        for state in result.balance_states
     )
     heads = ("state", "motor", "mass", "balance point", "margin", "")
-    caption = f"As balanced: {with_band(result.get('as_balanced_mm'), 'mm')}; the rest by what was moved"
+    caption = f"As balanced: {with_band(result.as_balanced_mm, 'mm')}; the rest by what was moved"
     return _section("Balance in each state", _table(heads, body, numeric=(2, 3, 4), caption=caption))
 
 
-def warnings(result: dict) -> str:
+def warnings(result: Result) -> str:
     """Each warning with what to do about it."""
-    if not result["warnings"]:
+    if not result.warnings:
         return ""
     items = "\n".join(
-        f"<div><dt>{escape(sentence(w['text']))}</dt><dd>{escape(sentence(w['remedy']))}</dd></div>"
-        for w in result["warnings"]
+        f"<div><dt>{escape(sentence(w.text))}</dt><dd>{escape(sentence(w.remedy))}</dd></div>"
+        for w in result.warnings
     )
     return _section("Warnings", f'<dl class="warnings">\n{items}\n</dl>')
 
 
-def photos(result: dict) -> str:
+def photos(result: Result) -> str:
     """What each of several photos says by itself, beside what they say together."""
-    if not result.get("photos"):
+    if not result.photos:
         return ""
-    together = {"file": "together", **{k: result[k] for k in ("length_mm", "max_diameter_mm", "cp")}}
+    together = PhotoAlone("together", result.length_mm, result.max_diameter_mm, result.cp_x_mm)
     body = "\n".join(
-        f"<tr>{_th(p['file'])}{_num(with_band(p['cp']['x_mm'], 'mm'))}"
-        f"{_num(with_band(p['length_mm'], 'mm'))}{_num(with_band(p['max_diameter_mm'], 'mm'))}</tr>"
-        for p in (*result["photos"], together)
+        f"<tr>{_th(p.file)}{_num(with_band(p.cp_x_mm, 'mm'))}"
+        f"{_num(with_band(p.length_mm, 'mm'))}{_num(with_band(p.max_diameter_mm, 'mm'))}</tr>"
+        for p in (*result.photos, together)
     )
     heads = ("photo", "centre of pressure", "length", "largest diameter")
     return _section("Each photo alone", _table(heads, body, numeric=(1, 2, 3)))
 
 
-def hand_checks(result: dict) -> str:
+def hand_checks(result: Result) -> str:
     """Hand measurements beside the photo's."""
-    if not result["hand_checks"]:
+    if not result.hand_checks:
         return ""
     body = "\n".join(
-        f"<tr>{_th(c['name'])}{_num(sized(c['by_hand_mm'], 'mm'))}"
-        f"{_num(with_band(c['by_photo_mm'], 'mm'))}"
+        f"<tr>{_th(c.name)}{_num(sized(c.by_hand_mm, 'mm'))}"
+        f"{_num(with_band(c.by_photo_mm, 'mm'))}"
         f"<td>{_hand_words(c)}</td></tr>"
-        for c in result["hand_checks"]
+        for c in result.hand_checks
     )
     return _section("Measured by hand", _table(("what", "by hand", "by photo", ""), body, numeric=(1, 2)))
 
 
-def _hand_words(check: dict) -> str:
-    if check["agrees"]:
+def _hand_words(check: HandCheck) -> str:
+    if check.agrees:
         return "agrees"
-    slip = f", a likely slip: {escape(check['likely_slip'])}" if check.get("likely_slip") else ""
+    slip = f", a likely slip: {escape(check.likely_slip)}" if check.likely_slip else ""
     return f"<strong>disagrees: measure again</strong>{slip}"
 
 
-def fins(result: dict) -> str:
+def fins(result: Result) -> str:
     """One column for each fin group, nose to tail."""
-    groups = result["fins"]
+    groups = result.fins
     if not groups:
         return ""
     names = (
@@ -135,27 +136,27 @@ def fins(result: dict) -> str:
         ("sweep, root to tip leading edge", "sweep_mm", "mm"),
         ("area of one fin", "area_mm2", "mm²"),
     )
-    rows = [f"<tr>{_th('number of fins')}{''.join(_num(str(g['count'])) for g in groups)}</tr>"]
-    for words, key, unit in names:
-        cells = "".join(_num(with_band(g.get(key), unit)) for g in groups)
+    rows = [f"<tr>{_th('number of fins')}{''.join(_num(str(g.count)) for g in groups)}</tr>"]
+    for words, name, unit in names:
+        cells = "".join(_num(with_band(getattr(g, name), unit)) for g in groups)
         rows.append(f"<tr>{_th(words)}{cells}</tr>")
     heads = ("", *(f"group {i}" for i in range(1, len(groups) + 1))) if len(groups) > 1 else ("", "each fin")
     columns = tuple(range(1, len(groups) + 1))
     return _section("Fins", _table(heads, "\n".join(rows), numeric=columns))
 
 
-def components(result: dict) -> str:
+def components(result: Result) -> str:
     """Each part's share of the normal force, and the body's pieces as a description."""
     parts = "\n".join(
-        f"<tr>{_th(p['part'])}{_num(fixed(p['cn_alpha_per_rad'], 2))}{_num(_mm(p['x_mm']))}</tr>"
-        for p in result["cp"]["parts"]
+        f"<tr>{_th(p.part)}{_num(fixed(p.cn_alpha_per_rad, 2))}{_num(_mm(p.x_mm))}</tr>"
+        for p in result.parts
     )
     text = ""
     heads: tuple[str, ...]
     if parts:
         heads = ("part", "normal-force slope per radian", "acts at")
         text += _table(heads, parts, numeric=(1, 2), caption="At small angle of attack and low speed")
-    pieces = "\n".join(_piece_row(piece) for piece in result.get("pieces") or ())
+    pieces = "\n".join(_piece_row(piece) for piece in result.pieces)
     if pieces:
         heads = ("piece", "from", "to", "diameter", "misfit")
         caption = "The body described as pieces; the numbers stand on the profile itself"
@@ -163,52 +164,52 @@ def components(result: dict) -> str:
     return _section("Components", text) if text else ""
 
 
-def methods(result: dict) -> str:
+def methods(result: Result) -> str:
     """The same rocket by other methods, and what the method itself brings to the band."""
-    found = result.get("methods")
-    if not found or len(found["at_mach_0"]) < 2:
+    found = result.methods
+    if found is None or len(found.readings) < 2:
         return ""
     heads = ("method", "centre of pressure", "difference", "", "slope per radian")
-    text = _table(heads, _method_rows(found["at_mach_0"]), numeric=(1, 2, 3, 4), caption="At low speed")
-    text += "\n".join(f"<p>{escape(words)}</p>" for words in found["words"])
-    if found.get("at_mach"):
-        caption = f"At Mach {exact(found['mach'])}; the difference is to the headline at low speed"
-        text += _table(heads, _method_rows(found["at_mach"]), numeric=(1, 2, 3, 4), caption=caption)
+    text = _table(heads, _method_rows(found.readings), numeric=(1, 2, 3, 4), caption="At low speed")
+    text += "\n".join(f"<p>{escape(words)}</p>" for words in found.words)
+    if found.at_mach and found.mach is not None:
+        caption = f"At Mach {exact(found.mach)}; the difference is to the headline at low speed"
+        text += _table(heads, _method_rows(found.at_mach), numeric=(1, 2, 3, 4), caption=caption)
     return _section("A second opinion", text)
 
 
-def _method_rows(readings) -> str:
+def _method_rows(readings: tuple[MethodReading, ...]) -> str:
     return "\n".join(
-        f"<tr>{_th(r['name'])}{_num(_mm(r['cp_x_mm']))}{_num(sized(r['difference_mm'], 'mm', 1, sign=True))}"
-        f"{_num(signed(r['difference_calibers'], 2) + ' calibers')}"
-        f"{_num(fixed(r['cn_alpha_per_rad'], 2))}</tr>"
+        f"<tr>{_th(r.name)}{_num(_mm(r.cp_x_mm))}{_num(sized(r.difference_mm, 'mm', 1, sign=True))}"
+        f"{_num(signed(r.difference_calibers, 2) + ' calibers')}"
+        f"{_num(fixed(r.cn_alpha_per_rad, 2))}</tr>"
         for r in readings
     )
 
 
-def scale(result: dict) -> str:
+def scale(result: Result) -> str:
     """How the photo was scaled."""
-    if not result.get("scale"):
+    if result.scale_kind is None:
         return ""
-    names = ", ".join(str(r["label"]) for r in (result.get("drawing") or {}).get("references") or ())
+    names = ", ".join(r.label for r in result.drawing.references) if result.drawing else ""
     found = f"<p>Found in the picture: {escape(names)}.</p>" if names else ""
     return _section("Scale", f"<p>{escape(scale_words(result))}</p>{found}")
 
 
-def band_sources(result: dict) -> str:
+def band_sources(result: Result) -> str:
     """What the centre of pressure's band comes from, and what would shrink it most."""
-    rows = "\n".join(_share_row(share) for share in result.get("shares") or ())
+    rows = "\n".join(_share_row(share) for share in result.shares)
     text = ""
     if rows:
         heads = ("source", "share of the variance", "alone", "")
-        caption = f"Centre of pressure {with_band(result['cp']['x_mm'], 'mm')}"
+        caption = f"Centre of pressure {with_band(result.cp_x_mm, 'mm')}"
         text += _table(heads, rows, numeric=(1, 2), caption=caption)
-    step = result.get("next_measurement")
+    step = result.next_measurement
     if step:
         text += (
-            f'<p class="next">What would shrink it most: <strong>{escape(step["action"])}</strong> '
-            f"({band_alone(step['cp_pm95_calibers_now'], 'calibers')} to "
-            f"{band_alone(step['cp_pm95_calibers_then'], 'calibers')}).</p>"
+            f'<p class="next">What would shrink it most: <strong>{escape(step.action)}</strong> '
+            f"({band_alone(step.cp_pm95_calibers_now, 'calibers')} to "
+            f"{band_alone(step.cp_pm95_calibers_then, 'calibers')}).</p>"
         )
     return _section("Where the band comes from", text) if text else ""
 
@@ -221,20 +222,20 @@ def bullet_list(title: str, sentences) -> str:
     return _section(title, f"<ul>\n{items}\n</ul>")
 
 
-def spoken(result: dict) -> str:
+def spoken(result: Result) -> str:
     """The chief numbers in one sentence, for those who can't see the picture."""
-    said = [f"centre of pressure {with_band(result['cp']['x_mm'], 'mm')} from the nose tip"]
-    if result.get("balance_mm") is not None:
-        said.append(f"balance point {with_band(result['balance_mm'], 'mm')}")
-    said.append(f"cut-out balance {with_band(result['cutout']['centroid_mm'], 'mm')}")
-    said.append(f"length {with_band(result['length_mm'], 'mm')}")
+    said = [f"centre of pressure {with_band(result.cp_x_mm, 'mm')} from the nose tip"]
+    if result.balance_mm is not None:
+        said.append(f"balance point {with_band(result.balance_mm, 'mm')}")
+    said.append(f"cut-out balance {with_band(result.cutout_centroid_mm, 'mm')}")
+    said.append(f"length {with_band(result.length_mm, 'mm')}")
     return ", ".join(said) + "."
 
 
-def _share_row(share: dict) -> str:
-    percent = min(max(100 * share["share"], 0.0), 100.0)
+def _share_row(share: BandShare) -> str:
+    percent = min(max(100 * share.share, 0.0), 100.0)
     return (
-        f"<tr>{_th(share['source'])}{_num(f'{percent:.0f} %')}{_num(band_alone(share['cp_pm95_mm'], 'mm'))}"
+        f"<tr>{_th(share.source)}{_num(f'{percent:.0f} %')}{_num(band_alone(share.cp_pm95_mm, 'mm'))}"
         f'<td class="bar"><span style="width:{percent:.0f}%"></span></td></tr>'
     )
 
@@ -243,11 +244,11 @@ def _mm(value: float) -> str:
     return sized(value, "mm", 1)
 
 
-def _piece_row(piece: dict) -> str:
-    fore, aft = sized(piece["fore_diameter_mm"], "mm", bare=True), sized(piece["aft_diameter_mm"], "mm")
+def _piece_row(piece: ProfilePiece) -> str:
+    fore, aft = sized(piece.fore_diameter_mm, "mm", bare=True), sized(piece.aft_diameter_mm, "mm")
     diameter = aft if aft.startswith(f"{fore} ") else f"{fore} to {aft}"
-    places = "".join(_num(_mm(piece[key])) for key in ("from_mm", "to_mm"))
-    return f"<tr>{_th(piece['kind'])}{places}{_num(diameter)}{_num(_mm(piece['misfit_mm']))}</tr>"
+    places = "".join(_num(_mm(place)) for place in (piece.from_mm, piece.to_mm))
+    return f"<tr>{_th(piece.kind)}{places}{_num(diameter)}{_num(_mm(piece.misfit_mm))}</tr>"
 
 
 def _section(title: str, inside: str) -> str:

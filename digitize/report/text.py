@@ -3,7 +3,10 @@
 import textwrap
 from pathlib import Path
 
+from digitize.records import BY_CUTOUT, Quantity
 from digitize.report.answer import FOLDER, meaning, next_command, to_do_words
+from digitize.report.beside import NOTHING, Beside, after_swing
+from digitize.result_records import HandCheck, Result
 from digitize.units.rounding import counted, fixed, scale_with_band, signed, sized, with_band
 from digitize.units.sentences import in_its_units
 
@@ -12,26 +15,26 @@ _LABEL = 20
 
 
 @in_its_units
-def summary_text(result: dict, report_path=None) -> str:
-    """The summary of what result.json holds; report_path: where the report is, if one was written."""
-    verdict = result["verdict"]
+def summary_text(result: Result, report_path: Path | str | None = None, found: Beside = NOTHING) -> str:
+    """The summary of a result; report_path: where the report is, if one was written; found: what lies beside it."""
+    result = after_swing(result, found)
     lines = textwrap.wrap(
-        f"{result.get('name') or 'rocket'}: {headline_of(verdict).upper()} ({meaning(verdict)})",
+        f"{result.name or 'rocket'}: {result.headline.upper()} ({meaning(result.verdict_level)})",
         _WIDTH, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False,
     )  # fmt: skip
     lines += _to_do(result, None if report_path is None else Path(report_path).parent)
-    lines += _indented(verdict["text"])
+    lines += _indented(result.verdict_text)
     lines.append("")
-    for label, value in summary_rows(result):
+    for label, value in summary_rows(result, found):
         lines += _row(label, value)
-    for photo in result.get("photos") or ():
-        lines += _row(photo["file"], f"{_from_nose(photo['cp']['x_mm'])}, by this photo alone")
-    for check in result["hand_checks"]:
+    for photo in result.photos:
+        lines += _row(photo.file, f"{_from_nose(photo.cp_x_mm)}, by this photo alone")
+    for check in result.hand_checks:
         lines += _row(*hand_check_row(check))
-    for warning in result["warnings"]:
+    for warning in result.warnings:
         lines.append("")
-        lines += _row("warning", sentence(warning["text"]))
-        lines += _row("what to do", sentence(warning["remedy"]))
+        lines += _row("warning", sentence(warning.text))
+        lines += _row("what to do", sentence(warning.remedy))
     if report_path is not None:
         lines.append("")
         # a path is never wrapped: it is there to be copied
@@ -44,7 +47,7 @@ def _indented(words: str) -> list[str]:
     return textwrap.wrap(words, _WIDTH - 2, initial_indent="  ", subsequent_indent="  ")
 
 
-def _to_do(result: dict, folder: Path | None) -> list[str]:
+def _to_do(result: Result, folder: Path | None) -> list[str]:
     """What to do about the margin, and the command for it, which is never wrapped."""
     words, command = to_do_words(result), next_command(result, folder)
     if not words:
@@ -56,91 +59,78 @@ def _to_do(result: dict, folder: Path | None) -> list[str]:
 
 
 @in_its_units
-def line(result: dict, report_path) -> str:
+def line(result: Result, report_path) -> str:
     """One rocket of several in a line."""
     return (
-        f"{result.get('name') or 'rocket'}: {headline_of(result['verdict']).upper()}, centre of pressure "
-        f"{with_band(result['cp']['x_mm'], 'mm')}"
-        + (f", margin {margin_words(result)}" if deciding_margin(result) else "")
-        + f", {counted(len(result['warnings']), 'warning')}, {report_path}"
+        f"{result.name or 'rocket'}: {result.headline.upper()}, centre of pressure "
+        f"{with_band(result.cp_x_mm, 'mm')}"
+        + (f", margin {margin_words(result)}" if result.decides else "")
+        + f", {counted(len(result.warnings), 'warning')}, {report_path}"
     )
 
 
-def headline_of(verdict: dict) -> str:
-    """The verdict's level with what must not be missed."""
-    return str(verdict.get("headline") or verdict["level"])
-
-
-def deciding_margin(result: dict) -> dict | None:
-    """{"calibers": the margin that decides, "by": what it is from}; None without a balance point."""
-    if result.get("deciding_margin"):
-        return result["deciding_margin"]
-    margin = result.get("margin_calibers")
-    return margin and {"calibers": margin, "by": "centre of pressure"}
-
-
-def margin_words(result: dict) -> str:
+def margin_words(result: Result) -> str:
     """The margin that decides, for a place that has room for one; by what it is, where that is not as usual. Empty
     without a balance point."""
-    decides = deciding_margin(result)
+    decides = result.decides
     if decides is None:
         return ""
-    return with_band(decides["calibers"], "calibers") + (" by the cut-out" if by_cutout(result) else "")
+    return with_band(decides.margin, "calibers") + (" by the cut-out" if by_cutout(result) else "")
 
 
-def by_cutout(result: dict) -> bool:
+def by_cutout(result: Result) -> bool:
     """Whether the cut-out's margin is the one that decides."""
-    return (deciding_margin(result) or {}).get("by") == "cut-out"
+    return result.decides is not None and result.decides.by == BY_CUTOUT
 
 
-def summary_rows(result: dict) -> list[tuple[str, str]]:
+def summary_rows(result: Result, found: Beside = NOTHING) -> list[tuple[str, str]]:
     """(label, value) of the chief numbers, as the summary and the report's table have them."""
     rows = [
         (
             "centre of pressure",
-            _from_nose(result["cp"]["x_mm"]) + in_calibers(result),
+            _from_nose(result.cp_x_mm) + in_calibers(result),
         ),
         *other_methods_row(result),
-        ("cut-out balance", _from_nose(result["cutout"]["centroid_mm"])),
+        ("cut-out balance", _from_nose(result.cutout_centroid_mm)),
     ]
-    if result.get("balance_mm") is not None:
-        rows.append(("balance point", _from_nose(result["balance_mm"])))
+    if result.balance_mm is not None:
+        rows.append(("balance point", _from_nose(result.balance_mm)))
     rows += state_rows(result)
-    if result.get("margin_calibers") is not None:
-        margin = with_band(result["margin_calibers"], "calibers")
+    if result.margin_calibers is not None:
+        margin = with_band(result.margin_calibers, "calibers")
         rows.append(("margin", f"{margin}, by its parts; it does not decide here" if by_cutout(result) else margin))
-    if result.get("cutout_margin_calibers") is not None:
-        aside = with_band(result["cutout_margin_calibers"], "calibers")
+    if result.cutout_margin_calibers is not None:
+        aside = with_band(result.cutout_margin_calibers, "calibers")
         rows.append(("margin by cut-out", f"{aside}, {cutout_note(result)}"))
     rows += [
-        ("length", with_band(result["length_mm"], "mm")),
-        ("largest diameter", with_band(result["max_diameter_mm"], "mm")),
-        ("base diameter", with_band(result["base_diameter_mm"], "mm")),
+        ("length", with_band(result.length_mm, "mm")),
+        ("largest diameter", with_band(result.max_diameter_mm, "mm")),
+        ("base diameter", with_band(result.base_diameter_mm, "mm")),
     ]
     rows += fin_rows(result)
-    for item in ((result.get("swing") or {}).get("outcomes") or [])[-1:]:
+    for item in found.outcomes[-1:]:
         rows.append(("swing test", f"{item['outcome']} ({item['date']})"))
-    if result.get("scale"):
+    if result.scale_kind is not None:
         rows.append(("scale", scale_words(result)))
     return rows
 
 
-def cutout_note(result: dict) -> str:
+def cutout_note(result: Result) -> str:
     """What the cut-out's margin is worth, beside it."""
     if by_cutout(result):
         return "for air from the side; it decides here"
-    margin = result.get("cutout_margin_calibers")
-    passes = margin is not None and margin["value"] - margin["pm95"] >= 1
+    margin = result.cutout_margin_calibers
+    passes = margin is not None and margin.low >= 1
     return "for air from the side" if passes else "for air from the side; most good rockets fail it"
 
 
-def other_methods_row(result: dict) -> list[tuple[str, str]]:
+def other_methods_row(result: Result) -> list[tuple[str, str]]:
     """How far the other methods put the centre of pressure from the headline; none without fins."""
-    readings = (result.get("methods") or {}).get("at_mach_0") or []
-    apart = [reading["difference_mm"] for reading in readings[1:]]
+    others = () if result.methods is None else result.methods.readings[1:]
+    apart = [reading.difference_mm for reading in others]
     if not apart:
         return []
-    calibers = [reading["difference_calibers"] for reading in readings[1:]]
+    calibers = [reading.difference_calibers for reading in others]
     return [
         (
             "by other methods",
@@ -151,33 +141,23 @@ def other_methods_row(result: dict) -> list[tuple[str, str]]:
     ]
 
 
-def state_rows(result: dict) -> list[tuple[str, str]]:
+def state_rows(result: Result) -> list[tuple[str, str]]:
     """One row for each state of flight, when there are several."""
-    states = result.get("balance_states") or ()
-    if len(states) < 2:
+    if len(result.balance_states) < 2:
         return []
     return [
         (
-            f"{state['state']}, {state['motor']}",
-            f"{with_band(state['balance_mm'], 'mm')}, {with_band(state['mass_g'], 'g')}, "
-            f"margin {with_band(state['margin_calibers'], 'calibers')}",
+            f"{state.state}, {state.motor}",
+            f"{with_band(state.balance_mm, 'mm')}, {with_band(state.mass_g, 'g')}, "
+            f"margin {with_band(state.margin_calibers, 'calibers')}",
         )
-        for state in states
+        for state in result.balance_states
     ]
 
 
-def deciding_state(result: dict) -> dict | None:
-    """The state that decides, when there are several."""
-    states = result.get("balance_states") or ()
-    if len(states) < 2:
-        return None
-    return min(states, key=lambda s: s["margin_calibers"]["value"] - s["margin_calibers"]["pm95"])
-
-
-def scale_words(result: dict) -> str:
+def scale_words(result: Result) -> str:
     """How the photo was scaled and what came of it."""
-    scale = result["scale"]
-    return f"{scale['kind']}, {scale_with_band(scale['mm_per_px_at_axis'])} at the axis"
+    return f"{result.scale_kind}, {scale_with_band(result.mm_per_px_at_axis)} at the axis"
 
 
 def sentence(text: str) -> str:
@@ -189,39 +169,39 @@ def sentence(text: str) -> str:
     return text if not text or text[-1] in ".!?" else text + "."
 
 
-def _from_nose(quantity: dict) -> str:
+def _from_nose(quantity: Quantity) -> str:
     return f"{with_band(quantity, 'mm')} from the nose tip"
 
 
-def in_calibers(result: dict) -> str:
+def in_calibers(result: Result) -> str:
     """ " (10.36 calibers)": the centre of pressure in largest diameters, or nothing."""
-    diameter = result["max_diameter_mm"]["value"]
-    return f" ({fixed(result['cp']['x_mm']['value'] / diameter, 2)} calibers)" if diameter > 0 else ""
+    diameter = result.max_diameter_mm.value
+    return f" ({fixed(result.cp_x_mm.value / diameter, 2)} calibers)" if diameter > 0 else ""
 
 
-def fin_rows(result: dict) -> list[tuple[str, str]]:
+def fin_rows(result: Result) -> list[tuple[str, str]]:
     """One row for each fin group, nose to tail."""
-    several = len(result["fins"]) > 1
+    several = len(result.fins) > 1
     rows = []
-    for i, fin in enumerate(result["fins"], start=1):
+    for i, fin in enumerate(result.fins, start=1):
         label = f"fins, group {i}" if several else "fins"
-        root, span = with_band(fin["root_chord_mm"], "mm"), with_band(fin["span_mm"], "mm")
+        root, span = with_band(fin.root_chord_mm, "mm"), with_band(fin.span_mm, "mm")
         rows.append(
             (
                 label,
-                f"{fin['count']}, root {root}, span {span}, area {with_band(fin['area_mm2'], 'mm²')} each",
+                f"{fin.count}, root {root}, span {span}, area {with_band(fin.area_mm2, 'mm²')} each",
             )
         )
     return rows
 
 
-def hand_check_row(check: dict) -> tuple[str, str]:
+def hand_check_row(check: HandCheck) -> tuple[str, str]:
     """(label, value): a hand measurement beside the photo's."""
-    verdict = "agrees" if check["agrees"] else "DISAGREES"
-    by_photo = with_band(check["by_photo_mm"], "mm")
-    slip = f" (a likely slip: {check['likely_slip']})" if check.get("likely_slip") else ""
-    label = f"{check['name'].split('-')[0]} by hand"
-    return (label, f"{sized(check['by_hand_mm'], 'mm')}, by photo {by_photo}: {verdict}{slip}")
+    verdict = "agrees" if check.agrees else "DISAGREES"
+    by_photo = with_band(check.by_photo_mm, "mm")
+    slip = f" (a likely slip: {check.likely_slip})" if check.likely_slip else ""
+    label = f"{check.name.split('-')[0]} by hand"
+    return (label, f"{sized(check.by_hand_mm, 'mm')}, by photo {by_photo}: {verdict}{slip}")
 
 
 def _row(label: str, value: str) -> list[str]:

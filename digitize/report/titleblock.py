@@ -2,7 +2,8 @@
 
 from digitize.report import ink
 from digitize.report.layout import FINE_PX, LETTER_PX
-from digitize.report.text import deciding_margin, margin_words
+from digitize.report.text import margin_words
+from digitize.result_records import Result
 from digitize.units.rounding import scale_with_band, with_band
 from digitize.units.shown_units import IN, now
 
@@ -29,7 +30,7 @@ def title_block_height(width_px: int) -> int:
     return round(rows * _ROW + 1.9 * LETTER_PX)
 
 
-def draw_title_block(canvas, top_px: int, result: dict) -> None:
+def draw_title_block(canvas, top_px: int, result: Result) -> None:
     """Draw the strip on the canvas from row top_px down."""
     width = canvas.shape[1]
     left, right = LETTER_PX * 1.2, width - LETTER_PX * 1.2
@@ -47,16 +48,14 @@ def draw_title_block(canvas, top_px: int, result: dict) -> None:
 
 def _title(canvas, left, top, width, result) -> None:
     size = round(LETTER_PX * _TITLE)
-    name = ink.shortened(ink.letterable(str(result.get("name") or "rocket")), size, width)
+    name = ink.shortened(ink.letterable(result.name or "rocket"), size, width)
     ink.write(canvas, name, (left, top), size)
     small = round(LETTER_PX * _SMALL)
     lines = [f"side view, {'inches' if now() == IN else 'millimetres'} from the nose tip"]
-    photo_file = (result.get("photo") or {}).get("file")
-    if photo_file:
-        lines.append(f"photo: {photo_file}")
-    scale = result.get("scale")
-    if scale:
-        lines += [f"scale: {scale['kind']}", scale_with_band(scale["mm_per_px_at_axis"])]
+    if result.photo is not None and result.photo.file:
+        lines.append(f"photo: {result.photo.file}")
+    if result.scale_kind is not None:
+        lines += [f"scale: {result.scale_kind}", scale_with_band(result.mm_per_px_at_axis)]
     for i, text in enumerate(lines):
         ink.write(
             canvas, ink.shortened(text, small, width), (left, top + (1.4 + i) * _ROW), small, ink.SOFT_INK
@@ -65,13 +64,13 @@ def _title(canvas, left, top, width, result) -> None:
 
 def _facts(canvas, left, top, width, result) -> None:
     rows = [
-        ("length", with_band(result["length_mm"], "mm")),
-        ("largest diameter", with_band(result["max_diameter_mm"], "mm")),
-        ("centre of pressure", with_band(result["cp"]["x_mm"], "mm")),
-        ("cut-out balance", with_band(result["cutout"]["centroid_mm"], "mm")),
-        ("margin", margin_words(result) if deciding_margin(result) else "unknown"),
+        ("length", with_band(result.length_mm, "mm")),
+        ("largest diameter", with_band(result.max_diameter_mm, "mm")),
+        ("centre of pressure", with_band(result.cp_x_mm, "mm")),
+        ("cut-out balance", with_band(result.cutout_centroid_mm, "mm")),
+        ("margin", margin_words(result)),
     ]
-    if result.get("margin_calibers") is None:
+    if result.margin_calibers is None:
         rows.pop()
     small = round(LETTER_PX * _SMALL)
     for i, (what, text) in enumerate(rows):

@@ -9,8 +9,9 @@ import numpy as np
 from digitize.aero.components import centre_of_pressure
 from digitize.aero.limits import outside_warnings
 from digitize.geometry import side_area
-from digitize.records import FinResult, Geometry, Quantity
+from digitize.records import Geometry, Quantity
 from digitize.result.from_geometry import fin_result
+from digitize.result_records import FinResult
 from digitize.solid.measure import Solid
 
 

@@ -15,8 +15,9 @@ from digitize.geometry.describe import describe_profile
 from digitize.geometry.toml import overlapping
 from digitize.margin import balance, stability
 from digitize.margin.balance import Loading
-from digitize.records import BalanceState, FinGroup, FinResult, Flight, Geometry, Quantity, Result, Warn
+from digitize.records import BalanceState, FinGroup, Flight, Geometry, Quantity, Warn
 from digitize.request.options import Pose
+from digitize.result_records import FinResult, Result
 from digitize.units.rounding import counted, exact
 
 _RADIUS_MATTERS_CALIBERS = 0.02

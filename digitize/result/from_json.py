@@ -1,12 +1,10 @@
-"""A results folder read back: result.json checked key by key, and the geometry it stands on.
+"""A results folder read back: result.json as the record it was written from, and the geometry it stands on.
 
 The folder may have been edited, copied by halves or made by something else, so nothing in it is taken on trust:
-whoever holds a Saved may use the keys named here without looking again.
+whoever holds a Saved may use it without looking again.
 """
 
 import json
-import math
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -15,32 +13,32 @@ import numpy as np
 from digitize.errors import GeometryRefusal, UnreadableRefusal, UsageRefusal
 from digitize.files import check_own_file, replace_own_file
 from digitize.geometry.toml import read_geometry
-from digitize.margin.stability import LEVELS
-from digitize.records import TO_DO_KINDS, Geometry
-from digitize.result.to_json import SCHEMA
+from digitize.records import Geometry
+from digitize.result.description import Wrong
+from digitize.result.schema import RESULT as DESCRIBED
+from digitize.result.schema import SCHEMA
+from digitize.result_records import Result
 from digitize.units.shown_units import UNITS
 
 RESULT, GEOMETRY = "result.json", "geometry.toml"
 MADE_BY = "digitize"
 PAGE_MARK = f'<meta name="generator" content="{MADE_BY}">'
 """Stands in the head of every page written into a results folder, so that only our own is ever replaced."""
-_LARGEST = 1e12
 _AGAIN = "Measure or solve again with --out"
 _SAME_MM = 0.01
 
 
 @dataclass(frozen=True)
 class Saved:
-    """One results folder. data: result.json, its known keys checked; geometry: from geometry.toml beside it."""
+    """One results folder. result: what result.json holds; geometry: from geometry.toml beside it."""
 
     folder: Path
-    data: dict
+    result: Result
     geometry: Geometry
-    name: str
 
     def shown_in(self, units: str | None) -> "Saved":
         """The same to be shown in these units; None: in those it was written for."""
-        return self if units is None else replace(self, data={**self.data, "units": units})
+        return self if units is None else replace(self, result=replace(self.result, units=units))
 
 
 def read_saved(folder: Path) -> Saved:
@@ -58,19 +56,19 @@ def read_saved(folder: Path) -> Saved:
             f"{folder} holds no {RESULT}, so it is not a results folder",
             "Give the folder that measure or solve --out has written",
         )
-    data = _checked(folder / RESULT)
+    result = result_of(folder / RESULT)
     try:
         geometry = read_geometry(folder / GEOMETRY)
     except GeometryRefusal as refusal:
         raise GeometryRefusal(f"{folder / GEOMETRY}: {refusal.what}", refusal.remedy) from None
     except UnreadableRefusal as refusal:
         raise UnreadableRefusal(refusal.what, _AGAIN) from None
-    if _differs(data, geometry):
+    if _differs(result, geometry):
         raise UsageRefusal(
             f"{folder / GEOMETRY} was changed after {RESULT} was written",
             f"Solve it again first: digitize solve {folder / GEOMETRY} --out {folder}",
         )
-    return Saved(folder, data, geometry, data["name"])
+    return Saved(folder, result, geometry)
 
 
 def units_of(folder: Path) -> str | None:
@@ -109,14 +107,8 @@ def check_put(folder: Path, *names: str) -> None:
             raise UsageRefusal(refusal.what, "Move that file away, or work on a copy of the folder") from None
 
 
-# --- what result.json must hold ---------------------------------------------------------------------------
-
-
-class _Wrong(Exception):
-    """args: where in the file, and what should be there."""
-
-
-def _checked(path: Path) -> dict:
+def result_of(path: Path) -> Result:
+    """The result that a result.json holds. Raises UnreadableRefusal where it is not as described."""
     try:
         data = json.loads(path.read_bytes().decode("utf-8-sig"), parse_constant=_no_number)
     except (OSError, ValueError, RecursionError) as error:
@@ -129,244 +121,26 @@ def _checked(path: Path) -> dict:
             f"{path} is of schema {str(data['schema'])[:20]!r}, this tool reads {SCHEMA}", _AGAIN
         )
     try:
-        _RESULT(data, "")
-    except _Wrong as wrong:
+        return DESCRIBED.read(data, "")
+    except Wrong as wrong:
         where, what = wrong.args
         raise UnreadableRefusal(f"{path}: {where.lstrip('.')} is not {what}", _AGAIN) from None
-    return data
 
 
-def _no_number(name: str):
+def _no_number(name: str) -> None:
     raise ValueError(f"{name} is not a number")
 
 
-def _number(value, where: str) -> None:
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise _Wrong(where, "a number")
-    if not abs(value) <= _LARGEST or not math.isfinite(value):
-        raise _Wrong(where, "a believable number")
-
-
-def _positive(value, where: str) -> None:
-    _number(value, where)
-    if value <= 0:
-        raise _Wrong(where, "above zero")
-
-
-def _whole(value, where: str) -> None:
-    _number(value, where)
-    if not isinstance(value, int) or value < 0:
-        raise _Wrong(where, "a whole number")
-
-
-def _text(value, where: str) -> None:
-    if not isinstance(value, str):
-        raise _Wrong(where, "text")
-
-
-def _flag(value, where: str) -> None:
-    if not isinstance(value, bool):
-        raise _Wrong(where, "true or false")
-
-
-def _level(value, where: str) -> None:
-    if value not in LEVELS:
-        raise _Wrong(where, f"one of {', '.join(LEVELS)}")
-
-
-def _units(value, where: str) -> None:
-    if value not in UNITS:
-        raise _Wrong(where, f"one of {', '.join(UNITS)}")
-
-
-def _points(value, where: str) -> None:
-    if not isinstance(value, list):
-        raise _Wrong(where, "a list of points")
-    for point in value:
-        _point(point, where)
-
-
-def _point(value, where: str) -> None:
-    if not isinstance(value, list) or len(value) != 2:
-        raise _Wrong(where, "made of pairs of numbers")
-    for number in value:
-        _number(number, where)
-
-
-def _record(required: dict[str, Callable], optional: dict[str, Callable] | None = None) -> Callable:
-    """A table with these keys; others are let pass. An optional key that is null counts as absent."""
-
-    def check(value, where: str) -> None:
-        if not isinstance(value, dict):
-            raise _Wrong(where or "it", "a table")
-        for key, of in required.items():
-            if key not in value:
-                raise _Wrong(f"{where}.{key}", "there")
-            of(value[key], f"{where}.{key}")
-        for key, of in (optional or {}).items():
-            if value.get(key) is not None:
-                of(value[key], f"{where}.{key}")
-
-    return check
-
-
-def _list(of: Callable) -> Callable:
-    def check(value, where: str) -> None:
-        if not isinstance(value, list):
-            raise _Wrong(where, "a list")
-        for number, item in enumerate(value, 1):
-            of(item, f"{where}[{number}]")
-
-    return check
-
-
-def _maybe(of: Callable) -> Callable:
-    return lambda value, where: None if value is None else of(value, where)
-
-
-def _quantity_of(value: Callable) -> Callable:
-    def check(quantity, where: str) -> None:
-        _record({"value": value, "pm95": _number})(quantity, where)
-        if quantity["pm95"] < 0:
-            raise _Wrong(f"{where}.pm95", "0 or more")
-
-    return check
-
-
-_quantity, _size = _quantity_of(_number), _quantity_of(_positive)
-_FIN = _record(
-    {"count": _whole, "root_chord_mm": _size, "span_mm": _size, "area_mm2": _size, "outline_mm": _points},
-    {"tip_chord_mm": _quantity, "sweep_mm": _quantity},
-)
-_DRAWING = _record(
-    {
-        "axis": _points,
-        "profile_upper": _points,
-        "profile_lower": _points,
-        "fins": _list(_points),
-        "roots": _list(_points),
-        "cp": _maybe(_point),
-        "cp_band": _maybe(_points),
-        "balance": _maybe(_point),
-        "cutout": _maybe(_point),
-        "references": _list(_record({"label": _text, "outline": _points})),
-        "mm_per_px": _positive,
-        "stations": _list(_record({"words": _text, "x_mm": _number, "point": _point})),
-    }
-)
-_PIECE = _record(
-    {
-        "kind": _text,
-        **dict.fromkeys(("from_mm", "to_mm", "fore_diameter_mm", "aft_diameter_mm", "misfit_mm"), _number),
-    }
-)
-_STEP = _record({"action": _text, "cp_pm95_calibers_now": _number, "cp_pm95_calibers_then": _number})
-_HAND = _record(
-    {"name": _text, "by_hand_mm": _number, "by_photo_mm": _quantity, "agrees": _flag},
-    {"likely_slip": _maybe(_text)},
-)
-_PHOTO = _record(
-    {"file": _text, "length_mm": _quantity, "max_diameter_mm": _quantity, "cp": _record({"x_mm": _quantity})}
-)
-_READINGS = _list(
-    _record(
-        {"name": _text}
-        | dict.fromkeys(("cp_x_mm", "cn_alpha_per_rad", "difference_mm", "difference_calibers"), _number)
-    )
-)
-_METHODS = _record({"at_mach_0": _READINGS, "words": _list(_text)}, {"mach": _number, "at_mach": _READINGS})
-_CROSSWIND = _record(
-    dict.fromkeys(("wind_mps", "rod_speed_mps", "alpha_deg", "cp_x_mm", "forward_calibers"), _number),
-    {"margin_calibers": _number},
-)
-_CURVES = ("alpha_deg", "cp_x_mm", "cn")
-
-
-def _angle(value, where: str) -> None:
-    _record({**dict.fromkeys(_CURVES, _list(_number)), "crosswind": _CROSSWIND})(value, where)
-    if not value["alpha_deg"] or len({len(value[key]) for key in _CURVES}) > 1:
-        raise _Wrong(where, "made of lists of one length")
-
-
-_STATE = _record(
-    {
-        "state": _text,
-        "motor": _maybe(_text),
-        "mass_g": _maybe(_size),
-        "balance_mm": _quantity,
-        "margin_calibers": _quantity,
-    }
-)
-_GRAMS = {"nose_weight_g": _positive, "filling": _text}
-_ENDS = {"nose_weight_least_g": _number, "fin_span_mm": _positive}
-
-
-def _to_do(value, where: str) -> None:
-    _record({"kind": _text}, _GRAMS | _ENDS)(value, where)
-    if value["kind"] not in TO_DO_KINDS:
-        raise _Wrong(f"{where}.kind", f"one of {', '.join(TO_DO_KINDS)}")
-    if value["kind"] in TO_DO_KINDS[:2]:
-        _record(_GRAMS)(value, where)
-
-
-_RESULT = _record(
-    {
-        "name": _text,
-        "length_mm": _size,
-        "max_diameter_mm": _size,
-        "base_diameter_mm": _quantity,
-        "fins": _list(_FIN),
-        "cutout": _record({"area_mm2": _size, "centroid_mm": _quantity}, {"rolls_deg": _list(_number)}),
-        "cp": _record(
-            {
-                "x_mm": _quantity,
-                "cn_alpha_per_rad": _quantity,
-                "parts": _list(_record({"part": _text, "cn_alpha_per_rad": _number, "x_mm": _number})),
-            },
-            {"measured_pm95_mm": _number, "method_pm95_mm": _number},
-        ),
-        "balance_mm": _maybe(_quantity),
-        "margin_calibers": _maybe(_quantity),
-        "verdict": _record({"level": _level, "text": _text}, {"headline": _text}),
-        "scale": _maybe(_record({"kind": _text, "mm_per_px_at_axis": _quantity})),
-        "outline_px": _points,
-        "hand_checks": _list(_HAND),
-        "warnings": _list(_record({"code": _text, "text": _text, "remedy": _text})),
-    },
-    {
-        "tool_version": _text,
-        "units": _units,
-        "to_do": _to_do,
-        "mass_g": _positive,
-        "as_balanced_mm": _quantity,
-        "balance_states": _list(_STATE),
-        "cutout_margin_calibers": _quantity,
-        "deciding_margin": _record({"calibers": _quantity, "by": _text}),
-        "pieces": _list(_PIECE),
-        "assumptions": _list(_text),
-        "changed_by_hand": _list(_text),
-        "shares": _list(_record({"source": _text, "share": _number, "cp_pm95_mm": _number})),
-        "next_measurement": _STEP,
-        "drawing": _DRAWING,
-        "photo": _record({}, {"file": _text}),
-        "photos": _list(_PHOTO),
-        "methods": _METHODS,
-        "angle_of_attack": _angle,
-    },
-)
-
-
-def _differs(data: dict, geometry: Geometry) -> bool:
+def _differs(result: Result, geometry: Geometry) -> bool:
     """Whether the geometry is not the one the numbers were worked out from, as far as they show it."""
-    if len(data["fins"]) != len(geometry.fins):
+    if len(result.fins) != len(geometry.fins):
         return True
-    for told, group in zip(data["fins"], geometry.fins, strict=True):
-        outline = np.array(told["outline_mm"], float).reshape(-1, 2)
-        if told["count"] != group.count or outline.shape != group.outline_mm.shape:
+    for fin, group in zip(result.fins, geometry.fins, strict=True):
+        if fin.count != group.count or fin.outline_mm.shape != group.outline_mm.shape:
             return True
-        if np.abs(outline - group.outline_mm).max() > _SAME_MM:
+        if np.abs(fin.outline_mm - group.outline_mm).max() > _SAME_MM:
             return True
     length, radius = geometry.profile_mm[-1, 0], geometry.profile_mm[:, 1].max()
-    sizes = ((data["length_mm"], length), (data["max_diameter_mm"], 2 * radius))
+    sizes = ((result.length_mm, length), (result.max_diameter_mm, 2 * radius))
     # of several photos the numbers are of all, the geometry is of the best: their own bands apart at most
-    return any(abs(told["value"] - size) > max(2 * told["pm95"], 0.01 * size) for told, size in sizes)
+    return any(abs(told.value - size) > max(2 * told.pm95, 0.01 * size) for told, size in sizes)

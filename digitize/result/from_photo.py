@@ -7,7 +7,7 @@ import numpy as np
 from digitize.aero.angle_curve import angle_curve, loads_of
 from digitize.aero.components import centre_of_pressure
 from digitize.aero.limits import is_outside
-from digitize.aero.method_view import method_view, next_with_method, whole_band, with_method
+from digitize.aero.method_view import compared, method_view, next_with_method, whole_band, with_method
 from digitize.bands.marked_balance import marked_balance
 from digitize.bands.resampling import SAMPLES, Samples, band, bands, draw, next_measurement, shares
 from digitize.geometry import side_area
@@ -15,23 +15,14 @@ from digitize.geometry.describe import describe_profile
 from digitize.margin import balance, stability
 from digitize.margin.stability import doubt_of
 from digitize.photo.camera import CameraPrior
-from digitize.records import (
-    FinResult,
-    MethodView,
-    NextMeasurement,
-    Photo,
-    Quantity,
-    ReferencePoints,
-    Result,
-    Silhouette,
-    Warn,
-)
+from digitize.records import Photo, Quantity, ReferencePoints, Silhouette, Warn
 from digitize.request.as_text import words_of
 from digitize.request.options import MeasureOptions
 from digitize.result.as_shown import hangs_on_it, reaching, shown_of, times_as_large
 from digitize.result.fin_doubts import number_warning, pose_warning, roll_warning, side_warning, turn_warning
 from digitize.result.from_geometry import fin_result, geometry_warnings, radius_choice, tip_points
 from digitize.result.hand_checks import hand_checks, hand_facts, hand_warnings
+from digitize.result_records import FinResult, MethodView, NextMeasurement, PhotoFacts, Result
 from digitize.solid.agreement import LOOSE_SCALES, size_warning
 from digitize.solid.in_photo import drawing_of
 from digitize.solid.measure import UNEXPLAINED, Solid
@@ -166,7 +157,7 @@ def assemble(measured: Measured, options: MeasureOptions, last: Result | None = 
         next_measurement=None
         if last is not None
         else worth_saying(next_with_method(next_measurement(solid, samples), view, diameter.value)),
-        methods=view,
+        methods=compared(view, diameter.value),
         angle=curve,
         drawing=drawing_of(
             measured.photo, solid, measured.references, cp_x, worst and worst.balance_mm, centroid
@@ -350,15 +341,15 @@ def _assumptions(measured: Measured, options: MeasureOptions, rolls_deg) -> tupl
     return tuple(lines)
 
 
-def _photo_facts(measured: Measured, options: MeasureOptions) -> dict:
+def _photo_facts(measured: Measured, options: MeasureOptions) -> PhotoFacts:
     photo = measured.photo
     height, width = photo.rgb.shape[:2]
-    return {
-        "file": photo.path.name,
-        "width_px": width * photo.shrink,
-        "height_px": height * photo.shrink,
-        "focal35_mm": photo.focal35_mm,
-        "notes": list(photo.notes),
-        "path": str(photo.path.resolve()),
-        "asked": words_of(options),
-    }
+    return PhotoFacts(
+        file=photo.path.name,
+        width_px=width * photo.shrink,
+        height_px=height * photo.shrink,
+        focal35_mm=photo.focal35_mm,
+        notes=photo.notes,
+        path=str(photo.path.resolve()),
+        asked=words_of(options),
+    )

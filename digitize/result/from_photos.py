@@ -11,15 +11,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from digitize.aero.angle_curve import in_calibers
 from digitize.aero.limits import is_outside
-from digitize.aero.method_view import whole_band
+from digitize.aero.method_view import compared, whole_band
 from digitize.bands.resampling import SHARE_SAMPLES, Samples, band, draw
 from digitize.errors import GeometryRefusal
 from digitize.margin import balance, stability
-from digitize.records import FinResult, PhotoAlone, Quantity, Result, Warn
+from digitize.records import Quantity, Warn
 from digitize.request.options import MeasureOptions
 from digitize.result.from_photo import Measured, fin_bands, unmeasurable_calibers
 from digitize.result.hand_checks import hand_checks, hand_facts, hand_warnings
+from digitize.result_records import FinResult, PhotoAlone, Result
 from digitize.solid.in_photo import drawing_of
 from digitize.units.rounding import with_band
 
@@ -46,6 +48,20 @@ FIN = {
 }
 """What is combined, and how it is called when photos differ in it; None: a detail, only widened then."""
 UNITS = {"mm": "mm", "mm2": "mm²", "rad": "per radian"}
+
+
+@dataclass(frozen=True)
+class Size:
+    """A quantity that photos share: a field of Result, or of the fins of a group, from 0."""
+
+    field: str
+    group: int | None = None
+
+    def words(self) -> str | None:
+        """How it is called when photos differ in it; None: it is only widened."""
+        if self.group is None:
+            return BODY[self.field]
+        return FIN[self.field] and f"{FIN[self.field]} of a fin of group {self.group + 1}"
 
 
 @dataclass(frozen=True)
@@ -102,15 +118,18 @@ def combine(shots: Sequence[Shot]) -> tuple[Result, Measured]:
     )
     sources = OWN_SOURCES if shared_scale else OWN_WITHOUT_SHARED_SCALE
     own = [_own_bands(shot.measured, shot.options.seed, sources) for shot in shots]
-    found = {name: _over(shots, own, name) for name in own[0]}
+    found = {size: _over(shots, own, size) for size in own[0]}
     names = [shot.measured.photo.path.name for shot in shots]
     fins = tuple(
-        replace(fin, **{name: found[f"{k} {name}"].quantity for name in FIN})
+        replace(fin, **{name: found[Size(name, k)].quantity for name in FIN})
         for k, fin in enumerate(best.result.fins)
     )
-    body = {name: found[name].quantity for name in BODY}
+    body = {name: found[Size(name)].quantity for name in BODY}
     view = replace(best.result.methods, measured_pm95_mm=body["cp_x_mm"].pm95)
-    body |= {"cp_x_mm": whole_band(body["cp_x_mm"], view), "methods": view}
+    body |= {
+        "cp_x_mm": whole_band(body["cp_x_mm"], view),
+        "methods": compared(view, body["max_diameter_mm"].value),
+    }
     return _result(best, shots, body, fins, _disagreements(shots, found, names), names), best.measured
 
 
@@ -130,65 +149,59 @@ def _counts(counts: list[int]) -> str:
     return ",".join(map(str, counts)) or "no"
 
 
-def _values(result: Result) -> dict[str, Quantity]:
-    """Every quantity that photos share, by name; of fins with the group's number before it.
+def _values(result: Result) -> dict[Size, Quantity]:
+    """Every quantity that photos share.
 
     Of the centre of pressure the measured part only: the method is off by the same in every photo, so it neither
     shrinks with their number nor explains why two differ.
     """
-    body = {name: getattr(result, name) for name in BODY}
-    body["cp_x_mm"] = replace(result.cp_x_mm, pm95=result.methods.measured_pm95_mm)
+    body = {Size(name): getattr(result, name) for name in BODY}
+    body[Size("cp_x_mm")] = replace(result.cp_x_mm, pm95=result.methods.measured_pm95_mm)
     return body | _fin_values(result.fins)
 
 
-def _fin_values(fins: Sequence[FinResult]) -> dict[str, Quantity]:
-    return {f"{k} {name}": getattr(fin, name) for k, fin in enumerate(fins) for name in FIN}
+def _fin_values(fins: Sequence[FinResult]) -> dict[Size, Quantity]:
+    return {Size(name, k): getattr(fin, name) for k, fin in enumerate(fins) for name in FIN}
 
 
-def _own_bands(measured: Measured, seed: int, sources: Sequence[str]) -> dict[str, float]:
+def _own_bands(measured: Measured, seed: int, sources: Sequence[str]) -> dict[Size, float]:
     """pm95 of each quantity from these sources alone."""
-    solid, squares = measured.solid, {}
+    solid = measured.solid
+    squares: dict[Size, float] = {}
     for source in sources:
         samples: Samples = draw(solid, seed, SHARE_SAMPLES, only=source)
-        bands = {name: band(getattr(samples, name), 0.0) for name in BODY}
+        bands = {Size(name): band(getattr(samples, name), 0.0) for name in BODY}
         bands |= _fin_values([fin_bands(solid, samples, k) for k in range(len(solid.fins))])
-        for name, quantity in bands.items():
-            squares[name] = squares.get(name, 0.0) + quantity.pm95**2
-    return {name: float(np.sqrt(square)) for name, square in squares.items()}
+        for size, quantity in bands.items():
+            squares[size] = squares.get(size, 0.0) + quantity.pm95**2
+    return {size: float(np.sqrt(square)) for size, square in squares.items()}
 
 
-def _over(shots: Sequence[Shot], own: list[dict[str, float]], name: str) -> Combination:
-    return combine_quantity([_values(shot.result)[name] for shot in shots], [bands[name] for bands in own])
+def _over(shots: Sequence[Shot], own: list[dict[Size, float]], size: Size) -> Combination:
+    return combine_quantity([_values(shot.result)[size] for shot in shots], [bands[size] for bands in own])
 
 
-def _disagreements(shots: Sequence[Shot], found: dict[str, Combination], names: list[str]) -> list[Warn]:
+def _disagreements(shots: Sequence[Shot], found: dict[Size, Combination], names: list[str]) -> list[Warn]:
     """One warning for each two photos that differ beyond their bands, with all they differ in."""
-    by_pair: dict[tuple[int, int], list[str]] = {}
-    for name, combination in found.items():
-        if combination.apart and _words(name):
-            by_pair.setdefault(combination.apart, []).append(name)
+    by_pair: dict[tuple[int, int], list[Size]] = {}
+    for size, combination in found.items():
+        if combination.apart and size.words():
+            by_pair.setdefault(combination.apart, []).append(size)
     return [
         Warn(
             "PHOTOS_DISAGREE",
             f"{names[i]} and {names[j]} differ by more than their bands allow, so these are widened to cover "
-            f"both: {'; '.join(_difference(name, shots[i].result, shots[j].result) for name in differing)}",
+            f"both: {'; '.join(_difference(size, shots[i].result, shots[j].result) for size in differing)}",
             "Look at both overlays: is the outline on the edge, is the pose as said, is it the same rocket?",
         )
         for (i, j), differing in sorted(by_pair.items())
     ]
 
 
-def _difference(name: str, one: Result, other: Result) -> str:
-    words, unit = _words(name), UNITS[name.rsplit("_", 1)[1]]
-    told = [with_band(_values(result)[name], unit, bare=True) for result in (one, other)]
-    return f"{words} {' against '.join(told)} {unit}"
-
-
-def _words(name: str) -> str | None:
-    group, _, bare = name.rpartition(" ")
-    if not group:
-        return BODY[bare]
-    return FIN[bare] and f"{FIN[bare]} of a fin of group {int(group) + 1}"
+def _difference(size: Size, one: Result, other: Result) -> str:
+    unit = UNITS[size.field.rsplit("_", 1)[1]]
+    told = [with_band(_values(result)[size], unit, bare=True) for result in (one, other)]
+    return f"{size.words()} {' against '.join(told)} {unit}"
 
 
 def _result(
@@ -213,10 +226,8 @@ def _result(
     cutout_margin = worst and stability.margin_calibers(
         alone.cutout_centroid_mm, worst.balance_mm, body["max_diameter_mm"]
     )
-    mass_g, curve = balance.lift_off_mass_g(states, options.mass_g), alone.angle
-    if worst is not None:
-        left = (curve.wind_cp_x_mm - worst.balance_mm.value) / body["max_diameter_mm"].value
-        curve = replace(curve, wind_margin_calibers=float(left))
+    mass_g = balance.lift_off_mass_g(states, options.mass_g)
+    curve = in_calibers(alone.angle, worst and worst.balance_mm.value, body["max_diameter_mm"].value)
     doubt = next((w.text.split(",")[0] for w in disagreements), None) or stability.doubt_of(warnings)
     floor = worst and unmeasurable_calibers(body["methods"], worst.balance_mm, body["max_diameter_mm"])
     verdict = stability.verdict(

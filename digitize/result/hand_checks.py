@@ -9,7 +9,8 @@ from digitize.aero.components import centre_of_pressure
 from digitize.aero.limits import is_outside, outside_warnings
 from digitize.errors import GeometryRefusal
 from digitize.margin import stability
-from digitize.records import FinResult, Geometry, HandCheck, Quantity, Warn
+from digitize.records import Geometry, Quantity, Warn
+from digitize.result_records import FinResult, HandCheck
 from digitize.units.rounding import exact, with_band
 
 TOLERANCE_MM = {"cutout-balance": 3.0}
@@ -42,7 +43,7 @@ class HandFacts:
 
 def hand_facts(length, diameter, pieces, fins, centroid, geometry: Geometry) -> HandFacts:
     """The facts of one result; the nose ends where its first piece does."""
-    nose = Quantity(float(pieces[0]["to_mm"]), max(0.02 * length.value, length.pm95)) if pieces else None
+    nose = Quantity(pieces[0].to_mm, max(0.02 * length.value, length.pm95)) if pieces else None
     return HandFacts(length, diameter, nose, tuple(fins), centroid, geometry)
 
 

@@ -8,7 +8,8 @@ from digitize.aero import body, components, fins, interference
 from digitize.aero.angle_curve import loads_of
 from digitize.aero.crossflow import CYLINDER_DRAG, STALL_DEG, attached_share, crossflow_share
 from digitize.aero.methods import AFT_WEIGHT, SLOPE_SCATTER
-from digitize.records import FinGroup, Geometry, Result
+from digitize.records import FinGroup, Geometry
+from digitize.result_records import Result
 
 B66 = "J. S. and J. A. Barrowman, The Theoretical Prediction of the Center of Pressure, NARAM-8 (1966)"
 _WIDTH = 100

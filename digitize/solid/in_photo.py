@@ -2,7 +2,8 @@
 
 import numpy as np
 
-from digitize.records import Drawing, Photo, Quantity, ReferencePoints
+from digitize.records import Photo, Quantity, ReferencePoints
+from digitize.result_records import Drawing, DrawnReference, Station
 from digitize.solid.measure import Solid
 
 
@@ -42,13 +43,13 @@ def drawing_of(
         cp_band=on_axis([cp_x.value - cp_x.pm95, cp_x.value + cp_x.pm95]),
         balance=None if balance_mm is None else on_axis(balance_mm.value)[0],
         cutout=on_axis(centroid.value)[0],
-        references=tuple((r.label, photo.to_full_px(r.outline_px)) for r in references),
+        references=tuple(DrawnReference(r.label, photo.to_full_px(r.outline_px)) for r in references),
         mm_per_px=float(pose.depth_mm / pose.camera.focal_px) / photo.shrink,
         stations=(
-            ("nose tip", 0.0, on_axis(0.0)[0]),
-            ("full diameter from", full_x, on_axis(full_x)[0]),
-            *((f"fin root of group {k}", float(g.outline_mm[0, 0]), on_axis(g.outline_mm[0, 0])[0])
+            Station("nose tip", 0.0, on_axis(0.0)[0]),
+            Station("full diameter from", full_x, on_axis(full_x)[0]),
+            *(Station(f"fin root of group {k}", float(g.outline_mm[0, 0]), on_axis(g.outline_mm[0, 0])[0])
               for k, g in enumerate(geometry.fins, 1)),
-            ("aft end", length, on_axis(length)[0]),
+            Station("aft end", length, on_axis(length)[0]),
         ),
     )  # fmt: skip

@@ -19,9 +19,10 @@ from digitize.geometry.toml import check_geometry, rounded
 from digitize.photo.camera import Camera
 from digitize.pipeline import points_reference, told_of
 from digitize.plans.to_do import with_to_do
-from digitize.records import FinGroup, Geometry, Photo, Result
+from digitize.records import FinGroup, Geometry, Photo
 from digitize.request.options import MeasureOptions, measure_options
 from digitize.result.from_photo import Measured, assemble
+from digitize.result_records import Result
 from digitize.solid.adjust import Adjusted, EndPoints, Problem, TubeLimbs, adjust, adjust_near
 from digitize.solid.agreement import Agreement, check_agreement, check_roughly
 from digitize.solid.fin_edges import outward

@@ -261,7 +261,7 @@ def _weight(session: Session, words) -> dict:
 def _templates(folder: Path) -> bytes:
     """The cut-out and the fins at true size, as PDF on A4. Raises Refusal."""
     saved = read_saved(folder)
-    with shown_in(saved.data.get("units")):
+    with shown_in(saved.result.units):
         return templates_pdf(tuple(sheet for piece in pieces_of(saved) for sheet in sheets(piece, "a4")))
 
 

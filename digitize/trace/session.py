@@ -20,12 +20,13 @@ from digitize.geometry.toml import rounded
 from digitize.photo.calibration import parse_camera, read_camera
 from digitize.photo.read import read_photo
 from digitize.pipeline import camera_of, fit_photo
-from digitize.records import Geometry, Photo, Result
+from digitize.records import Geometry, Photo
 from digitize.refused import Seen
 from digitize.report.folder import PDF, check_out_dir, paper_of, write_results
 from digitize.request.options import parse_pdf
 from digitize.result.from_json import units_of
 from digitize.result.from_photo import Measured
+from digitize.result_records import Result
 from digitize.trace import edits
 from digitize.trace.begun import Start, start_of
 from digitize.trace.changed import changed_by_hand

@@ -8,9 +8,10 @@ import numpy as np
 import shapely
 
 from digitize.errors import GeometryRefusal
-from digitize.records import Result, Warn
+from digitize.records import Warn
 from digitize.result.from_photo import Measured
 from digitize.result.to_json import to_dict
+from digitize.result_records import Result
 from digitize.trace.drawn import outline_of
 from digitize.trace.resolve import Traced, solve_fully, trace
 from digitize.trace.sketch import Sketch

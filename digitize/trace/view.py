@@ -58,11 +58,10 @@ def brief(session: Session, change: dict, traced: Traced, result) -> dict:
 def preview(session: Session, traced: Traced, result) -> dict:
     """Sketch, numbers, what is changed."""
     with shown_in(session.units):
-        data = _numbers(result)
         return {
-            "answer": {"meaning": meaning(data["verdict"]), "to_do": to_do_words(data)} if result.fins else None,
+            "answer": {"meaning": meaning(result.verdict_level), "to_do": to_do_words(result)} if result.fins else None,
             "sketch": {**sketch_view(traced), "ends": _ends(session, traced)},
-            "result": told(data),
+            "result": told(_numbers(result)),
             "unfinished": UNFINISHED if not result.fins else None,
             "changed": [in_words(line) for line in session.changed(traced.sketch)],
         }

@@ -6,10 +6,10 @@ from digitize.errors import UsageRefusal
 from digitize.geometry.toml import rounded
 from digitize.plans.ballast_plan import Asked, asked_of, plan_ballast, states_of
 from digitize.plans.nose_weight import Weight, with_weight
-from digitize.records import Geometry, Result
+from digitize.records import Geometry
 from digitize.report.ballast_page import fin_words, headline, notes
 from digitize.result.from_json import Saved
-from digitize.result.to_json import to_dict
+from digitize.result_records import Result
 from digitize.units.sentences import told
 from digitize.units.shown_units import shown_in
 
@@ -23,11 +23,10 @@ def nose_weight(folder: Path, result: Result, geometry: Geometry, words: dict) -
     {"missing": [...]} names the words of the form that have to be told first; else "plan" is ballast.json, "states"
     holds every state's margin and the low end of its band along the plan's curve, "need" the weight's own band.
     """
-    data = to_dict(result)
-    missing = _missing(data)
+    missing = _missing(result)
     if missing:
         return {"missing": missing}
-    saved, asked = Saved(folder, data, rounded(geometry), data["name"]), asked_for(words)
+    saved, asked = Saved(folder, result, rounded(geometry)), asked_for(words)
     plan = plan_ballast(saved, asked)
     with shown_in(plan["units"]):
         shown_plan = told(plan)
@@ -57,16 +56,16 @@ def asked_for(words) -> Asked:
     return asked_of(**said)
 
 
-def _missing(data: dict) -> list[str]:
-    states = data["balance_states"]
-    masses = [state["mass_g"] for state in states] or [data["mass_g"]]
+def _missing(result: Result) -> list[str]:
+    states = result.balance_states
+    masses = [state.mass_g for state in states] or [result.mass_g]
     return [*([] if states else ["balance"]), *(["mass"] if None in masses else [])]
 
 
 def _curves(saved: Saved, asked: Asked, plan: dict) -> list[dict]:
     """Each state's own margin with the weights of the plan's curve in."""
     weights = [Weight(g, x) for g, x in zip(plan["curve"]["grams"], plan["curve"]["x_mm"], strict=True)]
-    diameter = saved.data["max_diameter_mm"]["value"]
+    diameter = saved.result.max_diameter_mm.value
     found = []
     for state in states_of(saved, asked):
         margins = [with_weight(state, weight, diameter).margin_calibers for weight in weights]
@@ -74,7 +73,7 @@ def _curves(saved: Saved, asked: Asked, plan: dict) -> list[dict]:
             {
                 "state": state.words,
                 "margin_calibers": [round(m.value, 4) for m in margins],
-                "low_calibers": [round(m.value - m.pm95, 4) for m in margins],
+                "low_calibers": [round(m.low, 4) for m in margins],
             }
         )
     return found

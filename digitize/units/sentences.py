@@ -7,6 +7,7 @@ here it is converted as it is shown. So a folder measured in inches can be shown
 import functools
 import re
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import fields, is_dataclass, replace
 from types import MappingProxyType
 
 from digitize.units.rounding import band_alone, sized, with_band
@@ -29,9 +30,11 @@ _TEXTS = frozenset(
     (
         "text", "headline", "remedy", "kind", "likely_slip", "words", "assumptions", "label", "changed_by_hand",
         "action", "doubt", "question", "mass_caution", "fins_words", "source", "reference_words", "what",
+        "verdict_text", "verdict_headline", "scale_kind",
     )
 )  # fmt: skip
-"""Keys of results, plans and pages that hold a sentence of ours, or a list of them. Names and notes are the user's."""
+"""Keys and fields of results, plans and pages that hold a sentence of ours, or a list of them. Names and notes are the
+user's."""
 
 
 def in_words(text: str, known: Mapping[str, str] = MappingProxyType({})) -> str:
@@ -50,16 +53,19 @@ def in_words(text: str, known: Mapping[str, str] = MappingProxyType({})) -> str:
 
 
 def told(data):
-    """The same for every sentence in what result.json, ballast.json or swing.json holds; a number that stands there too
-    reads in its sentence as it does in the tables."""
+    """The same for every sentence in a Result, or in what result.json, ballast.json or swing.json holds; a number that
+    stands there too reads in its sentence as it does in the tables."""
     return data if now() == MM else _told(data, dict(_known(data)))
 
 
 def _told(data, known: Mapping[str, str], key: str = ""):
     if isinstance(data, dict):
         return {name: _told(value, known, name) for name, value in data.items()}
+    if is_dataclass(data):
+        names = [field.name for field in fields(data)]
+        return replace(data, **{name: _told(getattr(data, name), known, name) for name in names})
     if isinstance(data, list | tuple):
-        return [_told(value, known, key) for value in data]
+        return type(data)(_told(value, known, key) for value in data)
     return in_words(data, known) if key in _TEXTS and isinstance(data, str) else data
 
 
@@ -73,6 +79,11 @@ def _known(data, key: str = "") -> Iterator[tuple[str, str]]:
     elif isinstance(data, dict):
         for name, value in data.items():
             yield from _known(value, name)
+    elif is_dataclass(data) and unit and hasattr(data, "pm95"):
+        yield from _known({"value": data.value, "pm95": data.pm95}, key)
+    elif is_dataclass(data):
+        for field in fields(data):
+            yield from _known(getattr(data, field.name), field.name)
     elif isinstance(data, list | tuple) and not key.endswith("_mm"):  # lists of numbers are outlines and curves
         for value in data:
             yield from _known(value, key)
@@ -83,13 +94,14 @@ def _known(data, key: str = "") -> Iterator[tuple[str, str]]:
 
 
 def in_its_units(show: Callable) -> Callable:
-    """A function that shows a record (its first argument that is a dictionary), made to show it in that record's own
-    units (its key "units")."""
+    """A function that shows a result or a plan (its first argument that is a record or a dictionary), made to show it
+    in that one's own units (its field or key "units")."""
 
     @functools.wraps(show)
     def shown(*args, **kwargs):
-        at = next(k for k, argument in enumerate(args) if isinstance(argument, dict))
-        with shown_in(args[at].get("units")):
+        at = next(k for k, argument in enumerate(args) if isinstance(argument, dict) or is_dataclass(argument))
+        units = args[at].get("units") if isinstance(args[at], dict) else args[at].units
+        with shown_in(units):
             return show(*args[:at], told(args[at]), *args[at + 1 :], **kwargs)
 
     return shown
