@@ -130,6 +130,25 @@ def test_each_follows_what_the_other_does(screens, drawn_rocket):
     assert shared.session.at == 1
 
 
+def test_what_is_typed_on_one_stays_when_the_other_tells_something_else(screens, drawn_rocket):
+    shared, phone, computer = screens(drawn_rocket)
+    told = lambda: shared.session.history.now.asked  # noqa: E731
+    phone.goto(shared.phone_url)
+    for page in (phone, computer):
+        page.wait_for_selector("[data-number='cp']", state="attached")
+    computer.click("[data-step='fins']")
+    computer.fill("#field-mass", "181")
+    phone.tap("[data-step='fins']")
+    phone.fill("#field-balance", "262")
+    phone.tap("#go")
+    until(lambda: told()["balance"] == "262mm")
+    until(lambda: computer.input_value("#field-balance") == "262")  # once ten seconds have passed without a key
+    assert computer.input_value("#field-mass") == "181" and told()["mass"] == "150g"
+    computer.click("#go")
+    until(lambda: told()["mass"] == "181g" and told()["balance"] == "262mm")
+    until(lambda: phone.input_value("#field-mass") == "181")
+
+
 def test_an_edit_on_what_has_changed_is_refused_and_the_page_shows_what_is_there(screens, drawn_rocket):
     """The finger holds a corner while the computer changes another."""
     shared, phone, computer = screens(drawn_rocket)

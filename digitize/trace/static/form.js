@@ -155,7 +155,15 @@ export class Form {
     if (before === this.filled) this.filled = JSON.stringify(this.words());
   }
 
-  fill(words) {
+  // typed: what was typed here meanwhile and nobody told otherwise; it stays, and counts as changed.
+  fill(words, typed = {}) {
+    this.write(words);
+    this.filled = JSON.stringify(this.words());
+    if (Object.keys(typed).length) this.write({ ...words, ...typed });
+    this.told.changed();
+  }
+
+  write(words) {
     const scales = words.scale || [];
     const kinds = scales.map((text) => text.split("=")[0].trim());
     this.kept = new Set(kinds);
@@ -173,8 +181,6 @@ export class Form {
     choose(this.poses, words.pose ?? "");
     this.listPoints();
     this.faultless();
-    this.filled = JSON.stringify(this.words());
-    this.told.changed();
   }
 
   fillPlace(input, behind) {

@@ -174,7 +174,7 @@ function show(next, whole = true) {
     shownUnits(next.units);
     view = next;
     form.cameras(next.cameras);
-    filled(next);
+    filled(next, before);
   }
   if (whole && next.phase === "ready") regions = next.regions.slice();
   byId("photo").hidden = !next.photo;
@@ -211,12 +211,16 @@ function show(next, whole = true) {
   else if (before.phase === "working" && next.phase === "ready") steps.go("answer");
 }
 
-// What was asked fills the form; what is typed since stays until something else was asked.
-function filled(next) {
+// What was asked fills the form; what is typed since stays until that very thing was asked otherwise, here or on the
+// other screen, or another rocket is shown.
+function filled(next, before) {
   const words = next.asked || {};
   if (JSON.stringify(words) !== JSON.stringify(asked)) {
+    const same = before && before.folder === next.folder && asked;
+    const [was, typed] = [asked, form.words()];
+    const kept = same ? form.changed().filter((name) => JSON.stringify(words[name]) === JSON.stringify(was[name])) : [];
     asked = words;
-    form.fill(words);
+    form.fill(words, Object.fromEntries(kept.map((name) => [name, typed[name]])));
     if (next.paper) byId("paper").value = next.paper;
   }
   if (next.chosen) form.camera.value = next.chosen;
