@@ -49,7 +49,7 @@ def opened(browser, **options):
     yield page
     faults = page.faults
     page.close()
-    assert faults == []
+    assert faults == [], faults
 
 
 def number(page, key) -> float:
@@ -89,3 +89,14 @@ def told(page, **values):
         step(page, field.evaluate("node => node.closest('[data-panel]').dataset.panel"))
         field.evaluate("node => { const fold = node.closest('details'); if (fold) fold.open = true; }")
         field.fill(text)
+
+
+def in_sight(page, locator) -> bool:
+    """Whether its middle is on the screen and nothing lies over it."""
+    return locator.evaluate(
+        """node => {
+          const b = node.getBoundingClientRect();
+          const top = document.elementFromPoint(b.x + b.width / 2, b.y + b.height / 2);
+          return Boolean(top) && (node.contains(top) || top.contains(node));
+        }"""
+    )

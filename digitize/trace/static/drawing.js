@@ -15,7 +15,7 @@ export function lines(view, draft) {
   const made = [];
   const seen = view.seen || { rockets: [], references: [] };
   const outline = seen.outline || view.outline;
-  if (outline) made.push(...found(outline));
+  if (outline && !view.drawn) made.push(...found(outline));
   for (const border of seen.outline ? [] : seen.rockets) made.push(...found(border));
   for (const reference of sketch ? [] : seen.references) made.push(...cased(reference.points, "reference", true));
   for (const region of view.regions || [])
@@ -32,7 +32,8 @@ export function lines(view, draft) {
   }
   if (sketch && result && result.drawing && !view.unfinished) made.push(...marks(result, sketch, halfWidth(sketch)));
   if (draft && draft.points.length) {
-    made.push(...cased(draft.points, "draft", draft.closed), ...cased([], "draft next"));
+    for (const points of draft.paths ? draft.paths(draft.points) : [draft.points]) made.push(...cased(points, "draft", draft.closed));
+    made.push(...cased([], "draft next"));
     for (const point of draft.points) made.push(svg("circle", { class: "handle hand", cx: point[0], cy: point[1], "data-r": 5 }));
   }
   return made;

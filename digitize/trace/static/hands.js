@@ -48,6 +48,8 @@ export class Hands {
   rocket() {
     this.sheet.begin({
       least: 3, most: null, steps: ROCKET,
+      paths: ([tip, aft, ...edge]) => [aft ? [tip, aft] : [tip], edge.length ? [tip, ...edge] : []],
+      from: (points) => (points.length === 2 ? points[0] : points[points.length - 1]),
       done: async (points) => {
         await this.told.measure({ drawn: { tip_px: points[0], aft_px: points[1], body_px: points.slice(2) } });
         const view = this.told.view();

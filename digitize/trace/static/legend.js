@@ -1,14 +1,16 @@
 // What the lines on the photo mean: only of those that are there.
 import { byId, html, svg } from "./dom.js";
 
+const marked = (now) => (now.result && !now.unfinished && now.result.drawing) || {};
+
 const KINDS = [
   ["body", "body and fins as measured", (now) => now.sketch],
-  ["found", "outline found in the photo", (now) => now.outline || (now.seen && (now.seen.outline || now.seen.rockets.length))],
+  ["found", "outline found in the photo", (now) => (now.outline && !now.drawn) || (now.seen && (now.seen.outline || now.seen.rockets.length))],
   ["root", "where a fin meets the body", (now) => now.sketch && now.sketch.fins.length],
   ["axis", "axis", (now) => now.sketch],
-  ["cp", "centre of pressure, with its 95 % band", (now) => now.result && now.result.drawing],
-  ["balance", "balance point", (now) => now.result && now.result.drawing && now.result.drawing.balance],
-  ["cutout", "where a cardboard cut-out balances", (now) => now.result && now.result.drawing && now.result.drawing.cutout],
+  ["cp", "centre of pressure, with its 95 % band", (now) => marked(now).cp],
+  ["balance", "balance point", (now) => marked(now).balance],
+  ["cutout", "where a cardboard cut-out balances", (now) => marked(now).cutout],
   ["reference", "scale reference", (now) => (now.sketch ? now.sketch.references.length || now.sketch.scales.length : now.seen && now.seen.references.length)],
   ["region rocket", "marked: rocket", (now) => now.regions.some((region) => region.rocket)],
   ["region", "marked: not rocket", (now) => now.regions.some((region) => !region.rocket)],

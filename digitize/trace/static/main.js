@@ -9,7 +9,7 @@ import { Form } from "./form.js";
 import { Hands } from "./hands.js";
 import { legend } from "./legend.js";
 import { changes, sentence, showUnits, table, warnings } from "./numbers.js";
-import { button, Pinned } from "./pinned.js";
+import { button, Pinned, why } from "./pinned.js";
 import { curve, downloads } from "./result.js";
 import { Sheet } from "./sheet.js";
 import { Steps } from "./steps.js";
@@ -40,7 +40,10 @@ const sheet = new Sheet(byId("sheet"), byId("loupe"), byId("stage"), {
     show(view);
   },
   pulled: ({ from, to, reach }) => remeasure({ pulls: [...view.pulls, { from, to, reach }] }),
-  hint: () => hands.hint(),
+  hint: () => {
+    hands.hint();
+    drafting();
+  },
 });
 const hands = new Hands(sheet, {
   view: () => view, count: () => Number((byId("field-fins").value.match(/\d+/g) || ["3"]).pop()),
@@ -229,7 +232,7 @@ function filled(next, before) {
 function numbers(next) {
   const ready = next.phase === "ready";
   const whole = ready && !next.unfinished;
-  byId("numbers").replaceChildren(...(whole ? [...warnings(next.result), table(next.result)] : []));
+  byId("numbers").replaceChildren(...(whole ? [...why(next), ...warnings(next.result), table(next.result)] : []));
   byId("changes").replaceChildren(...(ready ? [...changes(next.changed), ...takeBack(), ...unchecked(next)] : []));
 }
 
@@ -258,6 +261,14 @@ function onward() {
     html("div", { class: "row onward" }, button("Get the answer", "go-now", () => measure(), { chief: true, sign: "yes" }), button("Draw it by hand", "by-hand", acts.drawRocket, { sign: "rocket" }),
       regions.length ? button("Take back the last marked region", "unmark", dock.acts.unmark, { sign: "undo" }) : null),
   ] : []);
+}
+
+// While something is drawn a small screen has room for the photo and the next point alone.
+function drafting() {
+  const now = Boolean(sheet.draft);
+  if (now === document.body.classList.contains("drafting")) return;
+  document.body.classList.toggle("drafting", now);
+  if (now && window.matchMedia("(max-width: 60rem)").matches) byId("stage").scrollIntoView({ block: "start" });
 }
 
 // Regions and pulls, the last one to be taken back.

@@ -81,15 +81,17 @@ function refusal(said, field) {
   return html("div", { class: "refused", role: "alert" }, html("strong", {}, sentence(said.what)), field ? " See the marked field." : ` ${sentence(said.remedy)}`);
 }
 
-// The level, what it means, what to do, and why.
+// Where something is to be done that stands here, and why it has to be is told in the panel.
+export const why = ({ result, answer }) => (answer.to_do ? [html("p", { id: "why" }, plainly(result.verdict.text))] : []);
+
+// The level, what it means, what to do or else why.
 function verdict({ result, answer }) {
   const { level, headline, text } = result.verdict;
   const title = headline || level;
   return html("div", { class: `verdict level-${level.replaceAll(" ", "-")}` },
     html("p", { class: "level" }, title[0].toUpperCase() + title.slice(1)),
-    answer.meaning ? html("p", { class: "means" }, answer.meaning) : null,
-    answer.to_do ? html("p", { class: "to-do" }, plainly(answer.to_do)) : null,
-    html("p", { class: "why" }, plainly(text)),
     html("p", { class: "keys" }, keyNumbers(result)),
+    answer.meaning ? html("p", { class: "means" }, sentence(answer.meaning)) : null,
+    html("p", answer.to_do ? { class: "to-do" } : { class: "why" }, plainly(answer.to_do || text)),
     html("p", { class: "soft officer" }, "The range safety officer decides."));
 }

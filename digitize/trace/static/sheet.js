@@ -284,7 +284,8 @@ export class Sheet {
 
   // --- drawing something new ---
 
-  // draft: { words(n) to say, picture(n) or none, least, most, closed, done(points) }
+  // draft: { steps: [drawing or null, words] to say before each point, least, most, closed, done(points) }; paths(points)
+  // and from(points): the lines to draw, and where the next begins, if not from point to point
   begin(draft) {
     this.draft = { points: [], ...draft };
     this.element.classList.add("aim");
@@ -297,7 +298,8 @@ export class Sheet {
     this.loupe.show(at, x, y, this.camera.scale(), this.view.photo.width);
     const { points, closed } = this.draft;
     if (!points.length) return;
-    const ends = closed && points.length > 1 ? [points[points.length - 1], at, points[0]] : [points[points.length - 1], at];
+    const from = this.draft.from ? this.draft.from(points) : points[points.length - 1];
+    const ends = closed && points.length > 1 ? [from, at, points[0]] : [from, at];
     for (const line of this.over.querySelectorAll(".next, .case:has(+ .next)")) line.setAttribute("d", `M${ends.join("L")}`);
   }
 
