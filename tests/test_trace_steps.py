@@ -62,8 +62,8 @@ def test_few_fields_at_first_and_drawings_to_choose_from(sized, tmp_path):
     with Served(session) as served:
         sized.goto(served.url)
         sized.wait_for_selector("#field-reference")
-        named = "[...document.querySelectorAll('#form [data-name], #field-reference')].filter((e) => e.checkVisibility())"
-        names = f"{named}.map((e) => e.dataset.name || 'reference')"
+        named = "[...document.querySelectorAll('#form [data-name], #field-reference')]"
+        names = f"{named}.filter((e) => e.checkVisibility()).map((e) => e.dataset.name || 'reference')"
         assert sized.evaluate(names) == ["reference", "scale:tube"]
         sized.select_option("#field-reference", "ruler")
         assert sized.evaluate(names) == ["reference", "scale:ruler", "scale:tube"]
@@ -183,8 +183,10 @@ def test_words_that_need_no_new_look_leave_the_points_where_they_are(page, tmp_p
     words = {**ASKED, "hand": ["span=41mm"], "wind": "6m/s", "motor": ["large,24g,12g,70mm,5mm"], "mass": "160g"}
     assert session.traced.sketch.asked == words
     again = drawn_session(tmp_path / "again", words)
-    assert session.full.hand_checks == again.full.hand_checks and session.full.balance_states == again.full.balance_states
-    assert session.full.cp_x_mm == again.full.cp_x_mm and view(session)["result"]["verdict"] == view(again)["result"]["verdict"]
+    assert session.full.hand_checks == again.full.hand_checks
+    assert session.full.balance_states == again.full.balance_states
+    assert session.full.cp_x_mm == again.full.cp_x_mm
+    assert view(session)["result"]["verdict"] == view(again)["result"]["verdict"]
 
 
 def test_a_fault_stands_beside_its_field_and_the_focus_goes_there(sized, tmp_path):
@@ -233,7 +235,8 @@ def test_progress_shows_its_stages_and_is_stopped(sized, tmp_path):
 
 def test_every_stage_the_work_names_has_words():
     source = [ROOT / "digitize" / name for name in ("trace/session.py", "trace/looked.py", "outline/silhouette.py")]
-    said = {words for path in source for words in re.findall(r'\bsay\("([^"]+)"\)', path.read_text().replace("_say", "say"))}
+    told = "".join(path.read_text() for path in source).replace("_say", "say")
+    said = set(re.findall(r'\bsay\("([^"]+)"\)', told))
     assert len(said) == 4 and said | {"starting"} == set(STAGES)
     assert progress("something new")["words"] == "something new"
 
