@@ -361,6 +361,10 @@ def test_every_further_observation_narrows_the_scale():
 # --- agreement --------------------------------------------------------------------------------------------
 
 
+def agreed(truth: Truth, told: Told):
+    return check_agreement(adjust(problem_of(truth, told)), ())
+
+
 def agreement(truth: Truth, told: Told, *claims: str):
     return check_agreement(adjust(problem_of(truth, told)), claims).warnings
 
@@ -374,6 +378,18 @@ def test_scales_that_agree_but_would_hide_a_slip_say_so():
     assert warn.code == "SCALES_LOOSE" and "--behind" in warn.remedy
     hidden = float(warn.text.split("up to ")[1].split(" %")[0])
     assert hidden == pytest.approx(100 * 2 * FREE_SET_BACK / 600, rel=0.1)  # two deviations of the set-back
+
+
+def test_scales_that_agree_loosely_leave_room_for_each_of_them_and_its_own_deviation():
+    """The card lies 45 mm behind and is taken as level: by itself it makes the rocket 45 / 600 larger, and may be off
+    by 35 / 645. A caliper confirmed closely, or a card that stands where it was guessed, leaves no room to speak of."""
+    (factor,) = agreed(Truth(), Told(tube_mm=40.0, behind_sigma_mm=FREE_SET_BACK)).factors
+    assert factor == pytest.approx((1 + 45 / 600) * (1 + FREE_SET_BACK / 645), abs=0.01)
+    guessed = Told(tube_mm=40.0, behind_guess_mm=45.0, behind_sigma_mm=FREE_SET_BACK)
+    assert agreement(Truth(), guessed)[0].code == "SCALES_LOOSE"
+    assert all(abs(factor - 1) < 0.01 for factor in agreed(Truth(), guessed).factors)
+    assert agreed(Truth(), Told(tube_mm=40.0, behind_mm=45.0, length_mm=400.0)).factors == ()
+    assert agreed(Truth(), Told(tube_mm=40.0)).factors == ()  # one scale alone
 
 
 def test_a_disagreement_is_named_with_its_size():

@@ -89,6 +89,19 @@ def test_the_front_quarter_is_asked_about_even_with_a_usual_margin():
     assert "BALANCE_END" not in codes(behind) and behind.verdict_level == "fly"
 
 
+def test_a_short_rocket_that_flies_by_one_end_alone_is_asked_before_it_flies():
+    """5.6 calibers long, centre of pressure 107 mm back: 40 mm from the nose tip makes 2.7 calibers, from the tail
+    0.3 (by hand from the centre of pressure)."""
+    body = np.array([[0, 0], [50, 12.5], [140, 12.5]], float)
+    fins = FinGroup(4, np.array([[100, 12.5], [125, 45], [140, 45], [140, 12.5]], float), 2.0)
+    short = Geometry("short", body, (fins,))
+    unsaid, said, tail = (solve(short, loading=loading(f"40mm{end}")) for end in ("", ",from-nose", ",from-tail"))
+    assert 2.5 < unsaid.margin_calibers.value < 4 and tail.verdict_level not in ("fly", "marginal")
+    assert unsaid.verdict_level == "look again" and codes(unsaid) == ["BALANCE_END"]
+    assert f"From the tail the margin would be {tail.margin_calibers.value:.2f}" in unsaid.verdict_text
+    assert said.verdict_level == "fly" and "BALANCE_END" not in codes(said)
+
+
 def test_with_motors_only_the_share_that_was_balanced_moves():
     """From the tail as said now is what the question promises."""
     words = {"mass": "60g", "motor": ["large,24g,12g,70mm,5mm"], "balanced_with": "none"}

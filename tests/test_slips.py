@@ -127,6 +127,37 @@ def test_a_slip_that_a_set_back_nobody_said_can_hide_is_named():
     assert level({"tube": 0.83, "card": 1.0}, behind_mm=30.0, said=False) not in ("fly", "marginal")
 
 
+def test_a_slip_of_a_few_per_cent_under_a_set_back_nobody_said_does_not_fly():
+    """The caliper read 5 and 10 % too much, the card 30 mm behind: the two agree at another set-back. The band reaches
+    the truth, the verdict does not trust it, and with the set-back said the scales are at odds."""
+    for factor in (1.05, 1.1):
+        result = measured({"tube": factor, "card": 1.0}, behind_mm=30.0, said=False)
+        assert result.verdict_level == "look again"
+        assert abs(result.cp_x_mm.value - CP_A_MM) < result.cp_x_mm.pm95 < 3 * abs(result.cp_x_mm.value - CP_A_MM)
+        assert abs(result.length_mm.value - 300) < result.length_mm.pm95
+        assert level({"tube": factor, "card": 1.0}, behind_mm=30.0) in ("exit 4", "look again")
+
+
+def test_a_balance_point_read_off_the_photo_does_not_hang_on_the_scale():
+    """It moves with the centre of pressure: a scale wrong by a few per cent costs no margin."""
+    loose = {"behind_mm": 30.0, "said": False}
+    in_mm = measured({"tube": 1.05, "card": 1.0}, **loose)
+    scene, _ = seen(30.0)
+    at = axis_px(scene, BALANCE_MM)
+    marked = measured({"tube": 1.05, "card": 1.0}, balance=None, balance_at=f"{at[0]:.1f},{at[1]:.1f}", **loose)
+    assert marked.margin_calibers.pm95 < 0.5 * in_mm.margin_calibers.pm95
+    assert marked.verdict_level == "fly"
+    assert marked.margin_calibers.value == pytest.approx(1.52, abs=0.1)
+
+
+def axis_px(scene, x_mm: float) -> np.ndarray:
+    """Pixel of a place on rocket A's axis: its middle stands before the camera, nose left."""
+    camera = scene.camera
+    return (x_mm - 150.0) / -camera.centre_mm[2] * camera.focal_px * np.array([1.0, 0.0]) + (
+        np.array(camera.size_px) - 1
+    ) / 2
+
+
 def test_scales_at_odds_are_blamed_and_not_the_outline():
     """Between a slip that is refused at first sight and one that is measured, the pose is bent."""
     for factor in (1.3, 1.6, 0.7, 0.55):

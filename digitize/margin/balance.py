@@ -20,7 +20,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from digitize.errors import UsageRefusal
-from digitize.margin.stability import OVERSTABLE_CALIBERS, Verdict, low_end
+from digitize.margin.stability import OVERSTABLE_CALIBERS, WANTED_CALIBERS, Verdict, low_end
 from digitize.records import BalanceState, Mass, Motor, Quantity, Warn
 from digitize.units.rounding import exact, fixed, with_band
 
@@ -104,7 +104,8 @@ def asked_again(
     """(a warning, or none, that makes the verdict 'look again'; a question to ask in it): was it from the nose tip?
 
     loading: placed. Nothing is asked where the end was said. A margin above OVERSTABLE_CALIBERS is asked about; one
-    above FAR_CALIBERS, or a balance point in the nose's quarter, is not believed until the end is said.
+    above FAR_CALIBERS, or a balance point in the nose's quarter, is not believed until the end is said; nor is one
+    above OVERSTABLE_CALIBERS that would be too little if it was measured from the tail.
     """
     state = worst(found)
     if state is None or loading.balance is None or loading.end_said:
@@ -114,12 +115,13 @@ def asked_again(
     from_tail = margin.value - state.share * (length_mm - 2 * at) / diameter_mm
     other = f" From the tail the margin would be {fixed(from_tail, 2)}." if from_tail < margin.value else ""
     forward, far = at < FORWARD_SHARE * length_mm, margin.value > FAR_CALIBERS
-    if not (forward or far):
+    hangs = margin.value > OVERSTABLE_CALIBERS and from_tail - margin.pm95 < WANTED_CALIBERS
+    if not (forward or far or hangs):
         asked = f"Was the balance point measured from the nose tip?{other}"
         return (), asked if margin.value > OVERSTABLE_CALIBERS else None
     why = "lies in the front quarter of the rocket"
-    if far:
-        why = f"makes a margin of {with_band(margin, 'calibers')}, far more than usual"
+    if far or hangs:
+        why = f"makes a margin of {with_band(margin, 'calibers')}, {'far ' if far else ''}more than usual"
     typed = f"--balance {exact(at)}mm"
     remedy = f"Balance it once more, then say the end too: {typed},{FROM_NOSE} or {typed},{FROM_TAIL}"
     text = f"The balance point, {exact(at)} mm, {why}; was it measured from the nose tip?{other}"

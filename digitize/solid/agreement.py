@@ -69,8 +69,8 @@ def _slip(times: float) -> str:
 
 @dataclass(frozen=True)
 class Agreement:
-    """warnings: about scales that differ; factors: how many times as large each scale by itself makes the rocket as all
-    together do, where they agree so loosely that any of them may hide a slip; else none."""
+    """warnings: about scales that differ; factors: how many times as large the rocket may be if one of the scales alone
+    is right, where they agree so loosely that any of them may hide a slip; else none."""
 
     warnings: tuple[Warn, ...] = ()
     factors: tuple[float, ...] = ()
@@ -81,15 +81,15 @@ def check_agreement(adjusted: Adjusted, claims: tuple[str, ...]) -> Agreement:
     check_roughly(adjusted.problem)
     _check_believable(adjusted, claims)
     singles = _singles(adjusted)
-    apart, loose, factors = _disagreements(adjusted, singles), [], {}
+    apart, loose, factors = _disagreements(adjusted, singles), [], []
     deciding = [single for single in singles if single.sigma <= DECIDES]
     hidden = 0.0 if apart else _hidden(adjusted, deciding)
     if hidden >= LOOSE:
         together = _log_scale(adjusted, adjusted.values)
-        factors = {single.name: float(np.exp(single.log_scale - together)) for single in deciding}
-        loose = [_loose_warning(hidden, factors)]
+        loose = [_loose_warning(hidden, deciding, together)]
+        factors = [factor for single in deciding if abs((factor := _if_alone(single, together)) - 1) > LEAST_FACTOR]
     warnings = (*_undecided(singles), *apart, *loose, *_distance_warning(adjusted, claims))
-    return Agreement(warnings, tuple(factor for factor in factors.values() if abs(factor - 1) > LEAST_FACTOR))
+    return Agreement(warnings, tuple(factors))
 
 
 def blame_scales(adjusted: Adjusted) -> None:
@@ -137,15 +137,22 @@ def _hidden(adjusted: Adjusted, singles: list[ScaleAlone]) -> float:
     return min(hides, default=0.0)
 
 
-def _loose_warning(hidden: float, factors: dict[str, float]) -> Warn:
+def _if_alone(single: ScaleAlone, together: float) -> float:
+    """How many times as large the rocket may be if this scale alone is right. Then the truth lies about it, give or
+    take its own deviation; but where it is not farther from the common one than that, nothing speaks of a slip."""
+    apart = single.log_scale - together
+    return float(np.exp(apart + np.sign(apart) * min(abs(apart), single.sigma)))
+
+
+def _loose_warning(hidden: float, singles: list[ScaleAlone], together: float) -> Warn:
     """Words where scales agree, but only since a set-back that was not said makes room for a slip."""
-    farthest = max(factors, key=lambda name: abs(np.log(factors[name])))
-    percent = 100 * (factors[farthest] - 1)
-    alone = f"by the {farthest} alone all lengths are {abs(percent):.1f} % {'larger' if percent > 0 else 'smaller'}"
+    farthest = max(singles, key=lambda single: abs(single.log_scale - together))
+    percent = 100 * np.expm1(farthest.log_scale - together)
+    size = f"{abs(percent):.1f} % {'larger' if percent > 0 else 'smaller'}"
     return Warn(
         LOOSE_SCALES,
-        f"The scales agree, but would hide a slip of up to {100 * hidden:.0f} %, as of two swapped digits; {alone}, "
-        "and the bands reach there",
+        f"The scales agree, but would hide a slip of up to {100 * hidden:.0f} %, as of two swapped digits; by the "
+        f"{farthest.name} alone all lengths are {size}, and the bands reach past that",
         "Read the numbers once more; --behind, or --scale length= beside the caliper, would show it",
     )
 

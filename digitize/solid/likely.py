@@ -67,7 +67,7 @@ def unlikely(profile_mm: np.ndarray, distance_mm: float | None, mass_g: float | 
             return words.format(shown)
     if mass_g is None or DENSITY_G_CM3[0] <= mass_g / volume <= DENSITY_G_CM3[1]:
         return None
-    return f"be {_size(length)} long and {_size(caliber)} thick, and {mass_g:.3g} g would be too " + (
+    return f"be {_size(length)} long and {_size(caliber)} thick, and {_mass(mass_g)} would be too " + (
         "light for that" if mass_g / volume < DENSITY_G_CM3[0] else "heavy for that"
     )
 
@@ -84,4 +84,8 @@ def _size(value_mm: float) -> str:
 
 
 def _volume(value_cm3: float) -> str:
-    return f"{value_cm3 / 1000:.3g} litres" if value_cm3 >= 1000 else f"{value_cm3:.2g} cm3"
+    return f"{value_cm3 / 1000:.3g} litres" if value_cm3 >= 1000 else f"{float(f'{value_cm3:.2g}'):g} cm3"
+
+
+def _mass(value_g: float) -> str:
+    return f"{float(f'{value_g:.3g}'):.0f} g" if value_g >= 100 else f"{value_g:.3g} g"

@@ -1,6 +1,6 @@
 """Which slips with a number end in a verdict that is false? Every kind of scale, alone and in pairs.
 
-    python tests/bench/bench_slips.py [--only bramble,letter] [--list] [--jobs 2]
+    python tests/bench/bench_slips.py [--only bramble,letter] [--slips digits,both] [--not-said] [--list] [--jobs 2]
 
 A builder types one number of a scale wrong: ten times, 25.4 times, twice, or as little of it, two digits swapped, or
 takes one size of paper for the other; the other scale of a pair is right, or in the same wrong unit. Balance point 1.5
@@ -17,6 +17,7 @@ import multiprocessing
 import tempfile
 from collections import defaultdict
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import combinations, pairwise
 from pathlib import Path
 
@@ -247,9 +248,10 @@ class Bench:
         words = " ".join(scale) + (f" behind {told['behind']}" if behind_said else "")
         return Outcome(self.shot.name, kinds, behind_said, slip, words, level, float(off), float(band), why)
 
-    def every(self):
-        """Outcomes of all slips, alone and in pairs; and of what is right, slip ''."""
-        said = [True, False] if np.isfinite(self.shot.behind_mm) else [False]
+    def every(self, beginning: tuple[str, ...], not_said: bool):
+        """Outcomes of all slips whose names begin so, alone and in pairs; and of what is right, slip ''. not_said: with
+        the set-back not said alone."""
+        said = [True, False] if np.isfinite(self.shot.behind_mm) and not not_said else [False]
         for size in (1, 2):
             for claims in combinations(self.claims, size):
                 kinds = tuple(sorted(claim.kind for claim in claims))
@@ -257,7 +259,8 @@ class Bench:
                 for behind in [False] if flat else said:
                     yield self.outcome(kinds, [c.text() for c in claims], "", behind)
                     for scale, slip in slipped(claims):
-                        yield self.outcome(kinds, scale, slip, behind)
+                        if slip.startswith(beginning):
+                            yield self.outcome(kinds, scale, slip, behind)
 
 
 def slipped(claims: tuple[Claim, ...]):
@@ -271,10 +274,10 @@ def slipped(claims: tuple[Claim, ...]):
             yield [claim.text(claim.number_mm * FACTORS[name]) for claim in claims], f"both {name}"
 
 
-def of_one(name: str) -> list[Outcome]:
+def of_one(name: str, beginning: tuple[str, ...], not_said: bool) -> list[Outcome]:
     one_thread()
     with tempfile.TemporaryDirectory() as folder:
-        return list(Bench(shot_named(name, Path(folder))).every())
+        return list(Bench(shot_named(name, Path(folder))).every(beginning, not_said))
 
 
 def table(outcomes: list[Outcome]) -> str:
@@ -311,14 +314,17 @@ def line(o: Outcome) -> str:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("--only", help="names of photographs, comma-separated")
+    parser.add_argument("--slips", default="", help="beginnings of the slips' names, comma-separated; all if not said")
+    parser.add_argument("--not-said", action="store_true", help="only with the set-back not said")
     parser.add_argument("--list", action="store_true", help="every outcome, a line each, not the false ones only")
     parser.add_argument("--jobs", type=int, default=1)
     given = parser.parse_args()
     samples = sorted(file.stem.split("-")[0] for file in (REPOSITORY / "samples").glob("*-*.json"))
     names = given.only.split(",") if given.only else [*samples, *DRAWN, "several"]
     outcomes: list[Outcome] = []
+    one = partial(of_one, beginning=tuple(given.slips.split(",")), not_said=given.not_said)
     with multiprocessing.get_context("spawn").Pool(given.jobs) as pool:
-        for found in pool.imap(of_one, names) if given.jobs > 1 else map(of_one, names):
+        for found in pool.imap(one, names) if given.jobs > 1 else map(one, names):
             outcomes += found
             for o in found:
                 if given.list or o.false or not (o.slip or o.passed):
