@@ -75,7 +75,7 @@ def write_table(outcomes: Sequence[Outcome], parent: Path) -> Path:
     Raises UsageRefusal if files of these names are there that this tool did not make.
     """
     check_parent(parent)
-    rows = [_row(outcome) for outcome in outcomes]
+    rows = [table_row(outcome) for outcome in outcomes]
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerows([_COLUMNS, *([row[name] for name in _COLUMNS] for row in rows)])
@@ -149,7 +149,7 @@ def _start_worker(jobs: int) -> None:
     cv2.setNumThreads(max(1, usable_cores() // jobs))
 
 
-def _row(outcome: Outcome) -> dict:
+def table_row(outcome: Outcome) -> dict:
     result = outcome.result
     row: dict = dict.fromkeys(_COLUMNS, "")
     row |= {"name": outcome.name, "exit code": outcome.exit_code, "words": outcome.words}

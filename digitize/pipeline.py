@@ -66,7 +66,7 @@ def measure_rocket(
     several = len(shots) > 1
     named = [replace(options, name=name) for options in shots]
     done = [_shot(options, say, folder, several) for options, folder in zip(named, folders, strict=True)]
-    result, best = _combined(done, folders) if several else (done[0].result, done[0].measured)
+    result, best = combined_result(done, folders) if several else (done[0].result, done[0].measured)
     result = with_to_do(replace(result, units=shots[0].units), best.solid.geometry)
     say("writing the results")
     if len(done) > 1:
@@ -85,14 +85,14 @@ def _shot(options: MeasureOptions, say: Callable[[str], None], folder: Path, sev
         with _showing(measured):
             say("working out the bands")
             result = with_to_do(replace(assemble(measured, options), units=options.units), measured.solid.geometry)
-            _check_band(result, options)
+            check_band(result, options)
         return Shot(measured, result, options)
     except Refusal as refusal:
         with shown_in(options.units):
             raise _pictured(_named(refusal, path) if several else refusal, folder) from None
 
 
-def _combined(done: Sequence[Shot], folders: Sequence[Path]) -> tuple[Result, Measured]:
+def combined_result(done: Sequence[Shot], folders: Sequence[Path]) -> tuple[Result, Measured]:
     """All photos to one result; refused, each leaves its picture, and the first is named."""
     try:
         return combine(done)
@@ -258,7 +258,7 @@ def _check_shape(solid: Solid) -> None:
         ) from None
 
 
-def _check_band(result: Result, options: MeasureOptions) -> None:
+def check_band(result: Result, options: MeasureOptions) -> None:
     """Refuse a centre of pressure that is known to no use, or lies off the body."""
     cp, caliber = result.cp_x_mm, result.max_diameter_mm.value
     if options.fins is None and cp.pm95 > HOPELESS_BAND_CALIBERS * caliber:

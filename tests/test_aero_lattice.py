@@ -184,8 +184,8 @@ def test_a_group_at_any_roll_by_brute_force(count, roll_deg):
     angles = np.radians(roll_deg) + 2 * np.pi * np.arange(count) / count
     matrix = np.block([
         [
-            lattice._normal_wash(panels.control, panels.ends, there - here)
-            - lattice._normal_wash(panels.control, images, there - here)
+            lattice.normal_wash(panels.control, panels.ends, there - here)
+            - lattice.normal_wash(panels.control, images, there - here)
             for there in angles
         ]
         for here in angles
@@ -195,7 +195,7 @@ def test_a_group_at_any_roll_by_brute_force(count, roll_deg):
     span = panels.ends[:, 1, 1] - panels.ends[:, 0, 1]
     each = 2 * (circulation.reshape(count, -1) * span).sum(axis=1)
     along, across = (each * np.cos(angles)).sum(), (each * np.sin(angles)).sum()
-    assert along == pytest.approx(lattice._solve(polygon, count, radius, 8, 3)[0], rel=1e-9)
+    assert along == pytest.approx(lattice.solve_strips(polygon, count, radius, 8, 3)[0], rel=1e-9)
     assert abs(across) < 1e-9 * along
 
 
@@ -208,9 +208,9 @@ def test_two_half_fins_equal_one():
     panels = lattice.panels(fin, 8, 3)
     other = lattice.Panels(panels.ends[:, ::-1] * [1, -1], panels.control * [1, -1])
     ends, control = np.concatenate([panels.ends, other.ends]), np.concatenate([panels.control, other.control])
-    circulation = np.linalg.solve(lattice._normal_wash(control, ends, 0.0), -np.ones(len(control)))
+    circulation = np.linalg.solve(lattice.normal_wash(control, ends, 0.0), -np.ones(len(control)))
     whole = 2 * (circulation * (ends[:, 1, 1] - ends[:, 0, 1])).sum()
-    assert whole == pytest.approx(2 * lattice._solve(fin, 2, 0.0, 8, 3)[0], rel=1e-9)
+    assert whole == pytest.approx(2 * lattice.solve_strips(fin, 2, 0.0, 8, 3)[0], rel=1e-9)
 
 
 @given(scale=st.floats(0.1, 100), move=st.floats(-500, 500))
@@ -296,6 +296,13 @@ def test_against_another_vortex_lattice(polygon):
     assert force.x == pytest.approx(place, abs=0.003)
 
 
+def chords(polygon, level):
+    """(k, 2) leading and trailing x of the polygon at this level."""
+    across = shapely.LineString([[polygon[:, 0].min() - 1, level], [polygon[:, 0].max() + 1, level]])
+    cut = shapely.get_parts(shapely.Polygon(polygon).intersection(across))
+    return np.array(sorted((part.bounds[0], part.bounds[2]) for part in cut))
+
+
 def by_aerosandbox(asb, polygon, strips, chordwise):
     """(slope times area, place) of the fin and its mirror image at one degree."""
     span = polygon[:, 1].max()
@@ -304,7 +311,7 @@ def by_aerosandbox(asb, polygon, strips, chordwise):
     levels = levels[np.append(True, np.diff(levels) > 1e-4 * span)]
     sections = []
     for y in levels:
-        chord = lattice._chords(polygon, y)
+        chord = chords(polygon, y)
         sections.append(
             asb.WingXSec(xyz_le=[chord[0, 0], y, 0], chord=max(np.ptp(chord), 1e-4), airfoil=asb.Airfoil("naca0008"))
         )

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from test_aero_lattice import NOTCHED, SIX_SIDED, area, trapezoid
+from test_aero_lattice import NOTCHED, SIX_SIDED, area, chords, trapezoid
 
 from digitize.aero import lattice, wake
 
@@ -72,10 +72,10 @@ def test_every_fin_with_its_own_unknowns_gives_the_same(counts, way):
     strips, chordwise = 5, 2
     groups = [round_of(FIN * (1 - 0.2 * k), n, 3.0 * k) for k, n in enumerate(counts)]
     starts = wake.arrangements(counts)[way]
-    found = wake._coupled(groups, starts, 0.0, strips, chordwise)
-    rounds = [wake._Round(*group) for group in groups]
-    levels = wake._common_levels([one.polygon - [0, one.radius] for one in rounds], strips)
-    panels = [lattice.panels(r.polygon, strips, chordwise, wake._levels_of(r, levels)) for r in rounds]
+    found = wake.coupled_at(groups, starts, 0.0, strips, chordwise)
+    rounds = [wake.Round(*group) for group in groups]
+    levels = wake.common_levels([one.polygon - [0, one.radius] for one in rounds], strips)
+    panels = [lattice.panels(r.polygon, strips, chordwise, wake.levels_of(r, levels)) for r in rounds]
     fins = [(g, starts[g] + 2 * np.pi * k / n) for g, n in enumerate(counts) for k in range(n)]
     matrix = np.block([
         [lattice.imaged_wash(panels[g].control, panels[h].ends, RADIUS, there - here) for h, there in fins]
@@ -99,7 +99,7 @@ def test_every_fin_with_its_own_unknowns_gives_the_same(counts, way):
 def test_a_lattice_twice_as_fine_says_the_same(counts, way):
     groups = [round_of(SIX_SIDED, counts[0]), round_of(NOTCHED, counts[1], 3.0)]
     angles = wake.arrangements(counts)[way]
-    fine = wake._coupled(groups, angles, 0.0, 2 * wake.STRIPS, 2 * wake.CHORDWISE)
+    fine = wake.coupled_at(groups, angles, 0.0, 2 * wake.STRIPS, 2 * wake.CHORDWISE)
     for one, other in zip(wake.coupled_groups(groups, angles), fine, strict=True):
         assert one.lost == pytest.approx(other.lost, abs=0.02)
         assert one.area == pytest.approx(other.area, abs=0.02 * area(FIN))
@@ -161,7 +161,7 @@ def test_against_another_vortex_lattice(span):
         sections = [
             asb.WingXSec(xyz_le=[chord[0, 0], y, 0], chord=np.ptp(chord), airfoil=asb.Airfoil("naca0008"))
             for y in np.clip(levels, 1e-6, polygon[1, 1] - 1e-6)
-            for chord in [lattice._chords(polygon, y)]
+            for chord in [chords(polygon, y)]
         ]
         return asb.Wing(symmetric=True, xsecs=sections)
 

@@ -10,10 +10,11 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from rockets import LARGE_FINS, rocket_toml
 
 from digitize import cli
 from digitize.errors import GeometryRefusal, UsageRefusal
-from digitize.geometry.toml import check_geometry, read_geometry, rounded, write_geometry
+from digitize.geometry.toml import check_geometry, read_geometry, rounded, to_toml
 from digitize.margin.balance import Loading, moved, states, worst
 from digitize.records import Geometry, Mass, Motor, Quantity
 from digitize.request.balance_options import loading, parse_added, parse_balance_at, parse_motor
@@ -192,18 +193,13 @@ def test_two_ways_to_say_the_balance_point(tmp_path):
 
 # --- the geometry's own masses ----------------------------------------------------------------------------
 
-GEOMETRY = """
-name = "sorrel"
-[body]
-profile_mm = [[0, 0], [60, 12], [300, 12]]
-[[fins]]
-count = 3
-outline_mm = [[250, 12], [280, 52], [310, 52], [300, 12]]
+PARACHUTE = """
 [[mass]]
 name = "parachute"
 mass_g = 12
 x_mm = 100
 """
+GEOMETRY = rocket_toml("sorrel", LARGE_FINS, more=PARACHUTE)
 
 
 @pytest.fixture
@@ -216,7 +212,7 @@ def geometry(tmp_path):
 def test_masses_are_kept_when_written_and_read(tmp_path, geometry):
     rocket = read_geometry(geometry)
     assert rocket.masses == (Mass("parachute", 12.0, 100.0),)
-    write_geometry(tmp_path / "again.toml", rounded(rocket))
+    (tmp_path / "again.toml").write_text(to_toml(rounded(rocket)))
     assert read_geometry(tmp_path / "again.toml").masses == rocket.masses
 
 

@@ -9,6 +9,7 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from rockets import SMALL_FINS, rocket_toml
 
 from digitize import cli
 from digitize.aero.components import centre_of_pressure
@@ -157,15 +158,7 @@ def test_curve_is_monotone_and_units_of_density():
 
 # --- larger fins ------------------------------------------------------------------------------------------
 
-GEOMETRY = """
-name = "sorrel"
-[body]
-profile_mm = [[0, 0], [60, 12], [300, 12]]
-[[fins]]
-count = 3
-outline_mm = [[250, 12], [280, 37], [305, 37], [300, 12]]
-thickness_mm = 2.0
-"""
+GEOMETRY = rocket_toml("sorrel", SMALL_FINS)
 
 
 @pytest.fixture
@@ -340,15 +333,7 @@ def test_outside_the_method_the_cut_out_counts(tmp_path, capsys):
     assert plan["reference_words"].startswith("By the lower of two margins") and plan["fins"] is None
 
 
-STRAKED = """
-name = "campion"
-[body]
-profile_mm = [[0, 0], [60, 12], [300, 12]]
-[[fins]]
-count = 4
-outline_mm = [[120, 12], [140, 24], [300, 24], [300, 12]]
-thickness_mm = 2.0
-"""
+STRAKED = rocket_toml("campion", "[[120, 12], [140, 24], [300, 24], [300, 12]]", count=4)
 
 
 def test_where_the_cut_out_is_the_better_of_two_the_parts_count(tmp_path, capsys):

@@ -205,7 +205,7 @@ def test_roll_counted_from_the_line_of_sight_and_from_the_photos_plane():
         # a plate in the photo's plane, seen where it is: its far end from the axis keeps the axis' depth
         plane_fin = pose.roll_offset_rad()
         tip = np.array([[0.0, 40.0]])
-        out, _ = pose._fin_frame(plane_fin)
+        out, _ = pose.fin_frame(plane_fin)
         in_camera = out[0] @ pose.to_camera()
         assert in_camera[2] == pytest.approx(0.0, abs=1e-12)
         assert in_camera[1] == pytest.approx(-1.0)

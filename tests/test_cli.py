@@ -7,18 +7,12 @@ import sys
 
 import pytest
 import typer
+from rockets import LARGE_FINS, rocket_toml
 
 from digitize import cli
 from digitize.errors import OutlineRefusal
 
-EXAMPLE = """
-name = "example"
-[body]
-profile_mm = [[0, 0], [60, 12], [300, 12]]
-[[fins]]
-count = 3
-outline_mm = [[250, 12], [280, 52], [310, 52], [300, 12]]
-"""
+EXAMPLE = rocket_toml("example", LARGE_FINS, more="")
 PROGRAM = "import sys; from digitize.cli import main; sys.exit(main())"
 
 

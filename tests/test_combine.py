@@ -15,7 +15,7 @@ from digitize import cli
 from digitize.aero.method_view import method_view
 from digitize.records import FinGroup, Geometry, Quantity
 from digitize.result.from_geometry import solve
-from digitize.result.from_photos import Size, _values, combine_quantity
+from digitize.result.from_photos import Size, combine_quantity, shared_values
 
 ROCKET = Geometry(
     "bracken",
@@ -120,11 +120,11 @@ def test_the_methods_band_is_no_excuse_for_photos_that_differ(method_pm95_mm):
         view = replace(method_view(ROCKET, 1.0), method_pm95_mm=method_pm95_mm)
         return replace(solve(ROCKET), methods=view, cp_x_mm=Quantity(x_mm, float(np.hypot(1.0, method_pm95_mm))))
 
-    values = [_values(photo(x_mm))[Size("cp_x_mm")] for x_mm in (240.0, 250.0)]
+    values = [shared_values(photo(x_mm))[Size("cp_x_mm")] for x_mm in (240.0, 250.0)]
     combination = combine_quantity(values, [0.9, 0.9])
     assert combination.apart == (0, 1)
     assert combination.quantity.pm95 < 20  # widened to reach both, not by the method
-    close = combine_quantity([_values(photo(x_mm))[Size("cp_x_mm")] for x_mm in (240.0, 240.5)], [0.9, 0.9])
+    close = combine_quantity([shared_values(photo(x_mm))[Size("cp_x_mm")] for x_mm in (240.0, 240.5)], [0.9, 0.9])
     assert close.apart is None
 
 

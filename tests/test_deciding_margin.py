@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from digitize import cli
-from digitize.club import Outcome, _row
+from digitize.club import Outcome, table_row
 from digitize.margin.stability import BY_CUTOUT, BY_PARTS
 from digitize.records import FinGroup, Geometry, Quantity
 from digitize.report.overview import overview_html
@@ -58,7 +58,7 @@ def test_every_place_shows_the_margin_that_decides(geometry, at_mm, by, level):
     margin = data["margin_calibers" if by == BY_PARTS else "cutout_margin_calibers"]
     words = with_band(margin, "calibers")
     assert data["deciding_margin"] == {"calibers": margin, "by": by}
-    row = _row(Outcome("sorrel", 0, result, Path("out")))
+    row = table_row(Outcome("sorrel", 0, result, Path("out")))
     assert float(row["margin calibers"]) == pytest.approx(margin["value"], abs=6e-4)
     places = [
         data["verdict"]["text"],
@@ -94,7 +94,7 @@ def test_without_fins_it_would_fly_by_its_margin_alone():
 
 def test_over_stable_is_in_every_headline():
     result = solved(USUAL, 140)
-    row = _row(Outcome("sorrel", 0, result, Path("out")))
+    row = table_row(Outcome("sorrel", 0, result, Path("out")))
     for place in (
         summary_text(result), report_html(result, None, "x"), overview_html([result], [row]), line(result, "x")
     ):  # fmt: skip
@@ -127,7 +127,7 @@ def test_a_hand_measurement_is_followed_by_the_margin_that_decides():
 def test_without_a_balance_point_there_is_none_and_every_place_stands():
     result = solve(USUAL)
     assert to_dict(result)["deciding_margin"] is None
-    row = _row(Outcome("sorrel", 0, result, Path("out")))
+    row = table_row(Outcome("sorrel", 0, result, Path("out")))
     assert row["margin calibers"] == "" and "no balance point" in overview_html([result], [row])
     assert "margin" not in line(result, "x") and "no balance point" in report_html(result, None, "x")
 

@@ -35,10 +35,10 @@ def test_a_damaged_file_is_one_line(monkeypatch, tmp_path):
     damaged = tmp_path / "eye.onnx"
     damaged.write_bytes(network.FILE.read_bytes()[:-1])
     monkeypatch.setattr(network, "FILE", damaged)
-    network._network.cache_clear()
+    network.loaded_network.cache_clear()
     with pytest.raises(OutlineRefusal, match="damaged"):
         network.look(np.zeros((64, 64, 3), np.uint8))
-    network._network.cache_clear()
+    network.loaded_network.cache_clear()
 
 
 @pytest.mark.parametrize(("height", "width"), [(300, 400), (4000, 3000), (100, 5000), (777, 778)])

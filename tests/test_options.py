@@ -244,7 +244,7 @@ def test_sizes_of_reference_objects():
     """ISO/IEC 7810 ID-1; ISO 216 (A0 is a square metre, sides as 1 to the root of 2, halved, to the mm); 8.5
     x 11 in.
     """
-    assert sizes.REFERENCE_SIZES_MM["card"] == (85.60, 53.98)
+    assert sizes.CARD_MM == (85.60, 53.98)
     long_mm = 1000 * 2**0.25 / 2**2
     assert (round(long_mm), round(long_mm / 2**0.5)) == sizes.A4_MM
     assert tuple(sizes.LETTER_MM) == pytest.approx((11 * 25.4, 8.5 * 25.4))

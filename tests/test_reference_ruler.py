@@ -10,7 +10,7 @@ from scipy.spatial import cKDTree
 from digitize.errors import ScaleRefusal
 from digitize.photo.references import ruler_search
 from digitize.photo.references.ruler import find_ruler
-from digitize.photo.references.ruler_ticks import Strip, _alike
+from digitize.photo.references.ruler_ticks import Strip, alike_strips
 from digitize.records import Photo
 
 
@@ -129,7 +129,7 @@ def test_marks_of_no_contrast_are_like_nothing():
     """A band of one grey, as in a blown-out part of the picture."""
     blank = Strip(np.full((21, 400), 200.0, np.float32), np.zeros(2), np.array([1.0, 0.0]), 0.0, 1)
     places = np.arange(20.0, 380.0, 8.0)
-    alike = _alike(blank, places, np.arange(-3.0, 4.0), 0.0, 200.0, np.ones(len(places), bool))
+    alike = alike_strips(blank, places, np.arange(-3.0, 4.0), 0.0, 200.0, np.ones(len(places), bool))
     assert not alike.any()
 
 
@@ -154,7 +154,7 @@ def test_power_is_the_spectrum_of_the_windowed_block():
 
 def test_mean_and_deviation_of_every_block():
     level = np.random.default_rng(5).normal(0.6, 0.05, (131, 200)).astype(np.float32)
-    mean, deviation = ruler_search._mean_and_deviation(level)
+    mean, deviation = ruler_search.mean_and_deviation(level)
     size, stride = ruler_search.BLOCK, ruler_search.STRIDE
     views = np.lib.stride_tricks.sliding_window_view(level, (size, size))[::stride, ::stride]
     assert mean == pytest.approx(views.mean(axis=(2, 3)), abs=1e-6)
@@ -163,10 +163,10 @@ def test_mean_and_deviation_of_every_block():
 
 def test_pairs_are_those_near_each_other():
     cells = np.unique(np.random.default_rng(6).integers(0, 12, (60, 2)), axis=0)
-    pairs = {frozenset(pair) for pair in zip(*(i.tolist() for i in ruler_search._pairs(cells)), strict=True)}
+    pairs = {frozenset(pair) for pair in zip(*(i.tolist() for i in ruler_search.pairs_of_cells(cells)), strict=True)}
     assert pairs == {frozenset(pair) for pair in cKDTree(cells).query_pairs(ruler_search.NEAR_CELLS)}
-    assert len(pairs) == len(ruler_search._pairs(cells)[0])  # each once
-    assert all(len(i) == 0 for i in ruler_search._pairs(cells[:1]))
+    assert len(pairs) == len(ruler_search.pairs_of_cells(cells)[0])  # each once
+    assert all(len(i) == 0 for i in ruler_search.pairs_of_cells(cells[:1]))
 
 
 def test_a_ruler_that_only_the_full_picture_shows_is_found():

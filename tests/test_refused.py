@@ -92,7 +92,7 @@ def test_photos_that_cant_be_combined_leave_one_each(tmp_path, monkeypatch):
     monkeypatch.setattr(pipeline, "combine", combine)
     folders = [tmp_path / "photo-1", tmp_path / "photo-2"]
     with pytest.raises(GeometryRefusal) as raised:
-        pipeline._combined([shot("a.jpg"), shot("b.jpg")], folders)
+        pipeline.combined_result([shot("a.jpg"), shot("b.jpg")], folders)
     assert all((folder / REFUSED).is_file() for folder in folders)
     line = raised.value.line()
     assert str(folders[0] / REFUSED) in line and "a.jpg" in line and str(folders[1]) not in line

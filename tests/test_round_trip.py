@@ -186,23 +186,23 @@ def test_a_photo_told_little_and_wrongly_still_gives_what_can_be_read_or_is_refu
 def test_a_root_carried_on_past_the_body_s_end_ends_on_it():
     """An edge that leans aft, cut off 4 mm above the body 1 mm ahead of its end: the line through it would meet the
     body behind its end."""
-    from digitize.solid.planform import Carving, _to_root
+    from digitize.solid.planform import Carving, to_root
 
     profile = np.array([[0.0, 0.0], [50.0, 10.0], [200.0, 10.0]])
     job = Carving(profile, 100.0, 230.0, 60.0, 0.25, 0.0, 4, 0.0)
     edge = np.array([[199.0, 14.0], [187.0, 26.0], [175.0, 38.0]])
-    point, hidden_mm = _to_root(edge, job)
+    point, hidden_mm = to_root(edge, job)
     assert point.tolist() == [200.0, 10.0]
     assert hidden_mm == pytest.approx(np.hypot(1.0, 4.0))
-    inside, _ = _to_root(edge - [20.0, 0.0], job)
+    inside, _ = to_root(edge - [20.0, 0.0], job)
     assert inside == pytest.approx([183.0, 10.0])
 
 
 def test_an_edge_that_ends_behind_the_body_and_below_its_surface_comes_back_to_its_end():
     """A fin that reaches below the tube, its edge seen down to 0.6 mm under the tube's surface, 4 mm behind its end."""
-    from digitize.solid.planform import Carving, _to_root
+    from digitize.solid.planform import Carving, to_root
 
     profile = np.array([[0.0, 0.0], [50.0, 10.0], [200.0, 10.0]])
     job = Carving(profile, 100.0, 230.0, 60.0, 0.25, 0.0, 4, 0.0)
-    point, _ = _to_root(np.array([[204.0, 9.4], [230.0, 38.0], [212.0, 38.0]]), job)
+    point, _ = to_root(np.array([[204.0, 9.4], [230.0, 38.0], [212.0, 38.0]]), job)
     assert point.tolist() == [200.0, 10.0]

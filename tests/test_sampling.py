@@ -9,7 +9,7 @@ from scipy.ndimage import map_coordinates
 from digitize.outline.edges import sample_ribbon
 from digitize.photo import read
 from digitize.photo.sampling import MOST_SIDE, sampled
-from digitize.solid.planform import Coverage, _open_path
+from digitize.solid.planform import Coverage, open_path
 
 PICTURE = np.random.default_rng(3).random((40, 60)).astype(np.float32)
 SHAPES = [(5,), (MOST_SIDE + 1,), (70_000,), (3, 40_000), (40_000, 3), (2, 3, 20_000), (0,), (0, 4)]
@@ -49,10 +49,10 @@ def test_a_silhouette_asked_at_very_many_points():
 
 def test_a_strip_picture_is_made_small_enough_to_be_read():
     """Its diagonal too: a ruler's strip runs through the picture from border to border."""
-    assert read._whole_shrink(4000, 3000) == 1
-    assert read._whole_shrink(30_000, 1000) == 1
-    assert read._whole_shrink(40_000, 1000) == 2
-    assert read._whole_shrink(1000, 130_000) == 8
+    assert read.whole_shrink(4000, 3000) == 1
+    assert read.whole_shrink(30_000, 1000) == 1
+    assert read.whole_shrink(40_000, 1000) == 2
+    assert read.whole_shrink(1000, 130_000) == 8
     assert np.hypot(read.LONGEST_SIDE_PX, read.LARGEST_WORKING_PX / read.LONGEST_SIDE_PX) < MOST_SIDE
 
 
@@ -70,7 +70,7 @@ def comb() -> np.ndarray:
 
 
 def test_a_fin_with_a_very_long_outline_is_followed():
-    path = _open_path(comb(), np.ones_like(comb(), bool))
+    path = open_path(comb(), np.ones_like(comb(), bool))
     assert len(path) > MOST_SIDE
     assert path[:, 1].min() == pytest.approx(9.5) and path[:, 0].min() == pytest.approx(9.5)
 

@@ -256,7 +256,7 @@ def test_a_band_that_holds_both_numbers_names_the_option_too():
     found, options = fitted(fins="3")
     wide = replace(assemble(found, options), cp_x_mm=Quantity(CP_A_MM, 60.0))
     with pytest.raises(FinsRefusal, match="number of fins was not said"):
-        pipeline._check_band(wide, replace(options, fins=None))
+        pipeline.check_band(wide, replace(options, fins=None))
     with pytest.raises(OutlineRefusal) as refused:
-        pipeline._check_band(wide, options)
+        pipeline.check_band(wide, options)
     assert "--fins" not in refused.value.remedy

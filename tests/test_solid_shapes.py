@@ -6,7 +6,7 @@ from functools import lru_cache
 import numpy as np
 import pytest
 from drawing import DrawnFins, Lug, Pose, Rocket
-from drawing.invented import _nose as nose_of
+from drawing.invented import nose_radius_mm as nose_of
 from drawing.occasions import random_scene
 from silhouettes import (
     CALIPER_A,
@@ -33,7 +33,17 @@ from digitize.errors import OutlineRefusal
 from digitize.solid.adjust import Told
 from digitize.solid.axis import find_axis
 from digitize.solid.sound import check_caliper
-from digitize.solid.stations import _body_side, _width_behind_fins
+from digitize.solid.stations import body_side, width_behind_fins
+
+SEEDS = {
+    "larger tube beside a flat fin": 83000226,
+    "fronts of six fins": 71000221,
+    "turned fins near": 71000152,
+    "turned fins near, second": 83000136,
+    "turned fins near, third": 83000163,
+    "turned fins near, fourth": 83000198,
+}
+"""Of random scenes: those that first showed what the test is about, out of some hundreds each."""
 
 # --- shapes -----------------------------------------------------------------------------------------------
 
@@ -111,21 +121,21 @@ def test_a_larger_tubes_last_bit_between_swept_fins_and_ahead_of_one_on_the_axis
     half = np.where(place < 840, 39.5, np.where(place < 1100, 157.0, np.maximum(tube, 11.0)))
     half[1100] = 90.0
     reach = np.where(place < 840, 39.5, 157.0)
-    width, first = _width_behind_fins(half, half, reach, 79.0, 1.0)
+    width, first = width_behind_fins(half, half, reach, 79.0, 1.0)
     assert width == pytest.approx(50.0, abs=0.5) and first == 1101
     falling = np.where(place < 840, 39.5, 157.0 - place / 10)
-    assert _width_behind_fins(falling, falling, reach, 79.0, 1.0) is None
+    assert width_behind_fins(falling, falling, reach, 79.0, 1.0) is None
     turned = np.where(place < 1180, half, 90.0)  # three fins: the two on the other side stand out to the end
     turned[850:] = np.maximum(turned[850:], 90.0)
-    width, first = _width_behind_fins(half, turned, reach, 79.0, 1.0)
+    width, first = width_behind_fins(half, turned, reach, 79.0, 1.0)
     assert width == pytest.approx(50.0, abs=0.5) and first == 1101
-    assert _width_behind_fins(np.where(place < 840, 39.5, 157.0), turned, reach, 79.0, 1.0) is None
+    assert width_behind_fins(np.where(place < 840, 39.5, 157.0), turned, reach, 79.0, 1.0) is None
 
 
 def test_a_larger_tube_that_one_side_alone_shows_gives_its_own_width():
     """Three fins: one flat in the picture's plane hides the tube on its side from where the cone ends, the turned ones
     stand out beyond its end on the other."""
-    scene, told = random_scene(np.random.default_rng(83000226), width_px=1600)
+    scene, told = random_scene(np.random.default_rng(SEEDS["larger tube beside a flat fin"]), width_px=1600)
     assert told["fins"] == "3" and told["pose"] == "in-plane"
     scene = replace(scene, references=())
     rocket = scene.rocket
@@ -178,7 +188,7 @@ def test_six_fins_level_at_their_ends_are_no_larger_tube(roll_deg):
 def test_the_fronts_of_six_fins_are_no_larger_tube():
     """The turned fins' fronts rise from the body on both sides alike, as a step to a larger tube would, and their tips
     run level for a stretch before the flat ones begin."""
-    scene, told = random_scene(np.random.default_rng(71000221), width_px=1600)
+    scene, told = random_scene(np.random.default_rng(SEEDS["fronts of six fins"]), width_px=1600)
     assert told["fins"] == "6"
     scene = replace(scene, references=())
     off = errors(scene, solve(scene, Told(length_mm=float(scene.rocket.length_mm))))
@@ -264,16 +274,16 @@ def test_a_fins_edge_that_comes_down_to_a_boat_tail_is_not_body():
     width = np.maximum(profile, fin)
     envelope = np.minimum.accumulate(np.where(place > 300, width, 28.8))
     run = tuple(np.searchsorted(place, [548, 629]))
-    seen = _body_side(place, width, envelope, [run], 0.7, 57.6)
+    seen = body_side(place, width, envelope, [run], 0.7, 57.6)
     assert not seen[(place > 555) & (place < 627)].any()
     assert seen[(place > 631) & (place < 633)].all() and seen[(place > 160) & (place < 545)].all()
 
 
-@pytest.mark.parametrize("seed", [71000152, 83000136, 83000163, 83000198])
-def test_what_the_limb_leaves_of_turned_fins_is_no_edge_to_carry_on(seed):
+@pytest.mark.parametrize("name", [name for name in SEEDS if name.startswith("turned fins")])
+def test_what_the_limb_leaves_of_turned_fins_is_no_edge_to_carry_on(name):
     """Fins at 45 degrees near the camera: where their roots come out from behind the limb a short edge along the body
     is left, that carried on to the root would lengthen it by half and more."""
-    scene, told = random_scene(np.random.default_rng(seed), width_px=1600)
+    scene, told = random_scene(np.random.default_rng(SEEDS[name]), width_px=1600)
     assert told["pose"] == "diagonal"
     scene = replace(scene, references=())
     off = errors(scene, solve(scene, Told(length_mm=float(scene.rocket.length_mm))))
@@ -297,7 +307,7 @@ def test_a_fins_edge_that_runs_into_the_rim_is_not_body_for_the_moment_it_crosse
     lower = np.interp(place, [0, 70, 234, 250, 292, 298.2, 299, 302.6], [0, 15.9, 15.9, 40, 38, 18.8, 14.1, 6])
     envelope, after = np.minimum(np.minimum(upper, lower), 15.9), place >= 240
     envelope[after] = np.minimum.accumulate(envelope[after])
-    seen = _body_side(place, upper, envelope, [tuple(np.searchsorted(place, [233, 302.3]))], 0.5, 31.8)
+    seen = body_side(place, upper, envelope, [tuple(np.searchsorted(place, [233, 302.3]))], 0.5, 31.8)
     assert seen[(place > 75) & (place < 232)].all()
     assert not seen[(place > 240) & (place < 299)].any()
 

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from rockets import LARGE_FINS, rocket_toml
 
 from digitize import cli
 from digitize.plans.swing_test import (
@@ -116,15 +117,7 @@ def test_the_string_is_as_short_as_its_limits_allow():
 
 # --- the command ------------------------------------------------------------------------------------------
 
-GEOMETRY = """
-name = "tansy"
-[body]
-profile_mm = [[0, 0], [60, 12], [300, 12]]
-[[fins]]
-count = 3
-outline_mm = [[250, 12], [280, 52], [310, 52], [300, 12]]
-thickness_mm = 2.0
-"""
+GEOMETRY = rocket_toml("tansy", LARGE_FINS)
 
 
 READY = ("--balance", "200mm", "--mass", "90g")

@@ -532,7 +532,7 @@ def test_no_local_network_is_one_line_and_exit_2(tmp_path, capsys, monkeypatch, 
     with pytest.raises(UsageRefusal):
         found(*addresses)
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(own_addresses, "_all_addresses", lambda: [IPv4Interface(each) for each in addresses])
+    monkeypatch.setattr(own_addresses, "system_addresses", lambda: [IPv4Interface(each) for each in addresses])
     assert cli.main(["trace", "--phone", "--no-open"]) == 2
     out, err = capsys.readouterr()
     assert out == "" and err.count("\n") == 1 and says in err and "Join the phone's Wi-Fi" in err
@@ -540,9 +540,9 @@ def test_no_local_network_is_one_line_and_exit_2(tmp_path, capsys, monkeypatch, 
 
 
 def test_what_the_system_says_of_its_addresses_is_understood():
-    every = own_addresses._all_addresses()
+    every = own_addresses.system_addresses()
     assert IPv4Interface("127.0.0.1/8") in every
-    default = own_addresses._default_route()
+    default = own_addresses.default_route()
     assert default is None or default in {str(each.ip) for each in every}
 
 

@@ -65,7 +65,7 @@ def test_the_page_and_all_it_needs_are_served_with_a_strict_policy(client):
         assert answer.status_code == 200 and answer.headers["x-content-type-options"] == "nosniff"
         todo += set(re.findall(r'from "\./([\w.]+)"', answer.text)) - set(todo)
     names = set(todo)
-    assert names == set(server._pages()) - {"index.html"}
+    assert names == set(server.static_pages()) - {"index.html"}
     for name in names:
         text = client.get(f"/{TOKEN}/static/{name}").text
         assert "://" not in text.replace("http://www.w3.org/2000/svg", "") and "innerHTML" not in text
@@ -271,11 +271,11 @@ def test_what_is_no_calibration_is_said_as_the_command_says_it(tmp_path, monkeyp
 def test_the_form_holds_all_that_measure_can_be_told():
     """But for what names photos and folders or is the command line's alone; the PDF's paper goes with saving, and the
     units have a switch of their own."""
-    form = server._pages()["fields.js"].decode()
+    form = server.static_pages()["fields.js"].decode()
     fields = {name.partition(":")[0] for name in re.findall(r'^ +\["([a-z_:]+)", "', form, re.MULTILINE)}
     told = set(inspect.signature(measure_options).parameters) - {"photos", "shots", "out", "json", "quiet", "units"}
     assert fields | {"pdf", "paper"} == told == set(WORDS) | {"pdf", "paper"}
-    assert {'id="paper"', 'id="units"'} <= set(re.findall(r'id="\w+"', server._pages()["index.html"].decode()))
+    assert {'id="paper"', 'id="units"'} <= set(re.findall(r'id="\w+"', server.static_pages()["index.html"].decode()))
 
 
 def test_the_report_as_pdf_is_saved_when_asked_for(client, session):

@@ -75,14 +75,20 @@ def test_the_same_seed_gives_the_same_samples_and_another_others():
 
 
 def test_without_any_error_every_sample_is_the_measured_rocket():
-    """Of a source that is none, so nothing errs."""
+    """Scaled by a caliper it has no reference to stand before or behind: by that source alone nothing errs."""
     solid = by_caliper()
-    samples = draw(solid, 1, 5, only="none")
+    assert "set-back" not in solid.adjusted.sources
+    samples = draw(solid, 1, 5, only="set-back")
     geometry = solid.geometry
     assert samples.length_mm == pytest.approx(geometry.profile_mm[-1, 0], abs=0.01)
     assert samples.max_diameter_mm == pytest.approx(2 * geometry.profile_mm[:, 1].max(), abs=0.01)
     assert samples.cp_x_mm == pytest.approx(centre_of_pressure(geometry).x_mm, abs=0.05)
     assert samples.fins[0]["outline"] == pytest.approx(np.stack([geometry.fins[0].outline_mm] * 5), abs=0.02)
+
+
+def test_a_source_that_is_none_is_refused():
+    with pytest.raises(ValueError, match="no source of error is called 'typo'"):
+        draw(by_caliper(), 1, 5, only="typo")
 
 
 def test_samples_lie_about_the_measured_rocket():

@@ -90,7 +90,7 @@ def group_force(
     beta = np.sqrt(1 - mach**2)
     polygon = np.asarray(polygon, float) / [beta, 1.0]
     sizes = zip(STRIPS, CHORDWISE, strict=True)
-    coarse, fine = (_solve(polygon, count, radius, *size, body_end / beta) for size in sizes)
+    coarse, fine = (solve_strips(polygon, count, radius, *size, body_end / beta) for size in sizes)
     ratio = (STRIPS[1] / STRIPS[0]) ** ORDER
     force, moment, carried, carried_moment = fine + (fine - coarse) / (ratio - 1)
     if not np.isfinite([force, moment, carried, carried_moment]).all() or force <= 0:
@@ -112,7 +112,7 @@ def straightened(polygon, profile, radius: float) -> np.ndarray:
     return np.column_stack([polygon[:, 0], np.maximum(polygon[:, 1] - surface, 0.0) + radius])
 
 
-def _solve(
+def solve_strips(
     polygon, count: int, radius: float, strips: int, chordwise: int, body_end: float = np.inf
 ) -> np.ndarray:
     """(force, moment, carried by the body, its moment) of one lattice."""
@@ -150,15 +150,15 @@ def along(start, lateral, body_end) -> np.ndarray:
 
 
 def imaged_wash(control, ends, radius: float, angle: float) -> np.ndarray:
-    """`_normal_wash` of vortices and of their images in a body of this radius, none if it is 0."""
-    influence = _normal_wash(control, ends, angle)
+    """`normal_wash` of vortices and of their images in a body of this radius, none if it is 0."""
+    influence = normal_wash(control, ends, angle)
     if radius > 0:
         images = np.stack([ends[..., 0], radius**2 / ends[..., 1]], -1)
-        influence -= _normal_wash(control, images, angle)
+        influence -= normal_wash(control, images, angle)
     return influence
 
 
-def _normal_wash(control, ends, angle: float) -> np.ndarray:
+def normal_wash(control, ends, angle: float) -> np.ndarray:
     """(n, m) velocity across fin 0 at its control points (n, 2), by unit horseshoes (m, 2, 2) of a fin at this
     angle."""
     cosine, sine = np.cos(angle), np.sin(angle)
@@ -261,7 +261,3 @@ def _crossings(polygon, level: float) -> tuple[np.ndarray, np.ndarray]:
     order = np.argsort(x)
     return x[order], slope[order]
 
-
-def _chords(polygon, level: float) -> np.ndarray:
-    """(k, 2) leading and trailing x of each chord at this level."""
-    return _crossings(polygon, level)[0].reshape(-1, 2)

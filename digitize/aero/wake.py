@@ -68,14 +68,14 @@ def coupled_groups(groups, angles: Sequence[float], mach: float = 0.0) -> tuple[
     groups: (polygon (m, 2), count, radius) each, as `lattice.group_force` takes them; angles: one of `arrangements`.
     mach: as there. Raises LatticeError where no lattice can be laid or solved.
     """
-    return _coupled(groups, angles, mach, STRIPS, CHORDWISE)
+    return coupled_at(groups, angles, mach, STRIPS, CHORDWISE)
 
 
-def _coupled(groups, angles, mach: float, strips: int, chordwise: int) -> tuple[CoupledGroup, ...]:
+def coupled_at(groups, angles, mach: float, strips: int, chordwise: int) -> tuple[CoupledGroup, ...]:
     beta = np.sqrt(1 - mach**2)
-    rounds = [_Round(np.asarray(p, float) / [beta, 1.0], n, r) for p, n, r in groups]
-    levels = _common_levels([one.polygon - [0, one.radius] for one in rounds], strips)
-    panels = [lattice.panels(one.polygon, strips, chordwise, _levels_of(one, levels)) for one in rounds]
+    rounds = [Round(np.asarray(p, float) / [beta, 1.0], n, r) for p, n, r in groups]
+    levels = common_levels([one.polygon - [0, one.radius] for one in rounds], strips)
+    panels = [lattice.panels(one.polygon, strips, chordwise, levels_of(one, levels)) for one in rounds]
     common = gcd(*(one.count for one in rounds))
     modes = [[q for q in range(one.count) if (q - 1) % common == 0] for one in rounds]
     keys = [(g, q) for g, own in enumerate(modes) for q in own]
@@ -103,13 +103,13 @@ def _coupled(groups, angles, mach: float, strips: int, chordwise: int) -> tuple[
 
 
 @dataclass(frozen=True)
-class _Round:
+class Round:
     polygon: np.ndarray
     count: int
     radius: float
 
 
-def _blocks(to: _Round, felt, by: _Round, made, to_angle: float, by_angle: float, to_modes, by_modes) -> np.ndarray:
+def _blocks(to: Round, felt, by: Round, made, to_angle: float, by_angle: float, to_modes, by_modes) -> np.ndarray:
     """(modes of the one, modes of the other, n, m) what a group's harmonics make another's feel. Its vortices keep
     their distance from the body's surface, and are imaged in the body as it is where they are felt."""
     here = to_angle + 2 * np.pi * np.arange(to.count) / to.count
@@ -128,7 +128,7 @@ def _blocks(to: _Round, felt, by: _Round, made, to_angle: float, by_angle: float
     return blocks
 
 
-def _common_levels(fins: Sequence[np.ndarray], strips: int) -> np.ndarray:
+def common_levels(fins: Sequence[np.ndarray], strips: int) -> np.ndarray:
     """(k, 3) low edge, middle and high edge of strips that serve all fins (m, 2), counted from the root: boundaries at
     all corners and tips, narrowing toward each tip, as the loads there fall to nothing."""
     tips = np.unique([np.ptp(fin[:, 1]) for fin in fins])
@@ -149,6 +149,6 @@ def _common_levels(fins: Sequence[np.ndarray], strips: int) -> np.ndarray:
     return np.concatenate(levels)
 
 
-def _levels_of(one: _Round, levels: np.ndarray) -> np.ndarray:
+def levels_of(one: Round, levels: np.ndarray) -> np.ndarray:
     span = np.ptp(one.polygon[:, 1])
     return levels[levels[:, 2] <= span * (1 + 1e-9)] + one.radius

@@ -82,7 +82,12 @@ def bands(drawn: Sequence[np.ndarray], values: Sequence[float]) -> list[Quantity
 
 
 def draw(solid: Solid, seed: int, count: int = SAMPLES, only: str | None = None) -> Samples:
-    """`count` rockets that might as well be this one; only: let just this one of SOURCES err."""
+    """`count` rockets that might as well be this one; only: let just this one of SOURCES err.
+
+    Raises ValueError if `only` is none of them: nothing would err, and the band be nought without a word.
+    """
+    if only is not None and only not in SOURCES:
+        raise ValueError(f"no source of error is called {only!r}: {', '.join(SOURCES)}")
     errors = _Errors(np.random.default_rng(seed), count, only)
     adjusted = solid.adjusted
     sources = np.array([_OF_ADJUSTMENT[s] for s in adjusted.sources])

@@ -1,19 +1,24 @@
 """`digitize ballast`: nose weight for a wanted margin, or larger fins."""
 
 import sys
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from digitize.commands.option_types import UnitsOption, refusing_in_units
+from digitize.commands.option_types import (
+    BalanceIfMissing,
+    MassIfMissing,
+    ResultFolder,
+    UnitsOption,
+    refusing_in_units,
+)
 
 PAGE, NUMBERS = "ballast.html", "ballast.json"
 
 
 @refusing_in_units
 def ballast(
-    folder: Annotated[Path, typer.Argument(metavar="RESULT_DIR", help="A results folder of measure or solve --out.")],
+    folder: ResultFolder,
     margin: Annotated[
         float, typer.Option(metavar="CALIBERS", help="Margin wanted at the low end of the band, in calibers.")
     ] = 1.0,
@@ -41,16 +46,8 @@ def ballast(
             help="How far from the nose tip the filling may reach: 80mm; to the nose's base if absent.",
         ),
     ] = None,
-    mass: Annotated[
-        str | None, typer.Option(metavar="MASS", help="Lift-off mass, if the result does not hold it: 180g.")
-    ] = None,
-    balance: Annotated[
-        str | None,
-        typer.Option(
-            metavar="LENGTH[,END]",
-            help="Balance point from the nose tip, if the result does not hold it: 250mm; or 163mm,from-tail.",
-        ),
-    ] = None,
+    mass: MassIfMissing = None,
+    balance: BalanceIfMissing = None,
     fin_density: Annotated[
         str | None,
         typer.Option(metavar="DENSITY", help="Density of the fins' material: 0.6g/cm3 (light plywood) if absent."),

@@ -2,6 +2,7 @@
 
 import functools
 from collections.abc import Callable
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -39,6 +40,19 @@ UnitsOption = Annotated[
         metavar="UNITS",
         help="Units of summary, report, pages, templates and cards: mm, or in (inches, ounces, pounds). Millimetres if "
         "absent, or what the results folder was made with; result.json and geometry.toml are always metric.",
+    ),
+]
+ResultFolder = Annotated[
+    Path, typer.Argument(metavar="RESULT_DIR", help="A results folder of measure or solve --out.")
+]
+MassIfMissing = Annotated[
+    str | None, typer.Option(metavar="MASS", help="Lift-off mass, if the result does not hold it: 180g.")
+]
+BalanceIfMissing = Annotated[
+    str | None,
+    typer.Option(
+        metavar="LENGTH[,END]",
+        help="Balance point from the nose tip, if the result does not hold it: 250mm; or 163mm,from-tail.",
     ),
 ]
 BalanceAtOption = Annotated[

@@ -1,12 +1,17 @@
 """`digitize swing`: the plan of a swing test as a card to print, and the record of what came of it."""
 
 import sys
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from digitize.commands.option_types import UnitsOption, refusing_in_units
+from digitize.commands.option_types import (
+    BalanceIfMissing,
+    MassIfMissing,
+    ResultFolder,
+    UnitsOption,
+    refusing_in_units,
+)
 
 CARD = "swing-card.html"
 _SPEEDS = (3.0, 40.0)
@@ -15,23 +20,15 @@ _STRINGS_M = (1.0, 8.0)
 
 @refusing_in_units
 def swing(
-    folder: Annotated[Path, typer.Argument(metavar="RESULT_DIR", help="A results folder of measure or solve --out.")],
+    folder: ResultFolder,
     string: Annotated[
         str | None, typer.Option(metavar="LENGTH", help="Length of the string you have: 2.5m; chosen if absent.")
     ] = None,
     speed: Annotated[
         str | None, typer.Option(metavar="SPEED", help="Speed of the swing: 12m/s; chosen if absent.")
     ] = None,
-    mass: Annotated[
-        str | None, typer.Option(metavar="MASS", help="Lift-off mass, if the result does not hold it: 180g.")
-    ] = None,
-    balance: Annotated[
-        str | None,
-        typer.Option(
-            metavar="LENGTH[,END]",
-            help="Balance point from the nose tip, if the result does not hold it: 250mm; or 163mm,from-tail.",
-        ),
-    ] = None,
+    mass: MassIfMissing = None,
+    balance: BalanceIfMissing = None,
     outcome: Annotated[
         str | None, typer.Option(metavar="OUTCOME", help="Record what came of it: pass, fail or unclear.")
     ] = None,

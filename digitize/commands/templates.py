@@ -6,14 +6,14 @@ from typing import Annotated
 
 import typer
 
-from digitize.commands.option_types import UnitsOption, refusing_in_units
+from digitize.commands.option_types import ResultFolder, UnitsOption, refusing_in_units
 
 PDF = "templates.pdf"
 
 
 @refusing_in_units
 def templates(
-    folder: Annotated[Path, typer.Argument(metavar="RESULT_DIR", help="A results folder of measure or solve --out.")],
+    folder: ResultFolder,
     paper: Annotated[str, typer.Option(metavar="PAPER", help="Paper in the printer: a4 or letter.")] = "a4",
     out: Annotated[
         Path | None, typer.Option(metavar="DIR", help="Where to write them; the results folder if absent.")

@@ -33,7 +33,7 @@ class Parts:
 
 
 @cache
-def _network():
+def loaded_network():
     data = FILE.read_bytes()
     if hashlib.sha256(data).hexdigest() != SHA256:
         raise OutlineRefusal(
@@ -52,6 +52,6 @@ def look(rgb: np.ndarray, strokes: np.ndarray | None = None) -> Parts:
     planes[0, :3] = rgb.transpose(2, 0, 1) / 255.0
     if strokes is not None:
         planes[0, 3:] = strokes
-    network = _network()
+    network = loaded_network()
     network.setInput(planes)
     return Parts(*network.forward()[0])

@@ -4,7 +4,6 @@ Millimetres; x from the nose tip aft along the axis, y the distance from the axi
 straight between points, or a list of pieces with a trade shape.
 """
 
-import os
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -60,16 +59,9 @@ def standing(geometry: Geometry, rolls_deg) -> Geometry:
     return replace(geometry, fins=tuple(replace(group, roll_deg=_number(roll)) for group, roll in pairs))
 
 
-def write_geometry(path: Path, geometry: Geometry) -> None:
-    """Write geometry.toml, whole or not at all. The pieces, a description, are not written."""
-    path = Path(path)
-    beside = path.with_name(path.name + ".part")
-    beside.write_text(to_toml(geometry), encoding="utf-8")
-    os.replace(beside, path)
-
 
 def to_toml(geometry: Geometry) -> str:
-    """The text of geometry.toml, numbers to 0.001 mm."""
+    """The text of geometry.toml, numbers to 0.001 mm. The pieces, a description, are not in it."""
     parts = [
         _HEAD,
         f"name = {_toml_string(geometry.name)}\n\n[body]\n",

@@ -37,11 +37,6 @@ def resample_closed(points: np.ndarray, spacing: float) -> np.ndarray:
     return np.stack([np.interp(at, along, closed[:, k]) for k in (0, 1)], 1)
 
 
-def signed_area(points: np.ndarray) -> float:
-    """Shoelace area; positive when the points run clockwise as seen with y down."""
-    x, y = points.T
-    return 0.5 * float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
-
 
 def outward_normals(points: np.ndarray, reach: int) -> np.ndarray:
     """(n, 2) unit outward normals of a closed polygon with signed_area > 0, from points `reach` steps apart."""

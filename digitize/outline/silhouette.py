@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 from skimage.measure import find_contours
 
+from digitize.geometry.polygons import signed_area
 from digitize.neighbours import tree_of
 from digitize.outline.edges import (
     SPACING_PX,
@@ -21,7 +22,6 @@ from digitize.outline.edges import (
     resample_closed,
     room_to_corner,
     sample_ribbon,
-    signed_area,
     smooth_along,
     smooth_by,
 )

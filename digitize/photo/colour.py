@@ -6,6 +6,10 @@ from typing import cast
 import numpy as np
 from PIL import Image, ImageCms
 
+_LEVEL = np.arange(256) / 255.0
+LINEAR_LIGHT = np.where(_LEVEL <= 0.04045, _LEVEL / 12.92, ((_LEVEL + 0.055) / 1.055) ** 2.4).astype(np.float32)
+"""(256,) linear light 0..1 of each sRGB level, IEC 61966-2-1."""
+
 # White first: it is what viewers show. The others are for a cut-out object that would vanish on it.
 _FILLS = {"white": (255, 255, 255), "black": (0, 0, 0), "green": (0, 255, 0)}
 _NEAR_FILL = 60  # levels, Euclidean in RGB: an edge fainter than this is hard to follow

@@ -84,7 +84,7 @@ def _decode(path: Path, notes: list[str]) -> tuple[Image.Image, ExifFacts, int]:
         _refuse_absurd_size(path, width_px, height_px)
         _refuse_camera_raw(path, image)
         _note_pages(image, notes)
-        shrink = _whole_shrink(width_px, height_px)
+        shrink = whole_shrink(width_px, height_px)
         is_reduced = _decoder_reduces(image, shrink)
         heard: list[str] = []
         with native_stderr(heard):  # libtiff speaks there
@@ -161,7 +161,7 @@ def _note_pages(image: Image.Image, notes: list[str]) -> None:
         notes.append(f"{pages} pictures in the file, the {which} is used")
 
 
-def _whole_shrink(width_px: int, height_px: int) -> int:
+def whole_shrink(width_px: int, height_px: int) -> int:
     """Powers of two, because the JPEG decoder reduces by those."""
     shrink = 1
     while width_px * height_px / shrink**2 > LARGEST_WORKING_PX or max(width_px, height_px) / shrink > LONGEST_SIDE_PX:

@@ -29,10 +29,9 @@ from digitize.plans.nose_weight import (
 from digitize.records import BalancePoint, BalanceState, Quantity
 from digitize.request.balance_options import balance_of, parse_balance
 from digitize.result.from_json import MADE_BY, Saved
-from digitize.units.quantities import density_g_cm3, length_mm, mass_g
+from digitize.units.quantities import GRAVITY_MPS2, density_g_cm3, length_mm, mass_g
 from digitize.units.rounding import exact
 
-GRAVITY = 9.80665
 THRUST_TO_WEIGHT = 5.0  # common practice, no source
 MOST_DENSITY_G_CM3 = 23.0  # no metal is denser
 MOST_CALIBERS = 20.0
@@ -121,7 +120,7 @@ def plan_ballast(saved: Saved, asked: Asked, with_fins: bool = True) -> dict:
         "after": [_state(state) for state in found.states],
         "before_mass_g": round(max(state.mass_g.value for state in before), 2),
         "lift_off_mass_g": round(lift_off, 2),
-        "thrust_n": THRUST_TO_WEIGHT * GRAVITY * lift_off / 1000,
+        "thrust_n": THRUST_TO_WEIGHT * GRAVITY_MPS2 * lift_off / 1000,
         "mass_caution": mass_caution(round(lift_off, 1)),
         "reference_words": _reference_words(outside),
         "doubt": _doubt(saved),

@@ -14,6 +14,7 @@ import shapely
 from digitize.errors import GeometryRefusal
 from digitize.geometry.describe import describe_profile
 from digitize.geometry.nose_shapes import NOSE_SHAPES
+from digitize.geometry.polygons import signed_area
 
 MM3_PER_CM3 = 1000.0
 
@@ -66,8 +67,7 @@ def nose_cavity(profile_mm, wall_mm: float, end_mm: float | None = None) -> Cavi
 
 def _upper_chain(ring) -> np.ndarray:
     """(n, 2) the ring's points from its foremost to its aftmost with y >= 0, x not decreasing."""
-    area2 = np.dot(ring[:, 0], np.roll(ring[:, 1], -1)) - np.dot(ring[:, 1], np.roll(ring[:, 0], -1))
-    ring = ring if area2 < 0 else ring[::-1]  # clockwise with y up: the upper side runs aft
+    ring = ring if signed_area(ring) < 0 else ring[::-1]  # clockwise with y up: the upper side runs aft
     start = np.lexsort((np.abs(ring[:, 1]), ring[:, 0]))[0]
     ring = np.roll(ring, -start, axis=0)
     upper = ring[: int(np.argmax(ring[:, 0])) + 1]

@@ -31,8 +31,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from digitize.units.quantities import GRAVITY_MPS2
+
 AIR_KG_M3 = 1.2
-GRAVITY = 9.80665
 SHORTEST_M, LONGEST_M = 2.0, 4.0
 """What a person can swing; 2 to 3 m is usual (from memory)."""
 MOST_SPREAD_DEG = 10.0
@@ -128,10 +129,10 @@ def string_for(swung: Swung) -> float:
 def plan_swing(swung: Swung, string_m: float | None = None, speed_mps: float | None = None) -> SwingPlan:
     """The plan; string and speed are chosen where they are not given."""
     length = string_for(swung) if string_m is None else string_m
-    speed = float(np.sqrt(TIMES_GRAVITY * GRAVITY * length)) if speed_mps is None else speed_mps
+    speed = float(np.sqrt(TIMES_GRAVITY * GRAVITY_MPS2 * length)) if speed_mps is None else speed_mps
     mass_kg = swung.mass_g / 1000
     across = mass_kg * speed**2 / length
-    pull = float(np.hypot(across, mass_kg * GRAVITY))
+    pull = float(np.hypot(across, mass_kg * GRAVITY_MPS2))
     caliber_k = AIR_KG_M3 / 2 * speed**2 * _area_m2(swung) * swung.slope * swung.diameter_mm / 1000
     string_k = across * swung.diameter_mm / 2000
     spread = float(np.degrees(swung.length_mm / 1000 / length))
@@ -145,11 +146,12 @@ def plan_swing(swung: Swung, string_m: float | None = None, speed_mps: float | N
         knot_deg=float(np.degrees(across * KNOT_MM / 1000 / (string_k + caliber_k))),
         hidden_calibers=hidden,
         string_share=string_k / caliber_k,
-        droop_deg=float(np.degrees(np.arctan2(mass_kg * GRAVITY, across))),
+        droop_deg=float(np.degrees(np.arctan2(mass_kg * GRAVITY_MPS2, across))),
         pull_n=pull,
         strength_n=STRENGTH * pull,
-        proof_kg=PROOF * pull / GRAVITY,
-        clear_m=float(np.ceil(length + swung.length_mm / 1000 + speed**2 / GRAVITY)),  # thrown at 45 degrees, no air
+        proof_kg=PROOF * pull / GRAVITY_MPS2,
+        # thrown at 45 degrees, no air
+        clear_m=float(np.ceil(length + swung.length_mm / 1000 + speed**2 / GRAVITY_MPS2)),
         meaningful=spread <= MOST_SPREAD_DEG + 1e-9 and hidden <= MOST_HIDDEN_CALIBERS + 1e-9,
     )
 

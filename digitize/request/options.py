@@ -21,13 +21,14 @@ from digitize.request.balance_options import (
     parse_balanced_with,
     parse_motor,
 )
+from digitize.sizes import PAPERS_MM
 from digitize.units.quantities import length_mm, mass_g, refuse_torn, speed_mps
 from digitize.units.shown_units import MM, UNITS
 
 SIZED_SCALES = ("tube", "length", "ruler")  # KIND=LENGTH
 BARE_SCALES = ("card", "a4", "letter", "sheet")  # KIND alone
 SCALE_KINDS = (*SIZED_SCALES, *BARE_SCALES, "checker", "points")
-PAPERS = ("a4", "letter")
+PAPERS = tuple(PAPERS_MM)
 POSES = ("in-plane", "diagonal", "resting")
 NOSE_DIRECTIONS = ("left", "right", "up", "down")
 HAND_NAMES = ("length", "tube", "nose", "root", "tip", "span", "cutout-balance")

@@ -149,7 +149,7 @@ def _counts(counts: list[int]) -> str:
     return ",".join(map(str, counts)) or "no"
 
 
-def _values(result: Result) -> dict[Size, Quantity]:
+def shared_values(result: Result) -> dict[Size, Quantity]:
     """Every quantity that photos share.
 
     Of the centre of pressure the measured part only: the method is off by the same in every photo, so it neither
@@ -178,7 +178,7 @@ def _own_bands(measured: Measured, seed: int, sources: Sequence[str]) -> dict[Si
 
 
 def _over(shots: Sequence[Shot], own: list[dict[Size, float]], size: Size) -> Combination:
-    return combine_quantity([_values(shot.result)[size] for shot in shots], [bands[size] for bands in own])
+    return combine_quantity([shared_values(shot.result)[size] for shot in shots], [bands[size] for bands in own])
 
 
 def _disagreements(shots: Sequence[Shot], found: dict[Size, Combination], names: list[str]) -> list[Warn]:
@@ -200,7 +200,7 @@ def _disagreements(shots: Sequence[Shot], found: dict[Size, Combination], names:
 
 def _difference(size: Size, one: Result, other: Result) -> str:
     unit = UNITS[size.field.rsplit("_", 1)[1]]
-    told = [with_band(_values(result)[size], unit, bare=True) for result in (one, other)]
+    told = [with_band(shared_values(result)[size], unit, bare=True) for result in (one, other)]
     return f"{size.words()} {' against '.join(told)} {unit}"
 
 

@@ -3,6 +3,7 @@
 import numpy as np
 
 from digitize.aero.components import exposed_planform
+from digitize.geometry.polygons import polygon_area
 from digitize.neighbours import tree_of
 from digitize.records import Silhouette
 from digitize.solid.planform import Carving
@@ -42,8 +43,3 @@ def outward(pose: Pose, outline, angle_rad, offset_mm) -> np.ndarray:
         moved[k] = pose.project_fin(grown[k], angle, off) - pose.project_fin(outline[k], angle, off)
     return moved / np.maximum(np.linalg.norm(moved, axis=1, keepdims=True), 1e-12)
 
-
-def polygon_area(points: np.ndarray) -> float:
-    """Area of a closed polygon (n, 2)."""
-    x, y = points.T
-    return float(abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2)

@@ -17,9 +17,9 @@ import numpy as np
 import shapely
 
 from digitize.aero.components import exposed_planform
+from digitize.geometry.polygons import polygon_area, signed_area
 from digitize.neighbours import tree_of
 from digitize.records import Silhouette
-from digitize.solid.fin_edges import polygon_area
 from digitize.solid.planform import EDGE_ON_RAD, EDGE_ROUNDING, Carving, Planform, Scenery, closed_to_root
 from digitize.solid.pose import Pose
 
@@ -332,8 +332,8 @@ def _sampled(corners: np.ndarray, fin: int, face: float, spacing: float):
     share = np.concatenate([(np.arange(n) + 0.5) / n for n in number])
     points = corners[corner] + share[:, None] * edge[corner]
     normal = np.column_stack([edge[:, 1], -edge[:, 0]]) / np.maximum(length, 1e-9)[:, None]
-    area = (corners[:, 0] * np.roll(corners[:, 1], -1) - np.roll(corners[:, 0], -1) * corners[:, 1]).sum()
-    normal = normal * (1.0 if area > 0 else -1.0)  # outward of the closed fin, whichever way round it is seen
+    # outward of the closed fin, whichever way round it is seen
+    normal = normal * (1.0 if signed_area(corners) > 0 else -1.0)
     return points, normal[corner], np.full(len(points), fin), corner, share, np.full(len(points), face)
 
 

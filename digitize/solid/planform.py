@@ -149,7 +149,7 @@ def _carve_once(scene: Scenery, pose: Pose, job: Carving) -> Planform | None:
     kept = _largest(field > 0.5)
     if kept is None:
         return None
-    path = _open_path(np.where(kept, field, np.minimum(field, 0.49)), clear)
+    path = open_path(np.where(kept, field, np.minimum(field, 0.49)), clear)
     if path is None:
         return None
     points = np.column_stack(
@@ -165,8 +165,8 @@ def closed_to_root(
 ) -> Planform:
     """The planform of an open edge (m, 2), carried on to the body at both ends. turn_rad: (count,) each fin's own
     departure from its place."""
-    lead, hidden_lead = _to_root(points, job)
-    trail, hidden_trail = _to_root(points[::-1], job)
+    lead, hidden_lead = to_root(points, job)
+    trail, hidden_trail = to_root(points[::-1], job)
     outline = np.vstack([lead, points, trail])
     angle, offset = _deciding(scene.cover, pose, replace(job, turn_rad=turn_rad), outline)
     return Planform(outline, angle, offset, hidden_lead, hidden_trail)
@@ -250,7 +250,7 @@ def _largest(flags):
     return labels == biggest if stats[biggest, cv2.CC_STAT_AREA] >= 30 else None
 
 
-def _open_path(field, clear):
+def open_path(field, clear):
     """(m, 2) row, column along the field's 0.5 level, leading side first, without the cut along the body."""
     padded = np.pad(field, 1)
     curves = find_contours(padded, 0.5)
@@ -303,7 +303,7 @@ def _without_ledge(points, job):
     return points[k:] if height[0] / slope > MOST_CARRIED * seen else points
 
 
-def _to_root(points, job):
+def to_root(points, job):
     """((2,) where the edge that starts the points meets the body, how far that is carried on)."""
     start = points[0]
     gap = max(start[1] - float(job.radius_at(start[:1])[0]), job.step_mm)

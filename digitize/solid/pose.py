@@ -101,7 +101,7 @@ class Pose:
         point = reach[..., None] * ray - origin
         return np.stack([(point * axis).sum(-1), (point * out).sum(-1)], -1)
 
-    def _fin_frame(self, angle_rad) -> tuple[np.ndarray, np.ndarray]:
+    def fin_frame(self, angle_rad) -> tuple[np.ndarray, np.ndarray]:
         """Unit vectors (..., n, 3) in W: outward along the fin, and square to its face (see in_fin_plane)."""
         axis = self.axis_direction()[..., None, :]
         angle = np.asarray(angle_rad, float)

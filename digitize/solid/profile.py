@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from digitize.geometry.polygons import points_needed
 from digitize.solid.pose import Pose
 from digitize.solid.stations import middle
 
@@ -154,23 +155,13 @@ def _run_on(x: np.ndarray, r: np.ndarray, length: float) -> float:
 
 def _knots(x: np.ndarray, r: np.ndarray, tolerance: float) -> np.ndarray:
     """Numbers of the points a polyline within the tolerance needs; more tolerance if there are too many."""
-    while True:
-        keep = np.zeros(len(x), bool)
-        keep[[0, -1]] = True
-        stack = [(0, len(x) - 1)]
-        while stack:
-            a, b = stack.pop()
-            if b - a < 2:
-                continue
-            line = r[a] + (r[b] - r[a]) * (x[a + 1 : b] - x[a]) / max(x[b] - x[a], 1e-9)
-            off = np.abs(r[a + 1 : b] - line)
-            worst = int(np.argmax(off))
-            if off[worst] > tolerance:
-                keep[a + 1 + worst] = True
-                stack += [(a, a + 1 + worst), (a + 1 + worst, b)]
-        if keep.sum() <= MAX_KNOTS:
-            return np.flatnonzero(keep)
+
+    def off(a: int, b: int) -> np.ndarray:
+        return np.abs(r[a + 1 : b] - (r[a] + (r[b] - r[a]) * (x[a + 1 : b] - x[a]) / max(x[b] - x[a], 1e-9)))
+
+    while len(keep := points_needed(len(x), off, tolerance)) > MAX_KNOTS:
         tolerance *= 1.5
+    return np.array(keep)
 
 
 def _refit(x: np.ndarray, r: np.ndarray, knots: np.ndarray) -> np.ndarray:

@@ -105,8 +105,8 @@ def find_stations(
     near = 0.8 * (noise := max(pixel, 2 * sigma)) + 0.004 * caliber
     envelope = _with_wider_tail(flat, envelope, upper, lower, reach, caliber, pixel)
     runs = _fin_runs(reach - envelope, np.minimum(upper, lower) - envelope, noise, near, caliber, groups)
-    body_upper = _body_side(p, upper, envelope, runs, near, caliber) & ~_stands_out(upper, lower, runs, caliber, noise)
-    body_lower = _body_side(p, lower, envelope, runs, near, caliber) & ~_stands_out(lower, upper, runs, caliber, noise)
+    body_upper = body_side(p, upper, envelope, runs, near, caliber) & ~_stands_out(upper, lower, runs, caliber, noise)
+    body_lower = body_side(p, lower, envelope, runs, near, caliber) & ~_stands_out(lower, upper, runs, caliber, noise)
     tubes = _tubes(p, (upper + lower) / 2, body_upper & body_lower, noise)
     return Stations(p, upper, lower, reach, body_upper, body_lower, tuple(runs), tuple(tubes), pixel, noise)
 
@@ -163,7 +163,7 @@ def _with_wider_tail(flat, envelope, upper, lower, reach, caliber, pixel):
                 start -= 1
             raised[start:first] = np.maximum(raised[start:first], half[start:first])
             raised[first:] = np.maximum(raised[first:], np.minimum(width, narrow[first:]))
-    behind = _width_behind_fins(upper, lower, reach, caliber, pixel)
+    behind = width_behind_fins(upper, lower, reach, caliber, pixel)
     ahead = raised[-n // 4]
     if behind is not None and 1.06 * ahead < behind[0] < 2.2 * ahead and _rim_allows(flat, behind[0], ahead, pixel):
         width, shown_from = behind
@@ -205,7 +205,7 @@ def _rim_allows(flat, width, slender, pixel):
     return max(on[beyond & (q > 0)].mean(), on[beyond & (q < 0)].mean()) > 0.3
 
 
-def _width_behind_fins(upper, lower, reach, caliber, pixel):
+def width_behind_fins(upper, lower, reach, caliber, pixel):
     """(half-width, first station) of the body's last bit between the fins and its end, level on both sides alike, or on
     one side if a fin ends on that very side and the other is no narrower; None without one. Fins may hide all else of
     a larger tube they stand on."""
@@ -267,7 +267,7 @@ def _true_runs(flags):
     return [(int(a), int(b) - 1) for a, b in zip(edge[::2], edge[1::2], strict=True)]
 
 
-def _body_side(p, width, envelope, runs, near, caliber):
+def body_side(p, width, envelope, runs, near, caliber):
     """Stations where this side shows the body: anywhere but at fins, and there only where it keeps to the envelope."""
     other = np.zeros(len(width), bool)
     steep = -np.gradient(width, p) > STEEPEST_TAIL

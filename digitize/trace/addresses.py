@@ -26,18 +26,18 @@ def local_addresses(
 
     Raises UsageRefusal if there is none. all_addresses, default: what is asked of the system, given by tests.
     """
-    every = [a for a in (all_addresses or _all_addresses)() if not (a.ip.is_loopback or a.ip.is_link_local)]
+    every = [a for a in (all_addresses or system_addresses)() if not (a.ip.is_loopback or a.ip.is_link_local)]
     found = [a for a in every if a.ip.is_private and a.network.prefixlen <= NARROWEST]
     if not found:
         if every:
             what = f"--phone: this machine's address, {every[0].ip}, is not one of a local network"
             raise UsageRefusal(what, _REMEDY)
         raise UsageRefusal("--phone: this machine is in no network", _REMEDY)
-    first = (default or _default_route)()
+    first = (default or default_route)()
     return tuple(sorted(dict.fromkeys(found), key=lambda a: str(a.ip) != first))
 
 
-def _all_addresses() -> list[IPv4Interface]:
+def system_addresses() -> list[IPv4Interface]:
     import psutil  # for --phone alone
 
     up = {name for name, state in psutil.net_if_stats().items() if state.isup}
@@ -49,7 +49,7 @@ def _all_addresses() -> list[IPv4Interface]:
     ]
 
 
-def _default_route() -> str | None:
+def default_route() -> str | None:
     """The address from which this machine would speak to one far away; nothing is sent."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:

@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from digitize.errors import UsageRefusal
+from digitize.geometry.polygons import points_needed
 from digitize.geometry.toml import FEWEST_FINS, MOST_FINS, overlapping
 from digitize.records import FinGroup, Geometry
 from digitize.request.options import parse_pose
@@ -36,20 +37,14 @@ def apply(sketch: Sketch, change: dict, pose: Pose) -> Sketch:
 def corners(points_px: np.ndarray) -> list[int]:
     """Numbers of the points of an open outline (m, 2) that are its corners, both ends among them (Douglas-Peucker)."""
     tolerance = CORNER_SHARE * float(np.hypot(*np.ptp(points_px, axis=0)))
-    keep, stack = {0, len(points_px) - 1}, [(0, len(points_px) - 1)]
-    while stack:
-        a, b = stack.pop()
-        if b - a < 2:
-            continue
+
+    def away(a: int, b: int) -> np.ndarray:
         along = points_px[b] - points_px[a]
         off = points_px[a + 1 : b] - points_px[a]
         size = np.hypot(*along)
-        away = np.abs(along[0] * off[:, 1] - along[1] * off[:, 0]) / size if size > 0 else np.hypot(*off.T)
-        worst = int(np.argmax(away))
-        if away[worst] > tolerance:
-            keep.add(a + 1 + worst)
-            stack += [(a, a + 1 + worst), (a + 1 + worst, b)]
-    return _pruned(sorted(keep), points_px, tolerance)
+        return np.abs(along[0] * off[:, 1] - along[1] * off[:, 0]) / size if size > 0 else np.hypot(*off.T)
+
+    return _pruned(points_needed(len(points_px), away, tolerance), points_px, tolerance)
 
 
 def _pruned(keep: list[int], points_px: np.ndarray, tolerance: float) -> list[int]:

@@ -209,14 +209,14 @@ class _Key:
 
 
 @lru_cache(maxsize=8)
-def _solutions(key: _Key) -> dict[bool, Adjusted]:
+def kept_solutions(key: _Key) -> dict[bool, Adjusted]:
     """Those there are already: settled or not -> solution."""
     return {}
 
 
 def _solve(key: _Key, settled: bool) -> Adjusted:
     """While a point is dragged, quickly; one that is solved in full already does for both."""
-    found = _solutions(key)
+    found = kept_solutions(key)
     if True in found or settled in found:
         return found.get(True) or found[settled]
     near = None if settled else _sound(lambda: adjust_near(key.problem, key.near))

@@ -266,12 +266,12 @@ def _templates(folder: Path) -> bytes:
 
 
 @lru_cache(maxsize=1)
-def _pages() -> dict[str, bytes]:
+def static_pages() -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in STATIC.iterdir() if path.suffix in _TYPES}
 
 
 def _static(name: str) -> Response:
-    content = _pages().get(name)
+    content = static_pages().get(name)
     if content is None:
         return Response("Not found.\n", 404, media_type="text/plain")
     return Response(content, media_type=_TYPES[Path(name).suffix])

@@ -17,6 +17,8 @@ MM_PER_UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
 GRAMS_PER_UNIT = {"g": 1.0, "kg": 1000.0, "oz": 28.349523125, "lb": 453.59237}
 MPS_PER_UNIT = {"m/s": 1.0, "km/h": 1 / 3.6, "ft/s": 0.3048, "mph": 0.44704, "kn": 1852 / 3600}
 G_CM3_PER_UNIT = {"g/cm3": 1.0, "kg/m3": 0.001, "oz/in3": 28.349523125 / 2.54**3}
+GRAVITY_MPS2 = 9.80665
+"""Standard gravity, by which grams weigh newtons: exact by definition (3rd CGPM, 1901; from memory)."""
 LARGEST = 1e6  # a kilometre, a tonne
 _UNIT = re.compile(r"(.*?)\s*([a-z][a-z/]*3?)?", re.IGNORECASE | re.DOTALL)
 _DECIMAL = re.compile(r"[+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:e[+-]?\d+)?", re.IGNORECASE)

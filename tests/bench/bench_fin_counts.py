@@ -57,7 +57,7 @@ def every(name: str, seen: tuple, told: dict, truth: Truth, counts=COUNTS):
     """Outcomes of one photo told every number, with the pose said and not. seen: (photo, camera's prior, references,
     silhouette)."""
     from digitize.errors import Refusal
-    from digitize.pipeline import _check_band, fit_photo
+    from digitize.pipeline import check_band, fit_photo
     from digitize.request.options import measure_options
     from digitize.result.from_photo import assemble
 
@@ -75,7 +75,7 @@ def every(name: str, seen: tuple, told: dict, truth: Truth, counts=COUNTS):
                 options = measure_options([photo.path], **words)
                 measured = fit_photo(photo, options, prior, references, silhouette)
                 result = assemble(measured, options)
-                _check_band(result, options)
+                check_band(result, options)
                 level, off = result.verdict_level, (result.cp_x_mm.value - truth.cp_mm) / truth.max_diameter_mm
                 band = result.methods.measured_pm95_mm / truth.max_diameter_mm
                 costs = tuple(float(trace.cost) for trace in measured.solid.fins)

@@ -225,7 +225,7 @@ class Bench:
     def outcome(self, kinds: tuple[str, ...], scale: list[str], slip: str, behind_said: bool) -> Outcome:
         """Measure with these scales."""
         from digitize.errors import Refusal
-        from digitize.pipeline import _check_band, fit_photo
+        from digitize.pipeline import check_band, fit_photo
         from digitize.request.options import measure_options
         from digitize.result.from_photo import assemble
 
@@ -239,7 +239,7 @@ class Bench:
             references = tuple(r for text in scale for r in self.reference(text))
             measured = fit_photo(self.photo, options, self.prior, references, self.silhouette)
             result = assemble(measured, options)
-            _check_band(result, options)
+            check_band(result, options)
             level, off = result.verdict_level, (result.cp_x_mm.value - truth.cp_mm) / truth.max_diameter_mm
             band = result.methods.measured_pm95_mm / truth.max_diameter_mm
             why = ",".join(warning.code for warning in result.warnings)

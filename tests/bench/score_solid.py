@@ -34,7 +34,7 @@ FIN_TURN_DEG, FIN_SCALE, WOBBLE_PX, BITE_CALIBERS = 2.0, 0.015, 2.0, 0.25
 def solve(photo, options, outline_px, sigma_px, references=None):
     """(result as written, measured) or (words of the refusal, None), and the processor's seconds it took."""
     from digitize.errors import Refusal
-    from digitize.pipeline import _check_band, camera_of, fit_photo, references_of
+    from digitize.pipeline import camera_of, check_band, fit_photo, references_of
     from digitize.records import Silhouette
     from digitize.result.from_photo import assemble
     from digitize.result.to_json import to_dict
@@ -48,7 +48,7 @@ def solve(photo, options, outline_px, sigma_px, references=None):
         measured = fit_photo(photo, options, camera_of(photo, options), references, silhouette)
         fitted = time.process_time() - began
         result = assemble(measured, options)
-        _check_band(result, options)
+        check_band(result, options)
         return json.loads(json.dumps(to_dict(result))), measured, fitted
     except Refusal as refusal:
         return f"exit {int(refusal.exit_code)}: {refusal.what}", None, time.process_time() - began

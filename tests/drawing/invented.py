@@ -19,7 +19,7 @@ PALETTE = {
 }
 
 
-def _nose(kind: str, length_mm: float, radius_mm: float) -> np.ndarray:
+def nose_radius_mm(kind: str, length_mm: float, radius_mm: float) -> np.ndarray:
     """(n, 2) points, denser at the tip."""
     share = np.linspace(0, 1, 70) ** 2
     if kind == "cone":
@@ -56,7 +56,7 @@ def random_profile(rng: np.random.Generator) -> np.ndarray:
     """(n, 2) nose, one or two tubes with a shoulder between, perhaps a boat-tail."""
     radius = rng.uniform(9, 33)
     caliber = 2 * radius
-    points = _nose(
+    points = nose_radius_mm(
         str(rng.choice(["cone", "ogive", "ellipse", "parabola"])), rng.uniform(2, 4.5) * caliber, radius
     )
 

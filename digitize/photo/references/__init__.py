@@ -8,15 +8,13 @@ from .checker import find_checker
 from .paper import find_paper
 from .ruler import find_ruler
 
-KINDS = ("card", "a4", "letter", "ruler", "checker", "sheet")
-
 
 def find_reference(photo: Photo, claim, sheet_bar_mm: float | None = None) -> list[ReferencePoints]:
     """The reference objects the user says are in the photo.
 
-    claim: has kind (one of KINDS), length_mm (a ruler's graduated length, or a checker's square) and squares
-    (across, down; checker only). sheet_bar_mm: what the printed sheet's 100 mm bar measures by the user's
-    ruler. Raises ScaleRefusal when the object isn't found believably.
+    claim: has kind ('card', 'a4', 'letter', 'ruler', 'checker' or 'sheet'), length_mm (a ruler's graduated length, or
+    a checker's square) and squares (across, down; checker only). sheet_bar_mm: what the printed sheet's 100 mm bar
+    measures by the user's ruler. Raises ScaleRefusal when the object isn't found believably.
     """
     if claim.kind == "card":
         return [find_card(photo)]

@@ -10,11 +10,9 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from digitize.photo.colour import LINEAR_LIGHT
 from digitize.photo.sampling import sampled
 
-# sRGB decoding, IEC 61966-2-1.
-_CODE = np.arange(256) / 255.0
-_LINEAR = np.where(_CODE <= 0.04045, _CODE / 12.92, ((_CODE + 0.055) / 1.055) ** 2.4).astype(np.float32)
 _LUMINANCE = np.array([[0.2126, 0.7152, 0.0722]], np.float32)
 
 STEP_PX = 0.5  # spacing of samples across an edge
@@ -55,16 +53,12 @@ class Side:
         return self.origin + s[:, None] * self.along + offset[:, None] * self.across
 
 
-def linear_rgb(rgb: np.ndarray) -> np.ndarray:
-    """(H, W, 3) uint8 sRGB to float32 linear light 0..1."""
-    return _LINEAR[rgb]
-
 
 def grey_linear(rgb: np.ndarray) -> np.ndarray:
     """(H, W, 3) uint8 sRGB to (H, W) float32 luminance in linear light, weights of ITU-R BT.709."""
     grey = np.empty(rgb.shape[:2], np.float32)
     for top in range(0, len(rgb), 64):  # what lies between, 12 bytes a pixel, stays in the processor's cache
-        part = cv2.LUT(rgb[top : top + 64], _LINEAR)
+        part = cv2.LUT(rgb[top : top + 64], LINEAR_LIGHT)
         cv2.transform(part, _LUMINANCE, dst=grey[top : top + 64])
     return grey
 
@@ -81,7 +75,7 @@ def sample(rgb: np.ndarray, points_px: np.ndarray) -> np.ndarray:
     if crop.size == 0:
         return np.zeros((*points.shape[:-1], 3), np.float32)
     places = points - low.astype(np.float32)
-    return sampled(cv2.LUT(crop, _LINEAR), places[..., 0], places[..., 1])
+    return sampled(cv2.LUT(crop, LINEAR_LIGHT), places[..., 0], places[..., 1])
 
 
 def profiles_across(rgb, start, end, half_px: float, trim: float):

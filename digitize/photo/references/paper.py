@@ -5,7 +5,7 @@ from digitize.sizes import A4_MM, LETTER_MM, PAPER_TOLERANCE_MM
 
 from .rectangle import RectangleKind, find_rectangle
 
-PAPERS = {
+_SHEETS = {
     kind: RectangleKind(
         kind=kind,
         label=label,
@@ -20,4 +20,4 @@ PAPERS = {
 
 def find_paper(photo: Photo, kind: str) -> ReferencePoints:
     """The sheet's four corners; kind 'a4' or 'letter'. Raises ScaleRefusal."""
-    return find_rectangle(photo, PAPERS[kind])
+    return find_rectangle(photo, _SHEETS[kind])

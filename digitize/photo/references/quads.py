@@ -89,9 +89,7 @@ def _resample(polygon: np.ndarray, spacing: float) -> np.ndarray:
 
 def clockwise(corners: np.ndarray) -> np.ndarray:
     """Corners in clockwise order as seen (y down)."""
-    x, y = corners.T
-    area = np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))
-    return corners if area > 0 else corners[::-1]
+    return corners if cv2.contourArea(corners.astype(np.float32), oriented=True) > 0 else corners[::-1]
 
 
 def _quads_of(

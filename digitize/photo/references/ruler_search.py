@@ -143,7 +143,7 @@ class _Spectrum:
 def _blocks(level: np.ndarray):
     """Blocks with one strong spectral line: centres, frequencies (n, 2) in cycles per pixel, shares (n,)."""
     spectrum = _Spectrum()
-    mean, deviation = _mean_and_deviation(level)
+    mean, deviation = mean_and_deviation(level)
     centres, frequencies, shares = [np.zeros((0, 2))], [np.zeros((0, 2))], [np.zeros(0)]
     for j, lively in enumerate(deviation > LEAST_DEVIATION):
         columns = np.flatnonzero(lively)
@@ -159,7 +159,7 @@ def _blocks(level: np.ndarray):
     return np.vstack(centres), np.vstack(frequencies), np.concatenate(shares)
 
 
-def _mean_and_deviation(level: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def mean_and_deviation(level: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Mean and standard deviation of every block: (rows, columns) each, one block every STRIDE pixels."""
     height, width = (n // STRIDE * STRIDE for n in level.shape)
     level = level[:height, :width]
@@ -196,7 +196,7 @@ def _rows_of_level(level: np.ndarray, reduce: int) -> list[Row]:
 def _support(centres: np.ndarray, frequencies: np.ndarray, shares: np.ndarray) -> np.ndarray:
     """Each block's share together with those of its neighbours along its own line: (n,)."""
     support = shares.copy()
-    first, second = _pairs(np.rint((centres - (BLOCK - 1) / 2) / STRIDE).astype(int))
+    first, second = pairs_of_cells(np.rint((centres - (BLOCK - 1) / 2) / STRIDE).astype(int))
     own, other = frequencies[first], frequencies[second]
     size = np.linalg.norm(own, axis=1)
     sign = np.sign((own * other).sum(axis=1))[:, None]
@@ -209,7 +209,7 @@ def _support(centres: np.ndarray, frequencies: np.ndarray, shares: np.ndarray) -
     return support
 
 
-def _pairs(cells: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def pairs_of_cells(cells: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Indices (m,), (m,) of all pairs of cells (n, 2) of the blocks' grid that are near each other, each pair once."""
     if len(cells) < 2:
         return np.zeros(0, int), np.zeros(0, int)

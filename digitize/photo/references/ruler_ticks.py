@@ -245,7 +245,7 @@ def _darkness(strip: Strip, s: np.ndarray, v: np.ndarray, slant_px: float, middl
     return (before + after) / 2 - here
 
 
-def _alike(
+def alike_strips(
     strip: Strip, s: np.ndarray, v: np.ndarray, slant_px: float, middle: float, core: np.ndarray
 ) -> np.ndarray:
     """Which places look like the typical tick of the core: same shape across it, and at least a third of its
@@ -315,7 +315,7 @@ def read_ticks(grey: np.ndarray, row: Row) -> Ticks | None:
         core = (s > reach[0]) & (s < reach[1])
         if core.sum() < 10:
             return None
-        present = _alike(strip, s, np.arange(band[0], band[1] + 1) - strip.half, slant_px, middle, core)
+        present = alike_strips(strip, s, np.arange(band[0], band[1] + 1) - strip.half, slant_px, middle, core)
         if present[core].mean() < 0.5:
             return None
         first, last = _run(present, core)
