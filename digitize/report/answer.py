@@ -55,6 +55,7 @@ def _to_do(result: Result) -> ToDo | None:
 
 
 def _weight(to_do: ToDo) -> str:
+    assert to_do.nose_weight_g is not None  # what is to be done is said in grams
     least = to_do.nose_weight_least_g
     best = "none" if not least or least < _NOTHING_G else sized(least, "g", 1)
     return (
@@ -64,6 +65,7 @@ def _weight(to_do: ToDo) -> str:
 
 
 def _more(to_do: ToDo) -> str:
+    assert to_do.nose_weight_g is not None  # what the nose holds
     said = f"{sized(to_do.nose_weight_g, 'g', 0)} of {to_do.filling}, all that goes into the nose, is not enough."
     if to_do.fin_span_mm:
         return f"{said} Larger aft fins would do it: with a span of {sized(to_do.fin_span_mm, 'mm', 0)} each."

@@ -1,6 +1,7 @@
 """Everything one run says, put together from the measured solid: numbers with bands, checks, words, drawing."""
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -71,7 +72,7 @@ def assemble(measured: Measured, options: MeasureOptions, last: Result | None = 
     measured_x = _with_other(band(samples.cp_x_mm, cp.x_mm), measured)
     # a balance point read off the photo and the centre of pressure move alike with the scale
     for_margin = measured if options.balance_at_px is None else replace(measured, factors=())
-    if last is None:
+    if last is None or last.methods is None:
         view = method_view(geometry, measured_x.pm95, options.flight.mach)
     else:
         view = replace(last.methods, measured_pm95_mm=measured_x.pm95)
@@ -92,10 +93,10 @@ def assemble(measured: Measured, options: MeasureOptions, last: Result | None = 
     loading, states = _states(measured, options, margin_x, samples, diameter)
     end_warnings, question = balance.asked_again(loading, states, float(geometry.profile_mm[-1, 0]), diameter.value)
     worst = balance.worst(states)
-    margin = worst and worst.margin_calibers
-    cutout_margin = worst and stability.margin_calibers(centroid, worst.balance_mm, diameter)
+    margin, place = (None, None) if worst is None else (worst.margin_calibers, worst.balance_mm)
+    cutout_margin = None if place is None else stability.margin_calibers(centroid, place, diameter)
     mass_g = balance.lift_off_mass_g(states, options.mass_g)
-    loads, balance_mm = loads_of(geometry, cp, area.value, centroid.value), worst and worst.balance_mm.value
+    loads, balance_mm = loads_of(geometry, cp, area.value, centroid.value), None if place is None else place.value
     curve = angle_curve(loads, options.flight, balance_mm, diameter.value)
     pieces = describe_profile(geometry.profile_mm) if last is None else last.pieces
     facts = hand_facts(length, diameter, pieces, fins, centroid, geometry)
@@ -105,18 +106,20 @@ def assemble(measured: Measured, options: MeasureOptions, last: Result | None = 
         *_own_warnings(measured, options, measured_x, diameter.value),
         *size_warning(solid.adjusted, geometry.profile_mm, mass_g, measured.warnings),
         *geometry_warnings(geometry), *view.warnings,
-        *hand_warnings(checks, facts, cp_x, worst and worst.balance_mm), *end_warnings,
+        *hand_warnings(checks, facts, cp_x, place), *end_warnings,
     )  # fmt: skip
 
     def judged(margin, cutout_margin, outside=None, doubt=None):
         return stability.verdict(
             margin, cutout_margin, mass_g=mass_g, doubt=doubt, curve=curve, question=question,
             outside=is_outside(warnings) if outside is None else outside,
-            floor_pm95=worst and unmeasurable_calibers(view, worst.balance_mm, diameter),
+            floor_pm95=None if place is None else unmeasurable_calibers(view, place, diameter),
         )  # fmt: skip
 
     doubt = doubt_of(warnings)
-    for code, one in shown[: len(for_margin.as_well)] if doubt is None and worst is not None else ():
+    for code, one in shown[: len(for_margin.as_well)] if doubt is None else ():
+        if margin is None or cutout_margin is None or balance_mm is None:
+            break  # no verdict that could hang on it
         margins = margin, cutout_margin
         if hangs_on_it(one, cp.x_mm, diameter.value, balance_mm, margins, lambda *of: judged(*of).level):
             doubt = doubt or next((w.text for w in warnings if w.code == code), None)
@@ -139,7 +142,7 @@ def assemble(measured: Measured, options: MeasureOptions, last: Result | None = 
         verdict_text=verdict.text,
         verdict_headline=verdict.headline,
         deciding=stability.deciding(margin, cutout_margin, is_outside(warnings)),
-        balance_mm=worst and worst.balance_mm,
+        balance_mm=place,
         margin_calibers=margin,
         cutout_margin_calibers=cutout_margin,
         scale_kind=", ".join(claim.text or claim.kind for claim in options.scales),
@@ -159,9 +162,7 @@ def assemble(measured: Measured, options: MeasureOptions, last: Result | None = 
         else worth_saying(next_with_method(next_measurement(solid, samples), view, diameter.value)),
         methods=compared(view, diameter.value),
         angle=curve,
-        drawing=drawing_of(
-            measured.photo, solid, measured.references, cp_x, worst and worst.balance_mm, centroid
-        ),
+        drawing=drawing_of(measured.photo, solid, measured.references, cp_x, place, centroid),
         photo=_photo_facts(measured, options),
         mass_g=mass_g,
         as_balanced_mm=loading.balance,
@@ -248,7 +249,8 @@ def fin_bands(solid: Solid, samples: Samples, k: int) -> FinResult:
     sizes = {name: drawn[name] for name in ("root_chord_mm", "span_mm", "area_mm2")}
     sizes |= {"tip_chord_mm": np.ptp(tip_x, axis=1), "sweep_mm": tip_x.min(1) - drawn["outline"][:, 0, 0]}
     found = bands(list(sizes.values()), [getattr(exact, name).value for name in sizes])
-    return replace(exact, **dict(zip(sizes, found, strict=True)))
+    with_bands: dict[str, Any] = dict(zip(sizes, found, strict=True))
+    return replace(exact, **with_bands)
 
 
 def _own_warnings(measured: Measured, options: MeasureOptions, cp_x: Quantity, caliber: float) -> list[Warn]:

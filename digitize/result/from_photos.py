@@ -8,6 +8,7 @@ Birge, The calculation of errors by the method of least squares, Phys. Rev. 40 (
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -21,7 +22,7 @@ from digitize.records import Quantity, Warn
 from digitize.request.options import MeasureOptions
 from digitize.result.from_photo import Measured, fin_bands, unmeasurable_calibers
 from digitize.result.hand_checks import hand_checks, hand_facts, hand_warnings
-from digitize.result_records import FinResult, PhotoAlone, Result
+from digitize.result_records import FinResult, MethodView, PhotoAlone, Result
 from digitize.solid.in_photo import drawing_of
 from digitize.units.rounding import with_band
 
@@ -103,7 +104,7 @@ def combine_quantity(alone: Sequence[Quantity], own_pm95: Sequence[float]) -> Co
     )
     i, j = int(np.argmin(value)), int(np.argmax(value))
     allowed = BEYOND * np.sqrt(free[i] ** 2 + free[j] ** 2 + (common[i] - common[j]) ** 2)
-    return Combination(quantity, tuple(sorted((i, j))) if value[j] - value[i] > allowed else None)
+    return Combination(quantity, (min(i, j), max(i, j)) if value[j] - value[i] > allowed else None)
 
 
 def combine(shots: Sequence[Shot]) -> tuple[Result, Measured]:
@@ -112,7 +113,7 @@ def combine(shots: Sequence[Shot]) -> tuple[Result, Measured]:
     Raises GeometryRefusal if the photos were read as rockets with other fins.
     """
     _check_same_fins(shots)
-    best = min(shots, key=lambda shot: shot.result.methods.measured_pm95_mm)
+    best = min(shots, key=lambda shot: _view(shot.result).measured_pm95_mm)
     shared_scale = any(
         set(a.options.scales) & set(b.options.scales) for k, a in enumerate(shots) for b in shots[:k]
     )
@@ -120,17 +121,22 @@ def combine(shots: Sequence[Shot]) -> tuple[Result, Measured]:
     own = [_own_bands(shot.measured, shot.options.seed, sources) for shot in shots]
     found = {size: _over(shots, own, size) for size in own[0]}
     names = [shot.measured.photo.path.name for shot in shots]
-    fins = tuple(
-        replace(fin, **{name: found[Size(name, k)].quantity for name in FIN})
-        for k, fin in enumerate(best.result.fins)
-    )
-    body = {name: found[Size(name)].quantity for name in BODY}
-    view = replace(best.result.methods, measured_pm95_mm=body["cp_x_mm"].pm95)
+    sizes: list[dict[str, Any]] = [
+        {name: found[Size(name, k)].quantity for name in FIN} for k in range(len(best.result.fins))
+    ]
+    fins = tuple(replace(fin, **of_fin) for fin, of_fin in zip(best.result.fins, sizes, strict=True))
+    body: dict[str, Any] = {name: found[Size(name)].quantity for name in BODY}
+    view = replace(_view(best.result), measured_pm95_mm=body["cp_x_mm"].pm95)
     body |= {
         "cp_x_mm": whole_band(body["cp_x_mm"], view),
         "methods": compared(view, body["max_diameter_mm"].value),
     }
     return _result(best, shots, body, fins, _disagreements(shots, found, names), names), best.measured
+
+
+def _view(result: Result) -> MethodView:
+    assert result.methods is not None  # a photo's result has always been seen by every method
+    return result.methods
 
 
 def _check_same_fins(shots: Sequence[Shot]) -> None:
@@ -156,7 +162,7 @@ def shared_values(result: Result) -> dict[Size, Quantity]:
     shrinks with their number nor explains why two differ.
     """
     body = {Size(name): getattr(result, name) for name in BODY}
-    body[Size("cp_x_mm")] = replace(result.cp_x_mm, pm95=result.methods.measured_pm95_mm)
+    body[Size("cp_x_mm")] = replace(result.cp_x_mm, pm95=_view(result).measured_pm95_mm)
     return body | _fin_values(result.fins)
 
 
@@ -218,18 +224,19 @@ def _result(
         loading, states, body["length_mm"].value, body["max_diameter_mm"].value
     )
     worst = balance.worst(states)
+    margin, place = (None, None) if worst is None else (worst.margin_calibers, worst.balance_mm)
     warnings = (
         *disagreements, *_each_ones_warnings(shots, names),
-        *hand_warnings(checks, facts, body["cp_x_mm"], worst and worst.balance_mm), *end_warnings,
+        *hand_warnings(checks, facts, body["cp_x_mm"], place), *end_warnings,
     )  # fmt: skip
-    margin = worst and worst.margin_calibers
-    cutout_margin = worst and stability.margin_calibers(
-        alone.cutout_centroid_mm, worst.balance_mm, body["max_diameter_mm"]
-    )
+    cutout_margin, floor, curve = None, None, alone.angle
+    if place is not None:
+        cutout_margin = stability.margin_calibers(alone.cutout_centroid_mm, place, body["max_diameter_mm"])
+        floor = unmeasurable_calibers(body["methods"], place, body["max_diameter_mm"])
+    if curve is not None:
+        curve = in_calibers(curve, None if place is None else place.value, body["max_diameter_mm"].value)
     mass_g = balance.lift_off_mass_g(states, options.mass_g)
-    curve = in_calibers(alone.angle, worst and worst.balance_mm.value, body["max_diameter_mm"].value)
     doubt = next((w.text.split(",")[0] for w in disagreements), None) or stability.doubt_of(warnings)
-    floor = worst and unmeasurable_calibers(body["methods"], worst.balance_mm, body["max_diameter_mm"])
     verdict = stability.verdict(
         margin, cutout_margin, mass_g=mass_g, doubt=doubt, outside=is_outside(warnings), curve=curve,
         floor_pm95=floor, question=question,
@@ -244,7 +251,7 @@ def _result(
         verdict_text=verdict.text,
         verdict_headline=verdict.headline,
         deciding=stability.deciding(margin, cutout_margin, is_outside(warnings)),
-        balance_mm=worst and worst.balance_mm,
+        balance_mm=place,
         angle=curve,
         margin_calibers=margin,
         cutout_margin_calibers=cutout_margin,
@@ -261,7 +268,7 @@ def _result(
         next_measurement=None,
         drawing=drawing_of(
             best.measured.photo, best.measured.solid, best.measured.references,
-            body["cp_x_mm"], worst and worst.balance_mm, alone.cutout_centroid_mm,
+            body["cp_x_mm"], place, alone.cutout_centroid_mm,
         ),
         photos=tuple(
             PhotoAlone(file, s.result.length_mm, s.result.max_diameter_mm, s.result.cp_x_mm)

@@ -56,7 +56,7 @@ class Solid:
 
     geometry: Geometry
     adjusted: Adjusted
-    stations: Stations
+    stations: Stations | None  # None of one drawn wholly by hand
     axis: AxisView
     knots_upper_px: np.ndarray
     knots_lower_px: np.ndarray

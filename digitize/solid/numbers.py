@@ -63,6 +63,7 @@ def rivals(solid: Solid, silhouette: Silhouette, others: Sequence[Sequence[FinsS
 def _with(solid: Solid, silhouette: Silhouette, cover, fins: list[FinsSaid], k: int) -> Rival | None:
     """Group k fitted with another number, None where nothing fits."""
     adjusted, pose = solid.adjusted, solid.adjusted.pose()
+    assert solid.stations is not None  # a solid that was measured in a photo has them
     job = carvings(adjusted, solid.stations, solid.geometry.profile_mm, silhouette, fins)[k]
     said_rad = [roll + pose.roll_offset_rad() for roll in fins[k].roll_rad]
     search = replace(QUICK, most_misfit=solid.fins[k].unexplained + CARVED)

@@ -94,7 +94,7 @@ class Pose:
         """
         ray = self.rays(points_px)
         axis = self.axis_direction()[..., None, :]
-        out, face = self._fin_frame(angle_rad)
+        out, face = self.fin_frame(angle_rad)
         depth = np.asarray(self.depth_mm, float)[..., None]
         origin = depth[..., None] * np.array([0.0, 0.0, 1.0])
         reach = (offset_mm + (origin * face).sum(-1)) / (ray * face).sum(-1)
@@ -143,7 +143,7 @@ class Pose:
 
     def project_fin(self, planform_mm: np.ndarray, angle_rad: float, offset_mm: float = 0.0) -> np.ndarray:
         """Pixels (n, 2) of a planform (n, 2) (s, y) standing at the angle; offset_mm as for in_fin_plane."""
-        out, face = (unit[0] for unit in self._fin_frame(angle_rad))
+        out, face = (unit[0] for unit in self.fin_frame(angle_rad))
         origin = np.array([0.0, 0.0, self.depth_mm]) + offset_mm * face
         to_camera = self.to_camera()
         plane = np.stack([self.axis_direction(), out]) @ to_camera

@@ -61,7 +61,8 @@ class Session:
         self.chosen: str | None = None  # the one given last, not measured with yet
         self.paper = _paper(folder)
         self.units = units_of(folder)  # what is shown; None: nobody has said, and it is metric
-        self.working, self.said, self.refused = False, "", None
+        self.working, self.said = False, ""
+        self.refused: dict[str, str] | None = None
         self.stopping = False  # the work going on is given up as soon as it says where it is
         self.seen: Seen | None = None  # of a photo that is measured or was refused
         self.start: Start | None = None  # to begin from
@@ -195,7 +196,7 @@ class Session:
             if kept is not None and kept.states:
                 number, history = kept.now.beginning, kept
             else:
-                before = self.history if go_on else History(saved_at=kept and kept.saved_at)
+                before = self.history if go_on else History(saved_at=None if kept is None else kept.saved_at)
                 history = before.begun(beginning, found.start)
                 if not before.states:
                     history = replace(history, saved_at=before.saved_at)
@@ -235,7 +236,7 @@ class Session:
             raise UsageRefusal("too little was seen to begin from", "draw the rocket by hand")
         with self.lock:  # it is shown once it is whole
             self.begin(words, {**start.drawn, "seen": True}, go_on=True)
-            counts = options_of(self.photo, self.asked).fins or (DRAWN_COUNT,)
+            counts = options_of(self._the_photo(), self.asked).fins or (DRAWN_COUNT,)
             for fin, count in zip(start.fins, (*counts, *counts[-1:] * len(start.fins)), strict=False):
                 with contextlib.suppress(Refusal):  # what is no fin of a rocket is left to the hand
                     self.change({"do": "draw-fin", "points": fin, "count": count})
@@ -288,18 +289,19 @@ class Session:
         """The outline begun with. Raises Refusal."""
         measured, drawn = self._measured(beginning), bool(beginning.drawn)
         start = sketch_of(measured, beginning.asked)
-        if drawn:
+        if beginning.drawn:
             start = replace(start, hand=start.hand | True, tip_hand=True, aft_hand=True, axis_hand=True)
             start = replace(start, checked=not beginning.drawn.get("seen"))
         return Found(measured, start, drawn)
 
     def _measured(self, beginning: Beginning) -> Measured:
         """The photo measured; the picture is not searched again for what was found in it before."""
-        photo, asked = self.photo, beginning.asked
+        photo, looked, asked = self._the_photo(), self.looked, beginning.asked
         if beginning.drawn:
             return measure_drawn(photo, asked, drawn_of(beginning.drawn))
         options, wanted = options_of(photo, asked), pulls_of(photo, beginning.pulls)
-        references, silhouette = self.looked.look(asked, options, beginning.regions, self._say)
+        assert looked is not None  # it comes with the photo
+        references, silhouette = looked.look(asked, options, beginning.regions, self._say)
         self.seen = Seen(photo, references, outline_px=silhouette.outline_px)
         self._say("fitting the solid")
         if wanted:
@@ -320,7 +322,8 @@ class Session:
         """The numbers if the change were made; it is not. Raises Refusal."""
         with self.lock:
             traced = self._changed(change, settled=False)
-            return traced, sound(lambda: solve_briefly(traced, self.full))
+            full = self._the_full()
+            return traced, sound(lambda: solve_briefly(traced, full))
 
     def change(self, change: dict) -> None:
         """Make the change and keep it. Raises Refusal, and then nothing has changed."""
@@ -349,7 +352,7 @@ class Session:
             number = self.states[to].beginning
             beginning, found = self.history.beginnings[number], self.found.get(number)
         fresh = found is None
-        if fresh:
+        if found is None:
             found = self._found(beginning)
             found = replace(found, start=replace(found.start, beginning=number))
         with self.lock:
@@ -374,9 +377,19 @@ class Session:
 
     # --- keeping ------------------------------------------------------------------------------------------
 
+    def _the_photo(self) -> Photo:
+        if self.photo is None:
+            raise UsageRefusal("there is no photo yet", "choose one first")
+        return self.photo
+
+    def _the_full(self) -> Result:
+        if self.full is None:
+            raise UsageRefusal("there are no numbers yet", "measure the photo first")
+        return self.full
+
     def result(self) -> Result:
         """The full result, with what was changed by hand."""
-        return replace(self.full, changed_by_hand=self.changed(self.history.now), units=self.units or MM)
+        return replace(self._the_full(), changed_by_hand=self.changed(self.history.now), units=self.units or MM)
 
     def shown(self) -> tuple[Result, Geometry]:
         """The numbers as shown, and the geometry they stand on. Raises UsageRefusal if there are none."""
@@ -391,7 +404,7 @@ class Session:
         with self.lock:
             if self.traced is None:
                 raise UsageRefusal("there is nothing to save yet", "measure the photo first")
-            photo, traced = self.photo, self.traced
+            photo, traced = self._the_photo(), self.traced
             geometry = rounded(replace(traced.measured.solid.geometry, masses=traced.options.added))
             write_results(self.folder, self.result(), geometry, photo.rgb, photo.shrink, photo.path, paper)
             self.history, self.paper = replace(self.history, saved_at=self.at), paper
@@ -404,7 +417,7 @@ class Session:
         path = self.folder / HISTORY
         if path.exists() and read_history(self.folder) is None:
             raise UsageRefusal(f"{path} was not written by this tool", "choose another folder with --out")
-        data = history_json(self.history, self.photo_path)
+        data = history_json(self.history, self.photo_path or self._the_photo().path)
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
             replace_file(path, json.dumps(data).encode())

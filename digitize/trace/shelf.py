@@ -101,6 +101,8 @@ def _earlier(folder: Path, at: float) -> Earlier:
 
 
 def _told_name(history: dict | None) -> str | None:
+    if history is None:
+        return None
     try:
         return history["beginnings"][-1]["asked"].get("name")
     except (TypeError, KeyError, IndexError, AttributeError):

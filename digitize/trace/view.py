@@ -1,5 +1,6 @@
 """What the page is told: the sketch with its handles, the numbers, what may be done next. Plain lists and numbers."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -37,7 +38,7 @@ def view(session: Session) -> dict:
             "paper": session.paper,
             "quick": list(edits.EDITABLE_WORDS),
             "cautions": list(CAUTIONS),
-            **(_ready(session) if ready else {}),
+            **_ready(session),
             "seen": _seen(session) if session.working or not ready else None,
         }
 
@@ -51,7 +52,9 @@ SLOW_TO_CHANGE = ("angle_of_attack", "methods", "assumptions", "pieces", "shares
 def brief(session: Session, change: dict, traced: Traced, result) -> dict:
     """What follows a drag: as little as the page shows anew; over: numbers of the groups a drawn fin would replace."""
     seen = preview(session, traced, result)
-    over = edits.drawn_over(session.history.now, change, session.traced.pose) if change.get("do") == "draw-fin" else ()
+    over: Sequence[int] = ()
+    if change.get("do") == "draw-fin" and session.traced is not None:
+        over = edits.drawn_over(session.history.now, change, session.traced.pose)
     return {**seen, "over": list(over), "result": {k: v for k, v in seen["result"].items() if k not in SLOW_TO_CHANGE}}
 
 
@@ -68,29 +71,33 @@ def preview(session: Session, traced: Traced, result) -> dict:
 
 
 def _ready(session: Session) -> dict:
+    """What there is to show of a photo that is measured; nothing before."""
+    traced, full = session.traced, session.full
+    if traced is None or full is None:
+        return {}
     return {
-        **preview(session, session.traced, session.full),
-        "asked": session.told(session.traced.sketch.asked),
+        **preview(session, traced, full),
+        "asked": session.told(traced.sketch.asked),
         "drawn": bool(session.beginning.drawn),
-        "checked": session.traced.sketch.checked,
+        "checked": traced.sketch.checked,
         "regions": list(session.beginning.regions),
         "pulls": list(session.beginning.pulls),
         "at": session.at,
         "states": len(session.states),
         "found_at": session.history.found_at,
         "saved": session.history.saved_at == session.at,
-        "outline": np.round(session.full.outline_px, 1).tolist(),
+        "outline": np.round(full.outline_px, 1).tolist(),
     }
 
 
 def _seen(session: Session) -> dict | None:
     """What was seen of a photo that is being measured or was refused; start: whether it is enough to begin from."""
-    seen = session.seen
-    if seen is None:
+    seen, photo = session.seen, session.photo
+    if seen is None or photo is None:
         return None
 
     def px(points) -> list:
-        return np.round(session.photo.to_full_px(points), 1).tolist()
+        return np.round(photo.to_full_px(points), 1).tolist()
 
     return {
         "outline": None if seen.outline_px is None else px(seen.outline_px),

@@ -58,8 +58,8 @@ def asked_for(words) -> Asked:
 
 def _missing(result: Result) -> list[str]:
     states = result.balance_states
-    masses = [state.mass_g for state in states] or [result.mass_g]
-    return [*([] if states else ["balance"]), *(["mass"] if None in masses else [])]
+    no_mass = any(state.mass_g is None for state in states) if states else result.mass_g is None
+    return [*([] if states else ["balance"]), *(["mass"] if no_mass else [])]
 
 
 def _curves(saved: Saved, asked: Asked, plan: dict) -> list[dict]:

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import fields, is_dataclass, replace
 from types import MappingProxyType
 
+from digitize.records import Quantity
 from digitize.units.rounding import band_alone, sized, with_band
 from digitize.units.shown_units import MM, now, shown_in
 
@@ -61,7 +62,7 @@ def told(data):
 def _told(data, known: Mapping[str, str], key: str = ""):
     if isinstance(data, dict):
         return {name: _told(value, known, name) for name, value in data.items()}
-    if is_dataclass(data):
+    if is_dataclass(data) and not isinstance(data, type):
         names = [field.name for field in fields(data)]
         return replace(data, **{name: _told(getattr(data, name), known, name) for name in names})
     if isinstance(data, list | tuple):
@@ -79,7 +80,7 @@ def _known(data, key: str = "") -> Iterator[tuple[str, str]]:
     elif isinstance(data, dict):
         for name, value in data.items():
             yield from _known(value, name)
-    elif is_dataclass(data) and unit and hasattr(data, "pm95"):
+    elif isinstance(data, Quantity) and unit:
         yield from _known({"value": data.value, "pm95": data.pm95}, key)
     elif is_dataclass(data):
         for field in fields(data):
