@@ -16,8 +16,12 @@ from dataclasses import dataclass
 import numpy as np
 
 CYLINDER_DRAG = 1.2
+"""Of a circular cylinder across the flow, on its side area, below the critical Reynolds number: NACA TN 2960, above."""
 STALL_DEG = (15.0, 90.0)
+"""Degrees: up to the first the flow keeps to a fin (common practice, no source), at the second none of it does."""
 _SLENDERNESS, _ETA = (5.0, 10.0, 20.0), (0.624, 0.683, 0.753)
+"""Share of that drag which a cylinder of finite length has, against its length in diameters: NASA TR R-474, above (from
+memory)."""
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ import numpy as np
 # a steeper one would leave rounding behind; what it leaves out of the chord is thinner still.
 _LEVEL_EDGE = 1e-5
 _GAUSS_POINTS, _GAUSS_WEIGHTS = np.polynomial.legendre.leggauss(6)
+"""Gauss-Legendre of 6 points, which integrates a polynomial up to degree 11 exactly."""
 
 
 @dataclass(frozen=True)

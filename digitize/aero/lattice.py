@@ -34,9 +34,13 @@ import numpy as np
 import shapely
 
 STRIPS, CHORDWISE = (16, 32), (6, 12)
+"""Strips along the span, panels along the chord, of the coarse lattice and the fine one; what is left stands above."""
 ORDER = 1.0
+"""The error is taken to fall with this power of the panels' size; what that leaves stands above."""
 MOST_MACH = 0.9
+"""The subsonic similarity rule for thin wings fails near Mach 1 (common practice, no source)."""
 CORNER_RAD = np.radians(25)
+"""An outline that turns by more has a corner, where strips begin anew. By eye, no source."""
 SIMPLER = 0.01
 """Corners are looked for on the outline simplified by this share of the square root of its area."""
 SLIVER = 0.002

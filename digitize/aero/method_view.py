@@ -23,6 +23,7 @@ METHOD = "method"
 NAMED_FROM_CALIBERS = 0.05
 """A difference between methods below this is in the band but needs no warning of its own: half a tenth, as shown."""
 MANY_FINS = 5
+"""From so many in one group on, fins stand in one another's flow, which the component method leaves out. No source."""
 TUNNEL = (
     "One real rocket is what the method is held against: in a wind tunnel at Mach 0.6 (J. C. Ferris, NASA TN D-4013, "
     "1967; read off its curves to \u00b1 0.2 calibers) the centre of pressure lay 0.3 to 0.6 calibers ahead of the "

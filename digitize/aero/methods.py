@@ -35,6 +35,8 @@ SLOPE_SCATTER = 0.10
 thesis, MIT/WHOI (2001), table 2.2 (3.12 there, 2.787 by the other)."""
 
 AFT_WEIGHT = 0.5
+"""Share of a difference aft that counts: a centre of pressure farther aft errs to the safe side. Our own choice, no
+source."""
 ATTACHED_DEG = 3.5
 """A body that narrows by less than this, seen from its axis, keeps the flow: a diffuser's seven degrees from wall to
 wall (common practice, from memory). Above it nothing is known here."""

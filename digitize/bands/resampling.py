@@ -21,13 +21,17 @@ from digitize.solid.adjust import CALIPER_SIGMA_MM, TAPE_SIGMA_MM
 from digitize.solid.measure import Solid
 
 SAMPLES = 2000
+"""Of them 50 lie beyond each end of the band, so an end is known to a few per cent of the band's width."""
 SHARE_SAMPLES = 500
+"""For one source's share, which is shown without decimals."""
 EDGE_SIGMA_PX = 0.6
 """Error of a whole side of a fin or body that its own points do not average out: paint steps, texture, tone."""
 FIN_EDGE_SIGMA_PX = 0.7
 """The same for a fin: with 0.5 the truth lay inside the bands of area and span in 87 and 83 % of 281 drawn photos."""
 EDGE_MODES = 5
+"""Places along a side between which its error may change: by eye, no source."""
 BEHIND_SIGMA_MM = 3.0
+"""How well a builder would measure how far a reference lies behind the axis, with a ruler. No source."""
 HIDDEN_SHARE = 0.25
 """Standard deviation of where an edge meets the body, as a share of the length it is carried on unseen."""
 TAIL_SHARE = 0.3

@@ -19,6 +19,7 @@ _PER_JOINT = 4  # stations for the misfit from joint to joint, taken as one inde
 _NOISE_MM = 0.2  # radius noise of a trace, and how exactly a real part keeps its shape
 _PRICE = 16.0  # of a piece, in squared noise; a line fitted to noise alone gains 2
 _TUBE_PRICE = 10.0
+"""The same of a tube, which has one parameter less and is the commonest piece. Both prices by eye, no source."""
 _SHARP_MM = 1.0  # a profile that starts thicker than this has no nose
 _LEVEL_MM = 0.4  # a straight piece whose radius changes less is a tube
 _SAME_LEAN = 0.01  # two straight pieces that lean this nearly alike have no sure crossing

@@ -16,13 +16,18 @@ from digitize.geometry.nose_shapes import NOSE_SHAPES, nose_profile
 from digitize.records import FinGroup, Geometry, Mass
 
 FEWEST_FINS, MOST_FINS = 2, 12
+"""In one group: one fin alone makes no rocket, and more than a dozen none that is built. No source."""
 LARGEST_MM = 100_000.0
+"""Any length or place: a hundred metres, far beyond any hobby rocket, so what is larger is a slip. No source."""
 LARGEST_G = 100_000.0
+"""Any mass: a hundred kilograms, likewise."""
 MOST_ROLL_DEG = 3600.0
+"""Ten turns: what is more is no angle that anybody meant. No source."""
 MOST_SHARED = 0.05
 """Of the shorter root or the smaller blade: groups sharing more stand in one place. No source: what measuring leaves
 between groups that follow one another is less, a fin drawn over another is far more."""
 _DECIMALS = 3
+"""Of the millimetres written: a thousandth is far below what any photo or caliper tells."""
 _SHAPES = (*NOSE_SHAPES, "tube", "frustum")
 _HEAD = """\
 # A rocket as components, in millimetres. Correct what is wrong by hand, then: digitize solve THIS_FILE

@@ -27,7 +27,9 @@ from digitize.units.rounding import exact, fixed, with_band
 # How well builders weigh and measure, as 95 % bands: common practice, no source.
 MASS_PM95_G = 1.0  # a kitchen scale
 MASS_PM95_SHARE = 0.02
+"""Of the mass, where that is more."""
 PLACE_PM95_MM = 2.0
+"""Of a place measured along the body with a ruler."""
 CASE_PM95_SHARE = 0.1  # of a motor's length: its own balance point against the middle of its case
 
 FROM_NOSE, FROM_TAIL = "from-nose", "from-tail"

@@ -20,8 +20,11 @@ from digitize.result_records import AngleCurve
 from digitize.units.rounding import counted, exact, fixed, with_band
 
 WANTED_CALIBERS = 1.0
+"""The least static margin at the low end of the band: common practice, no source."""
 USUAL_CALIBERS = 2.0
+"""The margin that rockets usually have at most: common practice, no source."""
 OVERSTABLE_CALIBERS = 2.5
+"""Above it a rocket turns into the wind, so it is for calm air only: common practice, no source."""
 HOPELESS_CALIBERS = (
     0.5  # under this, nothing in the method's own accuracy leaves room to call it nearly enough
 )

@@ -29,6 +29,7 @@ class Signs:
 
 
 WEAK_CALIBERS = 0.02
+"""Of the body's width: an outline known worse than this is warned of. By eye, no source."""
 DOUBT, HOPELESS = 0.005, 0.4
 WEAK, TOO_WEAK = 0.1, 0.6
 """Chosen on held-out generated pictures, of kinds that training never shows (the first 31 of seed 990000100000):

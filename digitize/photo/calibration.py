@@ -22,6 +22,7 @@ from digitize.photo.references.checker import find_checker
 from digitize.records import Photo
 
 FEWEST_PHOTOS = 5
+"""Fewer leave the jackknife too little to tell the focal length's error by. By eye, no source."""
 LARGEST_RMS = 4e-4
 """Of the picture's diagonal (2 pixels at 12 megapixels); corners that miss by more are no flat board."""
 LARGEST_FOCAL_SIGMA = 0.02
@@ -33,6 +34,7 @@ SPREAD_SAFETY = 1.5
 CENTRED_SHIFT = 1e-3
 """Least doubt of the radial term, as relative shift of the picture's corner: higher terms are left out."""
 SAME_ASPECT = 0.01
+"""Relative difference of two pictures' aspects on one sensor: rounding to whole blocks stays below it. No source."""
 OTHER_LENS = 0.12
 """Relative difference of EXIF and calibration beyond which the photo was taken with another lens or zoom."""
 _KIND = "camera calibration"

@@ -15,6 +15,7 @@ EXIF_FOCAL_SIGMA = 0.025
 """Relative. The tag is a whole number of millimetres and phones crop for stabilisation."""
 
 UNKNOWN_FOCAL35_MM = 32.0
+"""Millimetres equivalent; the middle, in the logarithm and toward the main lens, of the range below. No source."""
 UNKNOWN_FOCAL_SIGMA = 0.45
 """Phones' main and portrait lenses run from about 24 to 77 mm equivalent: twice this sigma, in the logarithm."""
 

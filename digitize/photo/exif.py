@@ -19,6 +19,7 @@ _UNIT_MM = {2: 25.4, 3: 10.0, 4: 1.0, 5: 0.001}  # 4 and 5 are not in the standa
 
 FRAME_35MM_DIAGONAL_MM = hypot(36.0, 24.0)  # 43.267
 FOCAL35_RANGE_MM = (5.0, 2000.0)
+"""Millimetres equivalent, from fisheye to the longest telephoto lenses: beyond it the tag is broken. No source."""
 _SENSOR_DIAGONAL_RANGE_MM = (4.0, 65.0)  # from a telephone's front camera to medium format
 _SAME_ASPECT = 0.01  # relative; rounding to whole blocks stays below it
 

@@ -4,7 +4,9 @@ import cv2
 import numpy as np
 
 MOST_SIDE = 32766
+"""Pixels: OpenCV counts them in 16 bits with sign (see above)."""
 _ROW = 16384
+"""Places in a row of the map: any number below that limit would do."""
 
 
 def sampled(image: np.ndarray, x: np.ndarray, y: np.ndarray, outside: float | None = None) -> np.ndarray:

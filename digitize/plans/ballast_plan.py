@@ -35,6 +35,7 @@ from digitize.units.rounding import exact
 THRUST_TO_WEIGHT = 5.0  # common practice, no source
 MOST_DENSITY_G_CM3 = 23.0  # no metal is denser
 MOST_CALIBERS = 20.0
+"""Of a margin to want: more than ten times the usual is a slip. No source."""
 
 
 @dataclass(frozen=True)

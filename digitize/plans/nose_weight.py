@@ -32,6 +32,7 @@ MATERIAL_WORDS = {
     "lead-shot": "lead shot set in epoxy",
 }
 WALL_MM = 1.5
+"""A hollow plastic nose's wall, from memory: measure yours."""
 FIN_DENSITY_G_CM3 = 0.6  # light plywood, from memory; balsa is a quarter of it
 MOST_TIMES = 3.0  # the rocket's own mass, and a fin's size: beyond it nobody would build it
 _STEPS = 61  # the margin grows steadily with the weight, so the grid only has to find the crossing

@@ -34,14 +34,18 @@ import numpy as np
 from digitize.units.quantities import GRAVITY_MPS2
 
 AIR_KG_M3 = 1.2
+"""Air near the ground: 1.225 at 15 degrees Celsius in the ISO 2533 standard atmosphere, 1.2 at 20."""
 SHORTEST_M, LONGEST_M = 2.0, 4.0
 """What a person can swing; 2 to 3 m is usual (from memory)."""
 MOST_SPREAD_DEG = 10.0
+"""Of the flow's angle from nose to tail: within it the air's force still grows with the angle. By eye, no source."""
 MOST_HIDDEN_CALIBERS = 0.5
+"""An instability that the turning alone would hold: half of the margin that is wanted. Our own choice, no source."""
 TIMES_GRAVITY = 5.0  # v^2 / (g R): the string droops by 11 degrees
 STRENGTH = 10.0  # of string and knot over the pull: a knot costs up to half (from memory), jerks the rest
 PROOF = 2.0  # of the pull, hung on before swinging
 KNOT_MM = 1.0
+"""How near to the balance point a knot can be tied (from memory)."""
 MOST_PULL_N = 50.0
 """On the hand, steadily and all round: about what one arm may pull without a support for the body, 55 N (basic force
 limits of EN 1005-3, from memory). It is the weight of 5 kg; at the speed chosen here a rocket of 1 kg pulls that much,

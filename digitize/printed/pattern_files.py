@@ -19,6 +19,7 @@ HOW = (
     "Balance the cut-out on a ruler's edge, and tell the tool: --hand cutout-balance=LENGTH from the nose tip.",
 )
 _CROSS_MM, _LETTER_PT = 4.0, 9
+"""Sizes on paper, by eye."""
 
 
 def templates_pdf(pages: tuple[Sheet, ...]) -> bytes:

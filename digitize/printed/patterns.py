@@ -21,7 +21,9 @@ EDGE_MM = 10.0
 FOOT_MM = 24.0
 """Under the drawing, for the check bar and the words."""
 OVERLAP_MM = 12.0
+"""Enough to glue on, and for a cross to lay sheet on sheet by: by eye."""
 BAR_MM = 100.0
+"""Length of the bar to check the print by: what any ruler has."""
 _LONGEST_NAME = 30
 """Of what the foot of a sheet of Letter paper holds beside the rest."""
 

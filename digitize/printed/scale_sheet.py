@@ -18,10 +18,12 @@ from digitize.photo.references.sheet_layout import (
 from digitize.units.rounding import both
 
 POINTS_PER_MM = 72 / 25.4
+"""ISO 32000: 72 points an inch."""
 NAMES = {"a4": "A4", "letter": "US Letter"}
 BAR_LEFT_MM, BAR_TOP_MM = 57.0, 60.0
 TEXT_LEFT_MM = 66.0
 LINE_MM = 4.7
+"""From line to line; the places above and this by eye, so that nothing touches a marker."""
 WORDS = (
     "",
     "Print",

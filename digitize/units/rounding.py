@@ -10,6 +10,7 @@ import math
 from digitize.units.shown_units import IN, MM, now, shown_in, unit_of
 
 _BAND_DIGITS = 2
+"""Significant digits of a band, JCGM 100:2008 as above."""
 _NEGLIGIBLE = 0.1  # of the last digit kept: less than this above it is dropped, more is rounded up
 MOST_DECIMALS = {
     "mm": 1, "mm²": 0, "g": 1, "calibers": 2, "per radian": 2, "mm per pixel": 5,
@@ -18,6 +19,7 @@ MOST_DECIMALS = {
 """By unit, however narrow the band: finer than a tired builder's ruler, caliper or scale says nothing to anybody. The
 same number then reads the same in the verdict, the tables and on the pages."""
 _MOST_DECIMALS = 3
+"""Of a unit that is not listed."""
 _FINEST = 15  # places a number can have at all
 _EXACT_DECIMALS = 2  # for a number that came without a band, such as a length typed in by the user
 

@@ -14,6 +14,7 @@ from digitize.photo.colour import LINEAR_LIGHT
 from digitize.photo.sampling import sampled
 
 _LUMINANCE = np.array([[0.2126, 0.7152, 0.0722]], np.float32)
+"""Of linear red, green and blue: ITU-R BT.709."""
 
 STEP_PX = 0.5  # spacing of samples across an edge
 NEIGHBOURS_ALIKE = 4.0  # stations share ground texture and JPEG blocks: this many count as one

@@ -28,8 +28,11 @@ COARSE_FLOOR_PX = 0.12  # numerals beside coarse marks pull at them
 SIZE_SIGMA = 0.0005  # wooden and plastic rulers keep 300 mm to about 0.3 mm (95 %)
 COARSE_MM = (5.0, 10.0)  # marks read when the millimetres are blurred
 USUAL_WIDTH_MM = 30.0
+"""A ruler's body across, to look for its outline by: common ones have 25 to 35 mm (from memory)."""
 TENTH_MM = 25.4 / 10
+"""A tenth of an inch."""
 INCH_PARTS = (16, 8, 32, 10, 64)
+"""How inches are divided on rulers, the commonest first (from memory)."""
 REMEDY = "Show the whole ruler flat and sharp, its graduations without glare, or give another --scale"
 
 

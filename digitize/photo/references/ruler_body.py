@@ -10,6 +10,7 @@ from digitize.photo.references.edge_lines import sample
 from .ruler_ticks import Ticks
 
 WIDEST_MM, NARROWEST_MM, USUAL_MM = 48.0, 11.0, 31.0
+"""A ruler's body across, from narrow steel ones to wide wooden ones (from memory)."""
 LONGEST_MARGIN_MM, USUAL_MARGIN_MM = 25.0, 4.0  # of the body beyond the first and last graduation
 GRADUATED_EDGE_MM = 4.0  # ticks begin at most this far from the edge
 MARGIN_MM = 0.7  # the polygon is this much bigger than the body

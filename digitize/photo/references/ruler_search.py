@@ -11,9 +11,11 @@ import numpy as np
 
 BLOCK = 48  # pixels, side of a block
 STRIDE = 24
+"""Pixels from block to block: half a block, so that no stretch of a row falls between two."""
 LOW, HIGH = 1 / 9, 1 / 2.25  # cycles per pixel looked for on each level; coarser rows show on the next level
 COARSEST = 8  # level looked at, in pixels of the picture a pixel
 ROWS_OF_LEVEL = 12
+"""Rows kept of each level, the strongest: by eye, for speed."""
 NEAR_CELLS = 3.2  # from block to block, where one supports another
 SECTORS = 36  # of direction, in half a turn
 LEAST_DEVIATION = 0.006  # of a block's values; less is noise

@@ -9,6 +9,7 @@ from digitize.photo.references.sheet_layout import BAR_MM, PAPERS_MM, SHEETS, Sh
 from digitize.records import Photo, ReferencePoints, Warn
 
 FEWEST_MARKERS = 2
+"""One alone fixes the plane so poorly that it is not believed; two are eight corners. By eye, no source."""
 CORNER_FLOOR_PX = 0.08  # ink spread and sharpening move a corner by about this much
 UNCHECKED_SIGMA = 0.003  # a printer asked for 100 % keeps it to about half a per cent (95 %)
 CHECKED_SIGMA = 0.001  # the bar read by a ruler to 0.2 mm (95 %)

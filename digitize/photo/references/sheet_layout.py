@@ -15,6 +15,7 @@ MARKERS = 8  # on one sheet: four corners, four middles of edges
 MARKER_MM = 34.0
 MARGIN_MM = 12.0  # printers leave 3 to 6 mm; the rest is the markers' quiet zone
 BAR_MM = 100.0
+"""Length of the bars to check the print by: what any ruler has."""
 DICTIONARY = cv2.aruco.DICT_APRILTAG_36h11
 """Any two of its markers differ in at least 11 of 36 bits, so a pattern in the background is not taken for
 one; eight cells across 34 mm are five pixels each for a phone's main camera (12 megapixels, 26 mm equivalent)
