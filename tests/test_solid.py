@@ -166,7 +166,7 @@ def flat_cone(tip=-0.4, length=0.3, half=0.02, lost=0.0):
 @pytest.mark.parametrize("lost_px", [0.0, 3.0])
 def test_the_nose_tip_is_where_the_flanks_meet(lost_px):
     pixel = 1 / 1400
-    stations = find_stations(flat_cone(lost=lost_px * pixel), -1.0, pixel, 0)
+    stations = find_stations(flat_cone(lost=lost_px * pixel), -1.0, pixel, 0)[0]
     tip, sigma = nose_tip(stations)
     assert abs(tip + 0.4) < 1.0 * pixel
     assert 0.5 * pixel < sigma < 3 * pixel
@@ -187,7 +187,7 @@ def test_a_line_of_the_ground_in_front_of_the_nose_is_not_nose(spur_px, half):
     cone = flat_nose(lambda x: x, half=half)[1:-1]
     spur = np.array([[-0.4, 1.3 * pixel], [-0.4 - spur_px * pixel, 1.3 * pixel]])
     cone = cone[np.abs(cone[:, 1]) > 1.4 * pixel]
-    stations = find_stations(np.vstack([spur[::-1], cone, spur * [1, -1]]), -1.0, pixel, 0)
+    stations = find_stations(np.vstack([spur[::-1], cone, spur * [1, -1]]), -1.0, pixel, 0)[0]
     tip, sigma = nose_tip(stations)
     assert abs(tip + 0.4) < 2 * pixel
     assert 2 * pixel < sigma < 10 * pixel
@@ -205,7 +205,7 @@ def test_a_line_of_the_ground_in_front_of_the_nose_is_not_nose(spur_px, half):
 )
 def test_no_nose_is_taken_for_a_line_of_the_ground(profile):
     pixel = 1 / 1400
-    stations = find_stations(flat_nose(lambda x: profile(x) / profile(np.ones(1))), -1.0, pixel, 0)
+    stations = find_stations(flat_nose(lambda x: profile(x) / profile(np.ones(1))), -1.0, pixel, 0)[0]
     assert nose_tip(stations)[0] - stations.p[0] < 1.1 * pixel  # nothing is cut off
 
 

@@ -170,9 +170,10 @@ def _body(solid: Solid, values, pose, errors: _Errors, tip_s, base_s, bias_mm):
     lower = pose.limb(solid.knots_lower_px)[1]
     nominal = solid.geometry.profile_mm
     x = s - tip_s[:, None]
-    if solid.shoulder_sigma_mm and solid.hidden_knots[-2]:
-        moved = x[:, -2] + errors.normal("root under the fin", solid.shoulder_sigma_mm)
-        x[:, -2] = np.clip(moved, x[:, -3], base_s - tip_s)
+    k = int(np.argmax(nominal[:, 1]))
+    if solid.shoulder_sigma_mm and solid.hidden_knots[k]:
+        moved = x[:, k] + errors.normal("root under the fin", solid.shoulder_sigma_mm)
+        x[:, k] = np.clip(moved, x[:, k - 1], base_s - tip_s)
     x[:, 0], x[:, -1] = 0.0, base_s - tip_s
     x = np.maximum.accumulate(x, axis=1)
     wave = errors.normal("edge", _edge_sigma(solid.edge_sigma_px) / np.sqrt(2), EDGE_MODES) @ _modes(

@@ -190,6 +190,7 @@ def _with_other(cp_x: Quantity, measured: Measured) -> Quantity:
     """The band widened to reach the centre of pressure for the other number of fins, if the number was not said, and
     for any other way the fins may stand; and that of the outline the photo shows, where a hand has set another."""
     others = [geometry for _, geometry in measured.solid.others] + [rival.geometry for rival in measured.rivals]
+    others += [] if measured.solid.rival is None else [measured.solid.rival]
     others += [] if measured.other is None else [measured.other.geometry]
     apart = max((abs(centre_of_pressure(other).x_mm - cp_x.value) for other in others), default=0.0)
     cp_x = replace(cp_x, pm95=float(np.hypot(cp_x.pm95, apart)))

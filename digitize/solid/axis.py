@@ -7,7 +7,7 @@ import numpy as np
 from digitize.errors import OutlineRefusal
 from digitize.photo.camera import Camera
 from digitize.solid.pose import view_of_axis
-from digitize.solid.stations import crossings
+from digitize.solid.scan import crossings
 
 ALIKE = 0.04
 MOST_TAPER = 0.45
@@ -41,23 +41,24 @@ def find_axis(
     fore, aft = centre + along.min() * direction, centre + along.max() * direction
     for _ in range(4):
         view = view_of_axis(camera, fore, aft)
-        flat = _flat(camera, view, outline_px)
+        flat = flat_of(camera, view, outline_px)
         slope, level = _centre_line(flat)
         ends = np.array([flat[:, 0].min(), flat[:, 0].max()])
         seen = np.column_stack([ends, slope * ends + level, [1.0, 1.0]]) @ view
         fore, aft = camera.project(seen)
     view = view_of_axis(camera, fore, aft)
-    flat = _flat(camera, view, outline_px)
+    flat = flat_of(camera, view, outline_px)
     first_is_nose, doubt = _nose_first(flat, aft - fore, nose, _looks_first(fore, aft, nose_px))
     if not first_is_nose:
         view = view_of_axis(camera, aft, fore)
-        flat = _flat(camera, view, outline_px)
+        flat = flat_of(camera, view, outline_px)
     # y of the view points down in the photo when the nose points left, up when it points right
     upper = -1.0 if view[1, 1] > 0 or (view[1, 1] == 0 and view[1, 0] < 0) else 1.0
     return AxisView(view, upper, flat, doubt)
 
 
-def _flat(camera, view, points_px):
+def flat_of(camera: Camera, view: np.ndarray, points_px: np.ndarray) -> np.ndarray:
+    """(n, 2) p, q of pixels (n, 2) in a view (3, 3)."""
     ray = camera.rays(points_px) @ view.T
     return ray[:, :2] / ray[:, 2:3]
 

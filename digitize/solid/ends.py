@@ -5,9 +5,8 @@ Both work on the flat view (see stations): p aft, q across.
 
 import numpy as np
 
-from digitize.solid.stations import Stations, crossings
+from digitize.solid.stations import Stations
 
-SCANS = 41
 TIP_POWER = 1.7
 RIM_SIGMA_SHARE = (0.025, 0.05)
 """The rim alone gives the aft radius to no better than the first share of it; what little limb is seen between fins
@@ -17,13 +16,6 @@ SPUR_HALF_PX, LEAST_SPUR_PX = 4.0, 8.0
 """What is thinner and reaches farther ahead of where the flanks meet is no nose but a line of the ground."""
 FLANK_SIGMA_PX = 0.5
 """Error of both flanks together, which moves where they meet by as much as the nose is slender."""
-WIDEST = 1.7
-"""A larger tube aft is at most this much wider than the body ahead of the fins."""
-RIM_PX, ALIKE_POINTS, CLEARLY = 0.5, 3.0, 9.0
-"""Error of a point on the rim; so many points next to each other err alike; another radius has to be better by three
-standard deviations, squared."""
-LEAST_RUN, LEAST_BULGE_PX = 3, 2.0
-"""Points of one side, and the bulge over them, that tell a wider rim from fins."""
 
 
 def nose_tip(stations: Stations, hand_p: float = np.inf) -> tuple[float, float]:
@@ -80,20 +72,6 @@ def _after_spur(p: np.ndarray, half: np.ndarray, flank: np.ndarray, pixel: float
     return tip, float(np.hypot(2 * pixel, FLANK_SIGMA_PX * per_px))
 
 
-def base_edge(flat: np.ndarray, stations: Stations, reach: float = 0.97) -> np.ndarray:
-    """(k, 2) flat points where the silhouette is left going aft inside `reach` times the body's half-width: the aft
-    end's edge, where it is not covered by a fin that stands out behind it."""
-    middle = stations.p[len(stations.p) // 2]
-    q = np.linspace(-reach, reach, round(SCANS * reach)) * 0.5 * stations.caliber
-    found = []
-    for cuts, at in zip(crossings(flat, q, along=1), q, strict=True):
-        aft = cuts[cuts > middle]
-        outside = (len(cuts) - len(aft) + 1) % 2  # beside the body there the line enters a fin before it leaves it
-        if len(aft) > outside:
-            found.append([aft[outside], at])
-    return np.array(found)
-
-
 def rim_of(s_mm: np.ndarray, side_mm: np.ndarray, tan_phi: np.ndarray, radius_mm: float, pixel_mm: float):
     """(radius of the aft end, its standard deviation, bool mask of the points that lie on its rim).
 
@@ -122,58 +100,6 @@ def rim_of(s_mm: np.ndarray, side_mm: np.ndarray, tan_phi: np.ndarray, radius_mm
     spread = np.sqrt(np.average((candidates[near] - candidates[best]) ** 2, weights=scores[near] + 1e-9))
     least, most = np.array(RIM_SIGMA_SHARE) * candidates[best]
     return float(candidates[best]), float(np.clip(spread, least, most)), masks[best]
-
-
-def wider_rim(s_mm: np.ndarray, side_mm: np.ndarray, tan_phi: np.ndarray, radius_mm: float, pixel_mm: float):
-    """(radius, its standard deviation, bool mask of the points on it) of an aft end wider than the body ahead of the
-    fins; None without a sign of one. Points as for `rim_of`, but out to WIDEST times radius_mm.
-
-    Beyond radius_mm a fin's trailing edge and the rim of a larger tube look alike but for the rim's bulge: so points
-    of one side at least must follow the bulge on from radius_mm without a break, over a stretch where it is steep.
-    """
-    inner = np.abs(side_mm) < 0.9 * radius_mm
-    best, fits = None, []
-    for candidate in np.linspace(1.05, WIDEST, 131) * radius_mm:
-        bulge = np.sqrt(np.maximum(candidate**2 - side_mm**2, 0.0)) * np.abs(tan_phi)
-        place = s_mm - bulge
-        agree = np.zeros(len(s_mm), bool)
-        agree[inner] = _lowest_cluster(place[inner], 0.8 * pixel_mm)
-        if not agree.any():
-            continue
-        off = np.abs(place - np.median(place[agree]))
-        agree |= (np.abs(side_mm) < 0.99 * candidate) & (off < 0.8 * pixel_mm)
-        steps = []
-        for sign in (1, -1):
-            outward = np.argsort(sign * side_mm)
-            beyond = outward[sign * side_mm[outward] > radius_mm]
-            run = beyond[: np.argmin(np.append(agree[beyond], False))]
-            agree[beyond[len(run) :]] = False
-            steps.append(np.ptp(bulge[run]) / pixel_mm if len(run) >= LEAST_RUN else 0.0)
-        misfit = float(np.sqrt(np.mean(off[agree] ** 2)))
-        if max(steps) > LEAST_BULGE_PX:
-            fits.append((candidate, agree.sum() - misfit / pixel_mm))
-            if best is None or fits[-1][1] > best[1]:
-                best = candidate, fits[-1][1], agree
-    if best is None or not _beats_narrow(s_mm, side_mm, tan_phi, pixel_mm, radius_mm, *best[::2]):
-        return None
-    near = [abs(c - best[0]) for c, score in fits if score > best[1] - 2]
-    return float(best[0]), float(max(max(near), 0.01 * best[0])), best[2]
-
-
-def _beats_narrow(s_mm, side_mm, tan_phi, pixel_mm: float, radius_mm: float, wide_mm: float, agree: np.ndarray) -> bool:
-    """Whether the points inside radius_mm, which no fin hides, bulge as a rim of wide_mm clearly better than as one of
-    radius_mm: what lies outside may be fins."""
-    inner = agree & (np.abs(side_mm) < 0.9 * radius_mm)
-    if min(side_mm[agree].max(), -side_mm[agree].min()) < 0.6 * radius_mm:
-        return False
-
-    def misfit(candidate: float) -> float:
-        """In squared standard deviations, each point at most CLEARLY of them; points next to each other err alike."""
-        place = (s_mm - np.sqrt(np.maximum(candidate**2 - side_mm**2, 0.0)) * np.abs(tan_phi))[inner]
-        off = (place - np.median(place)) / (RIM_PX * pixel_mm)
-        return float(np.minimum(off**2, CLEARLY).sum() / ALIKE_POINTS)
-
-    return misfit(wide_mm) < min(misfit(share * radius_mm) for share in (0.92, 0.96, 1.0, 1.02)) - CLEARLY
 
 
 def _lowest_cluster(values: np.ndarray, tolerance: float) -> np.ndarray:

@@ -4,7 +4,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from digitize.errors import OutlineRefusal
+from digitize.aero.components import centre_of_pressure
+from digitize.errors import OutlineRefusal, ScaleRefusal
 from digitize.geometry.toml import rounded
 from digitize.neighbours import tree_of
 from digitize.photo.camera import CameraPrior
@@ -19,20 +20,24 @@ from digitize.solid.adjust import (
     adjust,
     adjust_robustly,
 )
+from digitize.solid.aft import BY_RIM
 from digitize.solid.agreement import blame_scales, check_roughly
-from digitize.solid.axis import AxisView, find_axis
-from digitize.solid.ends import LEAST_SPUR_PX, WIDEST, base_edge, nose_tip, rim_of, wider_rim
+from digitize.solid.axis import AxisView, find_axis, flat_of
+from digitize.solid.ends import LEAST_SPUR_PX, nose_tip, rim_of
 from digitize.solid.groups import FinsSaid, FinTrace, fins_of, flat_px
 from digitize.solid.planform import coverage
 from digitize.solid.pose import Pose
 from digitize.solid.profile import limb_of, profile_of
 from digitize.solid.resting import lying
+from digitize.solid.scan import base_edge
 from digitize.solid.sound import check_sound, check_straight, within_caliper
 from digitize.solid.start import start_depth
 from digitize.solid.stations import MIN_TUBE, Stations, find_stations
 
 POINTS_PER_TUBE = 24
 END_SIGMA_PX = 0.6
+RIM_REACH, EDGE_SCANS = 0.97, 40
+"""The aft end's edge is read within this share of the body's half-width, on so many lines along the axis."""
 MOST_RAGGED = 0.5
 """An aft edge whose places along the axis spread by more than this share of the radius is no body's end."""
 WIDEST_STATIONS = 12
@@ -41,6 +46,8 @@ UNSAID_SIGMA = 0.4
 """Standard deviation of an unsaid set-back as a share of the most it is likely to be; evenly spread it were 0.29."""
 SHOULDER_SHARE = 0.15
 """Standard deviation of where the body has widened, as a share of the stretch that hides it."""
+MATTERS_CALIBERS, MATTERS_SHARE = 0.05, 0.02
+"""Another body under the fins is told if it moves the centre of pressure by more, or is the largest diameter."""
 UNEXPLAINED = 0.12
 """Share of the fins' silhouette that may stay unexplained by one planform before it is called doubtful."""
 
@@ -50,9 +57,10 @@ class Solid:
     """The measured rocket. geometry: rounded as its file will be; knots_upper_px, knots_lower_px: (n, 2) where the
     limb of each profile point is (or would be) seen; hidden_knots: (n,) bool; tip_sigma_px, base_sigma_px: of the ends
     along the axis; rim_sigma_mm: of the aft end's radius where fins hide the limb before it; edge_sigma_px: typical of
-    the outline; shoulder_sigma_mm: of where the last but one profile point lies along the axis, where fins hide how the
-    body widens; knot_sigma_px: (n,) error of each profile point by itself, for those set by hand; others: the same
-    rocket with the fins otherwise, where the picture fits that as well: (how they stand in words, geometry)."""
+    the outline; shoulder_sigma_mm: of where the first of the widest profile points lies along the axis, where fins hide
+    how the body widens; knot_sigma_px: (n,) error of each profile point by itself, for those set by hand; others: the
+    same rocket with the fins otherwise, where the picture fits that as well: (how they stand in words, geometry);
+    rival: the same with another body under the fins, where that can't be ruled out."""
 
     geometry: Geometry
     adjusted: Adjusted
@@ -70,6 +78,7 @@ class Solid:
     warnings: tuple[Warn, ...] = ()
     knot_sigma_px: np.ndarray | float = 0.0
     others: tuple[tuple[str, Geometry], ...] = ()
+    rival: Geometry | None = None
 
 
 def measure_solid(
@@ -82,10 +91,33 @@ def measure_solid(
     nose: str | None,
     resting: bool,
 ) -> Solid:
-    """The solid behind one silhouette. Raises OutlineRefusal or ScaleRefusal."""
+    """The solid behind one silhouette, told with what its body may be under the fins as well: between two that the
+    outline can't tell apart, what was said of the scale decides. Raises OutlineRefusal or ScaleRefusal."""
     axis = find_axis(prior.camera, silhouette.outline_px, nose, silhouette.nose_px)
     pixel = float(1 / prior.camera.focal_px)
-    stations = find_stations(axis.flat, axis.upper, pixel, len(fins), float(np.median(silhouette.sigma_px)) * pixel)
+    sigma, body = float(np.median(silhouette.sigma_px)) * pixel, silhouette.body_px
+    body = None if body is None else flat_of(prior.camera, axis.view, body)
+    ways = find_stations(axis.flat, axis.upper, pixel, len(fins), sigma, body)
+    solids, refused = [], None
+    for stations in ways:
+        try:
+            solids.append(_measured(name, prior, silhouette, references, told, fins, resting, axis, stations))
+        except (OutlineRefusal, ScaleRefusal) as refusal:
+            refused = refused or refusal
+    if not solids:
+        raise refused
+    cost, solid = min(((said_cost(s.adjusted) + s.stations.tail.cost, s) for s in solids), key=lambda one: one[0])
+    others = [s for s in solids if s is not solid and said_cost(s.adjusted) + s.stations.tail.cost < cost + BY_RIM]
+    return _with_rival(solid, others[0]) if others else solid
+
+
+def said_cost(adjusted: Adjusted) -> float:
+    """What was said against the solution, in squared standard deviations: all but the limbs."""
+    return float((adjusted.residuals[np.array(adjusted.names) != "tube limbs"] ** 2).sum())
+
+
+def _measured(name, prior, silhouette, references, told, fins, resting, axis: AxisView, stations: Stations) -> Solid:
+    """The solid with the body as one reading of the outline has it."""
     hand_p = np.inf if silhouette.hand is None else axis.flat[silhouette.hand, 0].min(initial=np.inf)
     check_straight(stations)
     tip_p, tip_sigma = nose_tip(stations, float(hand_p))
@@ -116,11 +148,9 @@ class _Seen:
 def _shaped(name: str, adjusted: Adjusted, seen: _Seen, fins: tuple[FinsSaid, ...], resting: bool) -> Solid:
     """The aft rim, body and fins by a pose that is nearly known. Raises OutlineRefusal."""
     axis, stations, silhouette = seen.axis, seen.stations, seen.silhouette
-    pixel, before = float(1 / adjusted.problem.prior.camera.focal_px), adjusted
-    beyond_px = _flat_to_px(before.problem, base_edge(axis.flat, stations, WIDEST))
-    problem, *aft_sigmas = _with_rim(adjusted, beyond_px, stations.noise / pixel)
-    wider = len(problem.tubes) > len(before.problem.tubes)
-    adjusted = adjust(problem, None if wider else before.values)
+    pixel = float(1 / adjusted.problem.prior.camera.focal_px)
+    problem, *aft_sigmas = _with_rim(adjusted, stations)
+    adjusted = adjust(problem, adjusted.values)
     profile = _profile(adjusted, stations, silhouette)
     check_sound(adjusted, profile)
     profile, doubts = within_caliper(adjusted, profile, stations)
@@ -136,7 +166,7 @@ def _shaped(name: str, adjusted: Adjusted, seen: _Seen, fins: tuple[FinsSaid, ..
     spur_mm = (seen.tip_p - float(stations.p[0])) * float(adjusted.pose().depth_mm)
     if spur_mm > LEAST_SPUR_PX * pixel * float(adjusted.pose().depth_mm):
         solid = replace(solid, warnings=(*solid.warnings, _spur_words(spur_mm)))
-    return _with_hidden_shoulder(solid) if wider else solid
+    return solid if stations.tail.shown else _with_hidden_shoulder(solid)
 
 
 def _spur_words(length_mm: float) -> Warn:
@@ -149,30 +179,36 @@ def _spur_words(length_mm: float) -> Warn:
 
 
 def _with_hidden_shoulder(solid: Solid) -> Solid:
-    """The doubt about where the body widens under the fins, and words about it: a caliper beside another scale
-    confirms the width, else it rests on the aft end's bulge alone."""
-    from_mm, full_mm, length_mm = solid.geometry.profile_mm[-3:, 0]
-    problem = solid.adjusted.problem
-    confirmed = problem.told.tube_mm is not None and (problem.references or problem.told.length_mm is not None)
-    text = (
-        f"By its aft end the body is wider under the fins than ahead of them; where it widens is hidden (taken as "
-        f"{from_mm:.0f} to {full_mm:.0f} mm)"
+    """The doubt about where the body widens under the fins, and words about it."""
+    x, radius = solid.geometry.profile_mm.T
+    k = int(np.argmax(radius))
+    warn = Warn(
+        "WIDER_TAIL",
+        f"The body is wider under the fins than ahead of them, {2 * radius[k]:.0f} mm by what is seen of it; where it "
+        f"widens is hidden (taken as {x[k - 1]:.0f} to {x[k]:.0f} mm)",
+        "To know it better, put a caliper on the larger tube and measure with a ruler where it begins",
     )
-    if confirmed:
-        warn = Warn("WIDER_TAIL", text, "To know it better, measure with a ruler where the larger tube begins")
-    else:
-        warn = Warn(
-            "WIDER_TAIL_UNSURE",
-            text,
-            "Put a caliper on the largest tube and give it with --scale tube= beside a ruler in the picture: "
-            "together they show whether it is wider",
-        )
-    sigma_mm = SHOULDER_SHARE * (length_mm - from_mm)
+    sigma_mm = SHOULDER_SHARE * float(x[-1] - x[k - 1])
     return replace(solid, shoulder_sigma_mm=sigma_mm, warnings=(*solid.warnings, warn))
 
 
-def _flat_to_px(problem: Problem, flat: np.ndarray) -> np.ndarray:
-    return flat_px(problem.prior, problem.view, *flat.T)
+def _with_rival(solid: Solid, other: Solid) -> Solid:
+    """The solid with the doubt whether its body is the other one's under the fins, where that matters."""
+    one, two = (2 * float(s.geometry.profile_mm[:, 1].max()) for s in (solid, other))
+    apart = abs(centre_of_pressure(solid.geometry).x_mm - centre_of_pressure(other.geometry).x_mm) / one
+    if apart < MATTERS_CALIBERS and abs(two - one) < MATTERS_SHARE * one:
+        return solid
+    tail = next(s.stations.tail for s in (solid, other) if s.stations.tail.wider)
+    share = 2 * tail.half / solid.stations.caliber - 1
+    warn = Warn(
+        "WIDER_TAIL_UNSURE",
+        f"Under the fins the body may be {share:.0%} wider than ahead of them, or as wide as there: what is seen does "
+        f"not settle it, and the centre of pressure moves by {apart:.1f} calibers",
+        "Put a caliper on the body ahead of the fins and between them; photograph it with the fins turned so that the "
+        "body between them is seen",
+    )
+    told = tuple(w for w in solid.warnings if w.code != "WIDER_TAIL")
+    return replace(solid, rival=other.geometry, warnings=(*told, warn))
 
 
 def _limb_px(adjusted_or_problem, stations: Stations) -> tuple[np.ndarray, np.ndarray]:
@@ -185,7 +221,9 @@ def _limb_px(adjusted_or_problem, stations: Stations) -> tuple[np.ndarray, np.nd
 def _problem(prior, axis, stations, tip_p, references, told, silhouette) -> Problem:
     view, upper = axis.view, axis.upper
     tip_px = flat_px(prior, view, np.array([tip_p]), np.zeros(1))[0]
-    edge = base_edge(axis.flat, stations)
+    tail = stations.tail
+    reach = RIM_REACH * (0.5 * stations.caliber if tail.shown else tail.half)
+    edge = base_edge(axis.flat, stations.p, reach, EDGE_SCANS)
     if len(edge) < 5:
         raise OutlineRefusal(
             "The aft end of the body can't be made out in the outline",
@@ -197,8 +235,12 @@ def _problem(prior, axis, stations, tip_p, references, told, silhouette) -> Prob
     ends = replace(ends, rim_px=rim)
     draft = Problem(prior, view, upper, (), ends, references, told, 1000.0)
     upper_px, lower_px = _limb_px(draft, stations)
-    tubes = tuple(_tube_limbs(run, stations, upper_px, lower_px, silhouette) for run in _tube_runs(stations))
-    draft = replace(draft, tubes=tubes)
+    tubes = [_tube_limbs(run, stations, upper_px, lower_px, silhouette) for run in _tube_runs(stations)]
+    if not tail.shown:  # a tube of its own, known by both sides of its end; they share the one doubt about it
+        sides = np.array([1.0, -1.0])
+        limbs = flat_px(prior, view, np.full(2, np.median(edge[:, 0])), upper * sides * tail.half)
+        tubes.append(TubeLimbs(limbs, sides, np.full(2, np.sqrt(2) * tail.sigma / stations.pixel)))
+    draft = replace(draft, tubes=tuple(tubes))
     return replace(draft, start_depth_mm=start_depth(draft))
 
 
@@ -255,38 +297,15 @@ def _unsaid_set_back(problem: Problem, stations: Stations) -> Told:
     return replace(problem.told, behind_guess_mm=0.5 * most_mm, behind_sigma_mm=UNSAID_SIGMA * most_mm)
 
 
-def _without_caliper(adjusted: Adjusted) -> Adjusted:
-    """Solved by the other scales where there are any: a caliper that was on a tube not seen yet bends the pose."""
-    problem, told = adjusted.problem, adjusted.problem.told
-    if told.tube_mm is None or not (problem.references or told.length_mm is not None):
-        return adjusted
-    return adjust(replace(problem, told=replace(told, tube_mm=None)), adjusted.values)
-
-
-def _with_rim(adjusted: Adjusted, beyond_px: np.ndarray, noise_px: float) -> tuple[Problem, float, float]:
+def _with_rim(adjusted: Adjusted, stations: Stations) -> tuple[Problem, float, float]:
     """(the problem with the aft rim's radius and those edge points that lie on it, the radius' deviation in mm, that of
-    the end's place in pixels).
-
-    beyond_px: the aft edge's points out to WIDEST times the body's half-width. A rim wider than any tube seen is a
-    tube of its own, with its doubt in its limb points. Where no arc is made out (a dark opening, a bit that the
-    outline lacks), the farthest third of the edge is taken, with the spread of all of it as the deviation.
-    """
+    the end's place in pixels). Where no arc is made out (a dark opening, a bit that the outline lacks), the farthest
+    third of the edge is taken, with the spread of all of it as the deviation."""
     pose, ends = adjusted.pose(), adjusted.problem.ends
     s, side, tan_phi = pose.limb(ends.base_px)
     pixel_mm, largest = float(pose.depth_mm / pose.camera.focal_px), float(adjusted.tube_radii_mm().max())
-    radius, sigma_mm, on_rim = rim_of(s, side, tan_phi, largest, noise_px * pixel_mm)
-    free = _without_caliper(adjusted)
-    pose, largest = free.pose(), float(free.tube_radii_mm().max())
-    pixel_mm, edge = float(pose.depth_mm / pose.camera.focal_px), pose.limb(beyond_px)
-    wider = wider_rim(edge[0], edge[1], edge[2], largest, noise_px * pixel_mm)
-    if wider is not None and wider[2].sum() > on_rim.sum():
-        radius, sigma_mm, on_rim = wider
-        rim_px = _rim_px(pose, edge[0][on_rim], edge[1][on_rim], edge[2][on_rim], radius)
-        # both points share the one doubt about the radius
-        limbs = TubeLimbs(rim_px, np.array([1.0, -1.0]), np.full(2, np.sqrt(2) * sigma_mm / pixel_mm))
-        ends = replace(ends, base_px=beyond_px[on_rim], rim_px=rim_px)
-        problem = replace(adjusted.problem, ends=ends, tubes=(*adjusted.problem.tubes, limbs))
-        return replace(problem, start_depth_mm=start_depth(problem)), 0.0, END_SIGMA_PX
+    noise_mm = stations.noise / stations.pixel * pixel_mm
+    radius, sigma_mm, on_rim = rim_of(s, side, tan_phi, largest, noise_mm)
     spread_px = 0.0
     if not on_rim.any():
         place = s - np.sqrt(np.maximum(largest**2 - side**2, 0.0)) * np.abs(tan_phi)
@@ -296,7 +315,7 @@ def _with_rim(adjusted: Adjusted, beyond_px: np.ndarray, noise_px: float) -> tup
             "The aft end of the body can't be made out in the outline",
             "Take the photo so that the edge of the aft end is clear of the ground's lines and shadows",
         )
-    rim_px = _rim_px(adjusted.pose(), s[on_rim], side[on_rim], tan_phi[on_rim], radius)
+    rim_px = _rim_px(pose, s[on_rim], side[on_rim], tan_phi[on_rim], radius)
     ends = replace(ends, base_px=ends.base_px[on_rim], rim_px=rim_px)
     return replace(adjusted.problem, ends=ends), sigma_mm, max(END_SIGMA_PX, spread_px)
 
@@ -313,31 +332,23 @@ def _profile(adjusted: Adjusted, stations: Stations, silhouette: Silhouette) -> 
     upper_px, lower_px = _limb_px(adjusted, stations)
     edge = tree_of(silhouette.outline_px)
     sides = []
-    for points, seen, sign in ((upper_px, stations.body_upper, 1.0), (lower_px, stations.body_lower, -1.0)):
+    tip_s, base_s = float(ends.tip_s_mm(pose)), float(ends.base_s_mm(pose))
+    for points, body, sign in ((upper_px, stations.body_upper, 1.0), (lower_px, stations.body_lower, -1.0)):
+        seen = body & (pose.limb(points)[0] < base_s)  # behind it the edge is the rim's, not the limb
         sigma = np.hypot(LIMB_SIGMA_PX, silhouette.sigma_px[edge.query(points[seen])[1]])
         sides.append((points[seen], sigma, sign))
     limb = limb_of(pose, sides, float(adjusted.edge_bias_px()))
-    tip_s, base_s = float(ends.tip_s_mm(pose)), float(ends.base_s_mm(pose))
     tubes, runs, radii = [], _tube_runs(stations), adjusted.tube_radii_mm()
     for run, radius in zip(runs, radii[: len(runs)], strict=True):
         if np.ptp(run) > 0.5 * MIN_TUBE * len(stations.p):
             s = pose.limb(upper_px[run[[0, -1]]])[0]
             tubes.append((s[0], s[1], float(radius)))
     rim = float(np.abs(pose.limb(ends.rim_px)[1]).mean())
-    mm_per_px, full_s = float(pose.depth_mm / pose.camera.focal_px), None
+    mm_per_px, full = float(pose.depth_mm / pose.camera.focal_px), None
     if len(radii) > len(runs):
-        rim = float(radii[-1])
-        full_s = _earliest_as_wide(pose, upper_px, lower_px, stations, rim)
-    return profile_of(limb, tip_s, base_s, rim, tubes, mm_per_px, full_s)
-
-
-def _earliest_as_wide(pose: Pose, upper_px, lower_px, stations: Stations, radius: float) -> float:
-    """Where, behind the last of the body that is seen ahead of the fins, the silhouette first leaves room for this
-    radius on both sides, mm along the axis."""
-    s, upper, _ = pose.limb(upper_px)
-    lower = -pose.limb(lower_px)[1]
-    room = np.flatnonzero((np.minimum(upper, lower) >= 0.99 * radius) & (s > s[stations.fin_runs[-1][0]]))
-    return float(s[room[0]] if len(room) else s[stations.fin_runs[-1][0]])
+        wide = stations.envelope > 0.98 * stations.envelope[stations.tail.first :].max()
+        full = float(pose.limb(upper_px[[int(np.argmax(wide))]])[0][0]), float(radii[-1])
+    return profile_of(limb, tip_s, base_s, rim, tubes, mm_per_px, full)
 
 
 def _others(geometry: Geometry, ways, pose: Pose) -> tuple[tuple[str, Geometry], ...]:

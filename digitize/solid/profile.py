@@ -16,6 +16,8 @@ MAX_KNOTS = 60
 TAIL_BEND = 0.15
 """Share of a hidden tail's narrowing that is done half way along, on the mean: a straight taper to the end, begun
 anywhere in the hidden stretch alike, has max(0, (1/2 - u) / (1 - u)) there, of mean (1 - ln 2) / 2 = 0.153."""
+LEAST_TAPER = 0.97
+"""An end that is wider than this share of the body ahead is as wide as it."""
 SMOOTH_PX = 10.0
 """Half the stretch over which both sides are pooled: long enough to outvote a bump, short enough for corners."""
 
@@ -64,15 +66,15 @@ def profile_of(
     rim_mm: float,
     tubes,
     mm_per_px: float,
-    full_s_mm: float | None = None,
+    full: tuple[float, float] | None = None,
 ) -> np.ndarray:
     """(n, 2) knots x from the nose tip, radius.
 
-    rim_mm: radius of the aft end by its own edge; full_s_mm: where a body that fins hide is as wide as that; tubes:
-    [(first s_mm, last s_mm, radius_mm)], runs known to be of constant radius. The two sides are pooled in a robust
-    local line, so that a bit of shadow or a string on one side does not count; the knots are placed where a polyline
-    needs them (Douglas-Peucker) and their radii fitted to all the points (least squares), so that chords do not cut
-    the curves' bulge off.
+    rim_mm: radius of the aft end by its own edge; full: where a wider body that fins hide is as wide as that, s_mm
+    and radius; tubes: [(first s_mm, last s_mm, radius_mm)], runs known to be of constant radius. The two sides are
+    pooled in a robust local line, so that a bit of shadow or a string on one side does not count; the knots are placed
+    where a polyline needs them (Douglas-Peucker) and their radii fitted to all the points (least squares), so that
+    chords do not cut the curves' bulge off.
     """
     length = base_s_mm - tip_s_mm
     x, r = limb.s_mm - tip_s_mm, limb.radius_mm
@@ -86,13 +88,13 @@ def profile_of(
     r = np.where((r > largest) & (r < 1.03 * largest + 2 * mm_per_px), largest, r)
     seen_to_end = x[-1] > 0.98 * length
     end = _run_on(x, r, length) if seen_to_end or abs(rim_mm - r[-1]) < 0.05 * r[-1] else rim_mm
+    if full is not None:
+        at = float(np.clip(full[0] - tip_s_mm, 0.0, 0.98 * length))
+        ahead = x < at - mm_per_px
+        x, r, end = np.r_[x[ahead], at], np.r_[r[ahead], full[1]], min(rim_mm, full[1])
+        end = end if end < LEAST_TAPER * full[1] else full[1]
     x, r = _bent_where_hidden(np.r_[x, length], np.r_[r, end])
-    x, r = x[:-1], r[:-1]
-    if full_s_mm is not None:
-        full = float(np.clip(full_s_mm - tip_s_mm, 0.0, 0.98 * length))
-        ahead = x < full - mm_per_px
-        x, r, end = np.r_[x[ahead], full], np.r_[r[ahead], rim_mm], rim_mm
-    x, r = np.r_[0.0, x, length], np.r_[0.0, r, end]
+    x, r = np.r_[0.0, x], np.r_[0.0, r]
     knots = _knots(x, r, KNOT_TOLERANCE_PX * mm_per_px + noise)
     return _refit(x, r, knots)
 
@@ -135,9 +137,9 @@ def _bent_where_hidden(x: np.ndarray, r: np.ndarray) -> tuple[np.ndarray, np.nda
     gaps = np.where(x[:-1] > 0.5 * x[-1], np.diff(x), 0.0)
     k = int(np.argmax(gaps))
     ahead = (x > x[k] - 0.02 * x[-1]) & (x <= x[k])
-    if gaps[k] < 0.03 * x[-1] or r[k + 1] > 0.97 * r[k] or ahead.sum() < 4:
+    if gaps[k] < 0.03 * x[-1] or r[k + 1] > LEAST_TAPER * r[k]:
         return x, r
-    if np.polyfit(x[ahead], r[ahead], 1)[0] < -0.03:
+    if ahead.sum() >= 4 and np.polyfit(x[ahead], r[ahead], 1)[0] < -0.03:
         return x, r
     at = (x[k] + x[k + 1]) / 2
     return np.insert(x, k + 1, at), np.insert(r, k + 1, r[k] - TAIL_BEND * (r[k] - r[k + 1]))
