@@ -11,7 +11,7 @@ import numpy as np
 
 from digitize.records import Silhouette
 from digitize.solid.fin_fit import Fitted, fin_region, fit, seen_of, with_side_areas
-from digitize.solid.planform import Carving, Scenery, carve, drawn_fins, without_notches
+from digitize.solid.planform import Carving, Scenery, carve, drawn_fins, for_start, without_notches
 from digitize.solid.pose import Pose
 
 TOLD_SIGMA_RAD = np.radians(2.5)
@@ -59,7 +59,7 @@ def find_fins(
     for roll in _lowest(tried, gap, search):
         said, apart = _nearest(roll, said_rad, gap)
         at = replace(job, roll_rad=roll if said is None else said + apart)
-        start = carve(scene, pose, at)
+        start = carve(scene, pose, for_start(at))
         if start is None:
             continue
         near = abs(apart) < MOST_TOLD**0.5 * TOLD_SIGMA_RAD
