@@ -15,7 +15,7 @@ from digitize.solid.scan import base_edge, crossings, first_exit, level, true_ru
 
 WIDEST, STEP = 1.7, 0.01
 """A larger tube aft is at most this much wider than the body ahead of the fins; candidates' spacing."""
-AS_AHEAD, WIDER = 1.02, 1.06
+AS_AHEAD, WIDER = 1.02, 1.08
 """Up to here the body goes on as it is, but for the outline's error; from here on it is wider; between them, tape."""
 RARE = 8.0
 """What a wider body costs to begin with: one rocket in fifty has one that fins hide (common practice, no source)."""
@@ -125,12 +125,12 @@ def _chosen(widths, cost, pieces, first: int, noise: float, sure: float) -> tupl
 
 
 def _eye_cost(eye, widths, first: int, last: int):
-    """(k,) of the eye's widest fifth behind `first` against each candidate: a boat-tail is narrower behind it."""
+    """(k,) of the eye's wider part behind `first` against each candidate: a shoulder or a boat-tail is narrower."""
     margin = (last - first) // 8
     here = eye[first + margin : last - margin // 2]
     if not np.isfinite(here).any():
         return np.zeros(len(widths))
-    share = (np.nanquantile(here, 0.8) / widths - 1) / EYE_SHARE
+    share = (np.nanquantile(here, 0.7) / widths - 1) / EYE_SHARE
     return EYE_PARTS * BOUND**2 * np.log1p((share / BOUND) ** 2)
 
 
