@@ -98,17 +98,22 @@ def measure_solid(
     sigma, body = float(np.median(silhouette.sigma_px)) * pixel, silhouette.body_px
     body = None if body is None else flat_of(prior.camera, axis.view, body)
     ways = find_stations(axis.flat, axis.upper, pixel, len(fins), sigma, body)
-    solids, refused = [], None
+    solids: list[tuple[float, Solid]] = []
+    refused = None
     for stations in ways:
         try:
-            solids.append(_measured(name, prior, silhouette, references, told, fins, resting, axis, stations))
+            solid = _measured(name, prior, silhouette, references, told, fins, resting, axis, stations)
+            solids.append((said_cost(solid.adjusted) + stations.tail.cost, solid))
         except (OutlineRefusal, ScaleRefusal) as refusal:
             refused = refused or refusal
-    if not solids:
+    if refused is not None and not solids:
         raise refused
-    cost, solid = min(((said_cost(s.adjusted) + s.stations.tail.cost, s) for s in solids), key=lambda one: one[0])
-    others = [s for s in solids if s is not solid and said_cost(s.adjusted) + s.stations.tail.cost < cost + BY_RIM]
-    return _with_rival(solid, others[0]) if others else solid
+    solids.sort(key=lambda one: one[0])
+    (cost, solid), rest = solids[0], solids[1:]
+    if not rest or rest[0][0] > cost + BY_RIM:
+        return solid
+    wider = max(2 * stations.tail.half / stations.caliber for stations in ways)
+    return _with_rival(solid, rest[0][1], wider - 1)
 
 
 def said_cost(adjusted: Adjusted) -> float:
@@ -192,14 +197,13 @@ def _with_hidden_shoulder(solid: Solid) -> Solid:
     return replace(solid, shoulder_sigma_mm=sigma_mm, warnings=(*solid.warnings, warn))
 
 
-def _with_rival(solid: Solid, other: Solid) -> Solid:
-    """The solid with the doubt whether its body is the other one's under the fins, where that matters."""
+def _with_rival(solid: Solid, other: Solid, share: float) -> Solid:
+    """The solid with the doubt whether its body is the other one's under the fins, where that matters. share: by which
+    it is wider there than ahead of them, by the one or the other."""
     one, two = (2 * float(s.geometry.profile_mm[:, 1].max()) for s in (solid, other))
     apart = abs(centre_of_pressure(solid.geometry).x_mm - centre_of_pressure(other.geometry).x_mm) / one
     if apart < MATTERS_CALIBERS and abs(two - one) < MATTERS_SHARE * one:
         return solid
-    tail = next(s.stations.tail for s in (solid, other) if s.stations.tail.wider)
-    share = 2 * tail.half / solid.stations.caliber - 1
     warn = Warn(
         "WIDER_TAIL_UNSURE",
         f"Under the fins the body may be {share:.0%} wider than ahead of them, or as wide as there: what is seen does "
