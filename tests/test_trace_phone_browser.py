@@ -130,6 +130,16 @@ def test_each_follows_what_the_other_does(screens, drawn_rocket):
     assert shared.session.at == 1
 
 
+def test_the_end_of_the_page_comes_above_what_is_pinned(screens, drawn_rocket):
+    shared, phone, _ = screens(drawn_rocket)
+    phone.goto(shared.phone_url)
+    phone.wait_for_selector("[data-number='cp']", state="attached")
+    phone.evaluate("document.getElementById('phone').open = true")
+    phone.evaluate("window.scrollTo(0, document.documentElement.scrollHeight)")
+    edges = "['phone', 'pinned'].map((id) => document.getElementById(id).getBoundingClientRect())"
+    until(lambda: phone.evaluate(f"(() => {{ const [last, dock] = {edges}; return last.bottom <= dock.top; }})()"), 5)
+
+
 def test_what_is_typed_on_one_stays_when_the_other_tells_something_else(screens, drawn_rocket):
     shared, phone, computer = screens(drawn_rocket)
     told = lambda: shared.session.history.now.asked  # noqa: E731
