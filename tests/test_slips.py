@@ -138,6 +138,18 @@ def test_a_slip_of_a_few_per_cent_under_a_set_back_nobody_said_does_not_fly():
         assert level({"tube": factor, "card": 1.0}, behind_mm=30.0) in ("exit 4", "look again")
 
 
+def test_what_may_only_make_the_rocket_larger_costs_no_verdict():
+    """A card far behind makes a larger rocket by itself, with more margin: the numbers are unsure, the verdict is not.
+    Measured from the tail it is the other way round."""
+    right = {"tube": 1.0, "card": 1.0}
+    deep = measured(right, behind_mm=60.0, said=False)
+    assert deep.verdict_level == "fly" and deep.cp_x_mm.pm95 > 0.5 * 24 and deep.margin_calibers.pm95 < 0.3
+    tail = measured(right, behind_mm=60.0, said=False, balance=f"{300 - BALANCE_MM}mm,from-tail")
+    assert tail.margin_calibers.pm95 > 0.5
+    level_card = measured(right, behind_mm=0.0, said=False, balance=f"{300 - BALANCE_MM}mm,from-tail")
+    assert level_card.verdict_level == "fly" and level_card.margin_calibers.pm95 < 0.4
+
+
 def test_a_balance_point_read_off_the_photo_does_not_hang_on_the_scale():
     """It moves with the centre of pressure: a scale wrong by a few per cent costs no margin."""
     loose = {"behind_mm": 30.0, "said": False}

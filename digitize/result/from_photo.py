@@ -70,8 +70,7 @@ def assemble(measured: Measured, options: MeasureOptions, last: Result | None = 
     samples = draw(solid, options.seed, SAMPLES if last is None else BRIEF_SAMPLES)
     cp = centre_of_pressure(geometry)
     measured_x = _with_other(band(samples.cp_x_mm, cp.x_mm), measured)
-    # a balance point read off the photo and the centre of pressure move alike with the scale
-    for_margin = measured if options.balance_at_px is None else replace(measured, factors=())
+    for_margin = replace(measured, factors=_less_margin(measured.factors, options))
     if last is None or last.methods is None:
         view = method_view(geometry, measured_x.pm95, options.flight.mach)
     else:
@@ -117,7 +116,7 @@ def assemble(measured: Measured, options: MeasureOptions, last: Result | None = 
         )  # fmt: skip
 
     doubt = doubt_of(warnings)
-    for code, one in shown[: len(for_margin.as_well)] if doubt is None else ():
+    for code, one in [(code, shown_of(of)) for code, of in for_margin.as_well] if doubt is None else ():
         if margin is None or cutout_margin is None or balance_mm is None:
             break  # no verdict that could hang on it
         margins = margin, cutout_margin
@@ -184,6 +183,16 @@ def worth_saying(step: NextMeasurement | None) -> NextMeasurement | None:
 def unmeasurable_calibers(view: MethodView, balance_mm: Quantity, diameter_mm: Quantity) -> float:
     """What of the margin's band stays however well the rocket is photographed: the method's and the balance point's."""
     return float(np.hypot(view.method_pm95_mm, min(balance_mm.pm95, stability.BALANCE_PM95_MM)) / diameter_mm.value)
+
+
+def _less_margin(factors: tuple[float, ...], options: MeasureOptions) -> tuple[float, ...]:
+    """Of the factors of the size those that lessen the margin, the only ones a verdict must beware of: of a smaller
+    rocket, or of a larger one where the balance point was measured from the tail. One read off the photo moves with
+    the scale, as the centre of pressure does."""
+    if options.balance_at_px is not None:
+        return ()
+    from_tail = options.loading().from_tail is not None
+    return tuple(factor for factor in factors if (factor > 1) == from_tail)
 
 
 def _with_other(cp_x: Quantity, measured: Measured) -> Quantity:
