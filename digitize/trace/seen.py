@@ -12,6 +12,7 @@ from digitize.records import Photo
 ON_EDGE_PX = 3.0
 """Within this of the line an edge is the line's: three deviations of a point that a hand has set."""
 STEP_PX = 2.0
+MOST_TIMES_ACROSS = 4  # of a line's length to the photo's width and height together
 FAINTEST = 0.04
 """Least difference of colour across an edge, of 1 from black to white: what a person just sees on a plain ground (no
 source)."""
@@ -72,8 +73,11 @@ def ribbon_of(photo: Photo, line_px: np.ndarray, reach_px: float = 12.0) -> Ribb
 def _ribbon_of(line: _Line) -> Ribbon | None:
     """Kept, as of a rocket drawn by hand a drag moves one line only."""
     photo, reach_px = line.photo, line.reach_px
-    at, normal = _places(line.line_px)
     height, width = photo.rgb.shape[:2]
+    along = float(np.hypot(*np.diff(line.line_px, axis=0).T).sum())
+    if not along <= MOST_TIMES_ACROSS * (height + width) * photo.shrink:
+        return None  # dragged far away: places all along it would fill the memory, few of them in the picture
+    at, normal = _places(line.line_px)
     shown = photo.to_working_px(at)
     inside = ((shown >= 0) & (shown <= [width - 1, height - 1])).all(axis=1)
     if inside.sum() < 3:
