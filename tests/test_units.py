@@ -225,6 +225,22 @@ def test_a_refusal_in_inches(capsys):
     assert "20 in" in line and "11.81 in" in line and not METRIC.search(line)
 
 
+def test_the_working_is_in_inches_too(capsys):
+    """Every step of it: the sum's moment and place are 1/25.4 of those in millimetres, the slopes the same."""
+    found = {}
+    for units in ("mm", "in"):
+        text = said_by(capsys, "solve", ROCKET, "--balance", "210mm", "--explain", "--units", units)
+        moment, slope, place = re.search(r"sum\(slope\) = ([\d.]+) / ([\d.]+) = ([\d.]+)", text).groups()
+        area = re.search(r"A = ([\d.]+) (mm|in)2", text)
+        assert area[2] == units
+        found[units] = [float(moment), float(slope), float(place), float(area[1])]
+        assert not (METRIC.search(text) if units == "in" else IMPERIAL.search(text))
+    mm, inches = found["mm"], found["in"]
+    assert inches[1] == mm[1]
+    assert inches[0] * 25.4 == pytest.approx(mm[0], abs=2e-3) and inches[2] * 25.4 == pytest.approx(mm[2], abs=2e-3)
+    assert inches[3] * 25.4**2 == pytest.approx(mm[3], rel=1e-3)
+
+
 def test_units_nobody_knows_are_refused(capsys, both_folders):
     for argv in (["solve", ROCKET], ["measure", "x.jpg"], *(["ballast", both_folders["in"]],) * 1):
         assert cli.main([*map(str, argv), "--units", "ell"]) == 2

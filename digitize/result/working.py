@@ -1,6 +1,7 @@
 """Every part, formula, number and source of a solved geometry, line by line, to be checked by hand."""
 
 import textwrap
+from dataclasses import replace
 
 import numpy as np
 
@@ -8,23 +9,34 @@ from digitize.aero import body, components, fins, interference
 from digitize.aero.angle_curve import loads_of
 from digitize.aero.crossflow import CYLINDER_DRAG, STALL_DEG, attached_share, crossflow_share
 from digitize.aero.methods import AFT_WEIGHT, SLOPE_SCATTER
-from digitize.records import FinGroup, Geometry
-from digitize.result_records import Result
+from digitize.records import FinGroup, Geometry, Quantity
+from digitize.result_records import MethodView, Result
+from digitize.units.sentences import in_words
+from digitize.units.shown_units import IN, now, shown_in, unit_of
 
 B66 = "J. S. and J. A. Barrowman, The Theoretical Prediction of the Center of Pressure, NARAM-8 (1966)"
 _WIDTH = 100
 
 
 def explain_text(geometry: Geometry, result: Result) -> str:
-    """The whole working in plain text, millimetres and radians; result: of `solve` for this geometry."""
-    area = float(body.reference_area(geometry.profile_mm[:, 1]))
+    """The whole working in plain text, in the units the result is shown in, and radians; result: of `solve` for this
+    geometry. The formulas hold in any unit of length, so both are put in inches first where those are asked for."""
+    with shown_in(result.units):
+        if now() == IN:
+            geometry, result = _in_inches(geometry, result)
+        return _text(geometry, result)
+
+
+def _text(geometry: Geometry, result: Result) -> str:
+    area, unit = float(body.reference_area(geometry.profile_mm[:, 1])), unit_of("mm").name
     diameter = 2 * geometry.profile_mm[:, 1].max()
     sections = [
         (
             f"{geometry.name}: the working",
             [
-                f"reference area A = pi d^2 / 4 of the largest diameter d = {diameter:.3f}: A = {area:.3f} mm2",
-                "S: cross-section pi r^2; V: volume; x: from the nose tip; all in mm, mm2, mm3; slopes per radian",
+                f"reference area A = pi d^2 / 4 of the largest diameter d = {diameter:.3f}: A = {area:.3f} {unit}2",
+                f"S: cross-section pi r^2; V: volume; x: from the nose tip; in {unit}, {unit}2, {unit}3; slopes "
+                "per radian",
                 f"[1] {B66}",
             ],
         ),
@@ -36,6 +48,38 @@ def explain_text(geometry: Geometry, result: Result) -> str:
         _angle(geometry, result),
     ]
     return "\n\n".join(_section(title, lines) for title, lines in sections if lines) + "\n"
+
+
+def _in_inches(geometry: Geometry, result: Result) -> tuple[Geometry, Result]:
+    """Both with every length of the working in inches, in the fields that are millimetres otherwise."""
+    per = unit_of("mm").per_metric
+
+    def q(of: Quantity, power: int = 1) -> Quantity:
+        return Quantity(of.value * per**power, of.pm95 * per**power)
+
+    fins = tuple(replace(g, outline_mm=g.outline_mm * per, thickness_mm=g.thickness_mm * per) for g in geometry.fins)
+    view, curve, balance = result.methods, result.angle, result.balance_mm
+    return replace(geometry, profile_mm=geometry.profile_mm * per, fins=fins), replace(
+        result,
+        parts=tuple(replace(part, x_mm=part.x_mm * per) for part in result.parts),
+        cp_x_mm=q(result.cp_x_mm),
+        cutout_area_mm2=q(result.cutout_area_mm2, 2),
+        cutout_centroid_mm=q(result.cutout_centroid_mm),
+        balance_mm=None if balance is None else q(balance),
+        max_diameter_mm=q(result.max_diameter_mm),
+        methods=None if view is None else _view_in_inches(view, per),
+        angle=None if curve is None else replace(curve, wind_cp_x_mm=curve.wind_cp_x_mm * per),
+    )
+
+
+def _view_in_inches(view: MethodView, per: float) -> MethodView:
+    return replace(
+        view,
+        method_pm95_mm=view.method_pm95_mm * per,
+        words=tuple(in_words(sentence) for sentence in view.words),
+        readings=tuple(replace(reading, cp_x_mm=reading.cp_x_mm * per) for reading in view.readings),
+        at_mach=tuple(replace(reading, cp_x_mm=reading.cp_x_mm * per) for reading in view.at_mach),
+    )
 
 
 def _section(title: str, lines: list[str]) -> str:
@@ -116,9 +160,9 @@ def _cutout(result: Result):
     if result.balance_mm is not None and margin is not None and cutout_margin is not None and decides is not None:
         d, b = result.max_diameter_mm.value, result.balance_mm.value
         lines += [
-            f"margin = (centre of pressure - balance) / d = ({result.cp_x_mm.value:.4f} - {b:g}) / {d:.4f} = "
+            f"margin = (centre of pressure - balance) / d = ({result.cp_x_mm.value:.4f} - {b:.6g}) / {d:.4f} = "
             f"{margin.value:.4f} calibers",
-            f"by the cut-out ({result.cutout_centroid_mm.value:.4f} - {b:g}) / {d:.4f} = "
+            f"by the cut-out ({result.cutout_centroid_mm.value:.4f} - {b:.6g}) / {d:.4f} = "
             f"{cutout_margin.value:.4f} calibers",
             f"the margin by the {decides.by} decides",
         ]
@@ -137,9 +181,9 @@ def _methods(result: Result):
     lines += [f"at Mach {view.mach:g}, {r.name}: slope {r.cn_alpha_per_rad:.4f}, {r.cp_x_mm:.4f}" for r in view.at_mach]
     return title, [
         *lines,
-        f"band +- {view.method_pm95_mm:.4f}: the largest difference (those aft count {AFT_WEIGHT:g}; wakes and flow "
-        f"that lets go come on top), {100 * SLOPE_SCATTER:.0f} % of the fins' slope, and the choice of body radius at "
-        "the fins (1.96 / 4 of its readings' spread), as the root of the sum of squares",
+        f"band +- {view.method_pm95_mm:.4f}: the largest difference (those aft count {AFT_WEIGHT:g}; wakes and "
+        f"air that comes loose come on top), {100 * SLOPE_SCATTER:.0f} % of the fins' slope, and the choice of body "
+        "radius at the fins (1.96 / 4 of its readings' spread), as the root of the sum of squares",
         *view.words[1:],
         "lattice: see digitize/aero/lattice.py, wakes: digitize/aero/wake.py; K_W(B) and K_B(W): W. C. Pitts, J. N. "
         "Nielsen, G. E. Kaattari, NACA TR 1307 (1957), from memory",
