@@ -9,8 +9,10 @@ from report_sample import sample_drawing, sample_picture, sample_result
 from shapely.geometry import LineString, Polygon
 
 from digitize.report import ink
-from digitize.report.layout import PHOTO_LONG_SIDE_PX, plan_sheet, rocket_points
-from digitize.report.overlay import LONGEST_SIDE_PX, MARGIN_PX, draw_overlay
+from digitize.report.drawable import drawable
+from digitize.report.layout import LETTER_PX, PHOTO_LONG_SIDE_PX, plan_sheet, rocket_points
+from digitize.report.overlay import LONGEST_SIDE_PX, MARGIN_PX, draw_overlay, draw_tall
+from digitize.report.upright import around_the_rocket, upright
 
 SIZE = (900, 1200)
 DIRECTIONS = [*range(0, 360, 30), 44, 46, 134, 136, 225, 315]
@@ -183,3 +185,36 @@ def test_a_model_gone_astray_still_gives_a_picture(bad):
         result = sample_result(180.0, SIZE, drawing=dataclasses.replace(whole, **change))
         picture = draw_overlay(np.full((*SIZE, 3), 170, np.uint8), 1, result)
         assert 1800 <= max(picture.shape) <= LONGEST_SIDE_PX
+
+
+# --- the tall picture
+
+
+@pytest.mark.parametrize("direction_deg", [0, 35, 100, 180, 250, 359])
+@pytest.mark.parametrize("shrink", [1, 3])
+def test_upright_marks_stay_on_their_pixels_and_the_nose_is_up(direction_deg, shrink):
+    """Dots painted on nose tip and tail are where the turned and cropped marks say; turned by NumPy's rot90."""
+    shown = drawable(sample_result(float(direction_deg), SIZE, shrink))
+    rgb, middle = np.zeros((*SIZE, 3), np.uint8), (shrink - 1) / 2  # of a working pixel, from its first full one
+    for channel, (x, y) in enumerate(shown.drawing.axis):
+        rgb[round((y - middle) / shrink), round((x - middle) / shrink), channel] = 255
+    turns, turned = upright(shown, shown.drawing, (SIZE[1] * shrink, SIZE[0] * shrink))
+    picture = np.rot90(rgb, turns)
+    crop, cropped = around_the_rocket(turned, picture.shape, shrink)
+    for channel, (x, y) in enumerate(cropped.drawing.axis):
+        (row,), (column,) = np.nonzero(picture[crop][..., channel])
+        assert np.abs(np.array([column, row]) * shrink + middle - [x, y]).max() <= 0.5 * shrink + 1e-6
+    (nose_x, nose_y), (tail_x, tail_y) = cropped.drawing.axis
+    assert tail_y - nose_y >= abs(tail_x - nose_x)
+    everything = np.vstack([cropped.outline_px, *cropped.drawing.fins]) / shrink
+    height, width = picture[crop].shape[:2]
+    assert (everything >= -1).all() and (everything <= [width, height]).all()
+    assert height * width < SIZE[0] * SIZE[1]
+
+
+def test_the_tall_picture_is_narrow_enough_to_be_read_on_a_phone():
+    """390 px of a phone less its margins: letters of 11 px and more, and taller than wide; none without an axis."""
+    result = sample_result(20.0, SIZE)
+    tall = draw_tall(sample_picture(result, SIZE), 1, result)
+    assert LETTER_PX * 0.85 * 360 / tall.shape[1] > 11 and tall.shape[0] > tall.shape[1]
+    assert draw_tall(sample_picture(result, SIZE), 1, sample_result(20.0, SIZE, drawing=None)) is None

@@ -34,6 +34,9 @@ def sample():
     return sample_result()
 
 
+_NOT_PRINTED = ("svg", "style", "title", "summary")  # a fold's handle has no use on paper
+
+
 class Words(HTMLParser):
     """The words of a page, without its drawings."""
 
@@ -42,10 +45,10 @@ class Words(HTMLParser):
         self.words, self.deep = [], 0
 
     def handle_starttag(self, tag, attrs):
-        self.deep += tag in ("svg", "style", "title")
+        self.deep += tag in _NOT_PRINTED
 
     def handle_endtag(self, tag):
-        self.deep -= tag in ("svg", "style", "title")
+        self.deep -= tag in _NOT_PRINTED
 
     def handle_data(self, data):
         if not self.deep:

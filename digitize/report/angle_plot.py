@@ -54,7 +54,7 @@ def plot_svg(result: Result, curve: AngleCurve) -> str:
         return _TOP + (_HEIGHT - _TOP - _BOTTOM) * (value - low) / (high - low)
 
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {_HEIGHT}" role="img" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="plot" viewBox="0 0 {_WIDTH} {_HEIGHT}" role="img" '
         'font-family="sans-serif" font-size="13" fill="#161b26">',
         f"<title>Centre of pressure from {sized(curve.cp_x_mm[0], 'mm', 0)} at 0 degrees to "
         f"{sized(curve.cp_x_mm[-1], 'mm', 0)} at 90 degrees</title>",

@@ -12,9 +12,10 @@ from digitize.units.shown_units import shown_number, unit_of
 _WIDTH, _HEIGHT, _LEFT, _RIGHT, _TOP, _BOTTOM = 760, 400, 56, 20, 16, 46
 _HALO = 'paint-order="stroke" stroke="#fcfbf7" stroke-width="4" stroke-linejoin="round"'
 _LINE = 80
+_WORST = "even at the worst end of its 95 % band"
 _STYLE = """
 .verdict .level { font-size: 1.5rem; }
-@media print { body { font-size: 9.4pt; } figure svg { max-height: 82mm; } h2 { margin-top: 3mm; }
+@media print { body { font-size: 8.8pt; } figure svg { max-height: 62mm; } h2 { margin-top: 2mm; }
   p, ul, li { max-width: none; margin-top: .3mm; margin-bottom: .3mm; } }
 @media (max-width: 40rem) { td.num, th.num { white-space: normal; } tbody th { min-width: 6rem; } }
 """
@@ -27,10 +28,10 @@ def headline(plan: dict) -> str:
     what = _weight_words(plan)
     first = "Look again first; by these numbers: " if plan.get("doubt") else ""
     return first + {
-        "none needed": f"No nose weight is needed: the margin is at least {wanted} already, band and all.",
-        "needed": f"{what}: then the margin is at least {wanted}, band and all.",
+        "none needed": f"No nose weight is needed: the margin is at least {wanted} already, {_WORST}.",
+        "needed": f"{what}: then the margin is at least {wanted}, {_WORST}.",
         "does not fit": f"The nose can't hold enough. Full, it takes {what}, and the margin is still not {wanted}.",
-        "never": f"No weight there gets the margin to {wanted}, band and all; {what} was the most looked at.",
+        "never": f"No weight there gets the margin to {wanted}, {_WORST}; {what} was the most looked at.",
     }[plan["outcome"]]
 
 
@@ -40,8 +41,8 @@ def _weight_words(plan: dict) -> str:
     if plan["fill"] is None:
         return f"{grams} at {sized(weight['x_mm'], 'mm')} from the nose tip"
     return (
-        f"{grams} of {plan['fill']['words']}, {sized(weight['depth_mm'], 'mm', 0)} deep from the inner tip, its own "
-        f"centre {sized(weight['x_mm'], 'mm', 0)} from the nose tip"
+        f"{grams} of {plan['fill']['words']}, filling the hollow tip to a depth of "
+        f"{sized(weight['depth_mm'], 'mm', 0)}, its middle {sized(weight['x_mm'], 'mm', 0)} from the nose tip"
     )
 
 
@@ -146,8 +147,8 @@ def ballast_html(plan: dict) -> str:
         f"{paragraphs(plan['doubt'], plan['question'])}</section>"
     )
     figure = (
-        f"<figure>\n{curve_svg(plan)}\n<figcaption>{escape(plan['reference_words'])} Each point is the state with the "
-        "least margin.</figcaption>\n</figure>"
+        f"<figure>\n{curve_svg(plan)}\n<figcaption>{escape(plan['reference_words'])} Where there are several states of "
+        "flight, the curve is that of the least margin.</figcaption>\n</figure>"
     )
     return page(
         f"{plan['name']}: nose weight",
@@ -193,7 +194,7 @@ def curve_svg(plan: dict) -> str:
     ticks_x = [across * k for k in range(int(grams[-1] / across + 1e-6) + 1)]
     ticks_y = [bottom + step * k for k in range(round((top - bottom) / step) + 1)]
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {_HEIGHT}" role="img" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="plot" viewBox="0 0 {_WIDTH} {_HEIGHT}" role="img" '
         'font-family="sans-serif" font-size="13" fill="#161b26">',
         f"<title>Margin from {margin[0]:.2f} calibers without weight to {margin[-1]:.2f} at "
         f"{sized(curve['grams'][-1], 'g', 0)}</title>",

@@ -20,7 +20,7 @@ from digitize.geometry.toml import standing, to_toml
 from digitize.margin.cautions import CAUTIONS
 from digitize.records import Geometry
 from digitize.report.beside import beside
-from digitize.report.page import foot, report_html, sections
+from digitize.report.page import foot, report_html, sections, tall_jpg_of
 from digitize.report.svg import outline_svg
 from digitize.result.from_json import Saved
 from digitize.result.schema import SCHEMA
@@ -131,10 +131,11 @@ def rewrite_report(saved: Saved) -> Path:
     path, overlay, pdf = saved.folder / REPORT, saved.folder / OVERLAY, saved.folder / PDF
     try:
         picture = overlay.read_bytes() if overlay.is_file() else None
+        tall = tall_jpg_of(path.read_text("utf-8", "replace")) if picture and path.is_file() else None
         paper = paper_of(pdf.read_bytes()) if pdf.is_file() else None
         shown = _photo_name(saved.result) or GEOMETRY
         outline = outline_svg(saved.result, saved.geometry.profile_mm)
-        for name, content in _reports(saved.folder, saved.result, picture, shown, outline, paper).items():
+        for name, content in _reports(saved.folder, saved.result, (picture, tall), shown, outline, paper).items():
             replace_file(saved.folder / name, content)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
@@ -155,18 +156,19 @@ def _contents(out_dir, result, geometry, rgb, shrink, input_path, pdf_paper) -> 
     if len(result.cutout_rolls_deg) == len(geometry.fins):
         geometry = standing(geometry, result.cutout_rolls_deg)
     outline = outline_svg(result, geometry.profile_mm)
-    overlay = None if rgb is None else _overlay(rgb, shrink, result)
+    overlay, tall = (None, None) if rgb is None else _overlays(rgb, shrink, result)
     shown = _photo_name(result) or (input_path.name if input_path else "")
     texts = {RESULT: dumps(to_dict(result)), GEOMETRY: to_toml(geometry), OUTLINE: outline}
     contents = {name: text.encode("utf-8", "replace") for name, text in texts.items()}
-    contents |= _reports(out_dir, result, overlay, shown, outline, pdf_paper)
+    contents |= _reports(out_dir, result, (overlay, tall), shown, outline, pdf_paper)
     return contents if overlay is None else {**contents, OVERLAY: overlay}
 
 
-def _reports(folder: Path, result: Result, overlay, shown: str, outline: str, pdf_paper) -> dict[str, bytes]:
-    """The report's files, with what lies in the folder of swing test and nose weight."""
-    found = beside(folder, result)
-    page = report_html(result, overlay, shown, outline, CAUTIONS, found)
+def _reports(folder: Path, result: Result, pictures, shown: str, outline: str, pdf_paper) -> dict[str, bytes]:
+    """The report's files, with what lies in the folder of swing test and nose weight. pictures: the whole one and the
+    tall one, None where there is none."""
+    found, (overlay, tall) = beside(folder, result), pictures
+    page = report_html(result, overlay, shown, outline, CAUTIONS, found, tall)
     contents = {REPORT: page.encode("utf-8", "replace")}
     if pdf_paper is not None:
         from digitize.report.pdf import report_pdf
@@ -180,10 +182,18 @@ def _photo_name(result: Result) -> str:
     return (result.photo and result.photo.file) or ""
 
 
-def _overlay(rgb: np.ndarray, shrink: int, result: Result) -> bytes:
-    from digitize.report.overlay import draw_overlay  # it needs OpenCV, which solving a geometry does without
+def _overlays(rgb: np.ndarray, shrink: int, result: Result) -> tuple[bytes, bytes | None]:
+    """The whole picture as PNG, and the rocket alone, upright, as JPEG."""
+    from digitize.report.overlay import draw_overlay, draw_tall  # they need OpenCV, which solving a geometry does not
 
-    return _png(draw_overlay(rgb, shrink, result))
+    tall = draw_tall(rgb, shrink, result)
+    return _png(draw_overlay(rgb, shrink, result)), None if tall is None else _jpeg(tall)
+
+
+def _jpeg(picture: np.ndarray) -> bytes:
+    data = io.BytesIO()
+    Image.fromarray(picture).save(data, "JPEG", quality=85)
+    return data.getvalue()
 
 
 def _png(picture: np.ndarray) -> bytes:

@@ -121,10 +121,13 @@ class Plan:
     labels: tuple[Label, ...]
 
 
-def plan_sheet(shape, shrink: int, result: Result, margin_px: float) -> tuple[Plan, tuple[int, int]]:
-    """The plan, and the (width, height) of the sheet that holds the photo and all words, margin included."""
+def plan_sheet(
+    shape, shrink: int, result: Result, margin_px: float, long_side_px: float = PHOTO_LONG_SIDE_PX
+) -> tuple[Plan, tuple[int, int]]:
+    """The plan, and the (width, height) of the sheet that holds the photo and all words, margin included.
+    long_side_px: of the photo on it."""
     height, width = shape[:2]
-    zoom = PHOTO_LONG_SIDE_PX / max(height, width)
+    zoom = long_side_px / max(height, width)
     first = _plan(shape, Placing(shrink, zoom, (0.0, 0.0)), result)
     points = [first.photo_corners, *(label.corners() for label in first.labels)]
     if first.rule is not None:

@@ -9,7 +9,7 @@ import numpy as np
 
 from digitize.report import ink
 from digitize.report.drawable import drawable
-from digitize.report.layout import FINE_PX, LETTER_PX, Label, Plan, plan_sheet
+from digitize.report.layout import FINE_PX, LETTER_PX, PHOTO_LONG_SIDE_PX, Label, Plan, plan_sheet
 from digitize.report.titleblock import (
     AXIS_PATTERN,
     MODEL_PATTERN,
@@ -17,11 +17,14 @@ from digitize.report.titleblock import (
     draw_title_block,
     title_block_height,
 )
+from digitize.report.upright import around_the_rocket, upright
 from digitize.result_records import Result
 from digitize.units.sentences import in_its_units
 
 LONGEST_SIDE_PX = 2400
 MARGIN_PX = 1.2 * LETTER_PX
+TALL_PX = (620, 1100)  # of the photo in the tall picture: least, as its words need room; most
+TALL_WIDTH_PX = 14 * LETTER_PX  # of the photo there; with its words it is then some 27 letters wide
 _PALE = 0.30  # share of paper in the ground around the rocket
 
 
@@ -33,8 +36,35 @@ def draw_overlay(rgb: np.ndarray, shrink: int, result: Result) -> np.ndarray:
     whose pixels result.drawing and result.outline_px are given; result: what result.json holds.
     """
     result = drawable(result)
-    plan, (width, sheet_height) = plan_sheet(rgb.shape, shrink, result, MARGIN_PX)
-    height = sheet_height + title_block_height(width)
+    sheet = _sheet(rgb, shrink, result, PHOTO_LONG_SIDE_PX)
+    sheet_height, width = sheet.shape[:2]
+    canvas = np.full((sheet_height + title_block_height(width), width, 3), ink.PAPER, np.uint8)
+    canvas[:sheet_height] = sheet
+    draw_title_block(canvas, sheet_height, result)
+    if max(canvas.shape[:2]) > LONGEST_SIDE_PX:
+        factor = LONGEST_SIDE_PX / max(canvas.shape[:2])
+        canvas = cv2.resize(canvas, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+    return canvas
+
+
+@in_its_units
+def draw_tall(rgb: np.ndarray, shrink: int, result: Result) -> np.ndarray | None:
+    """The rocket alone, nose up, as (h, w, 3) uint8: for a screen held upright, whose width leaves the words of the
+    whole picture too small to read. Arguments as for `draw_overlay`; None where there is no axis to turn it by.
+    """
+    result = drawable(result)
+    if result.drawing is None:
+        return None
+    turns, turned = upright(result, result.drawing, (rgb.shape[1] * shrink, rgb.shape[0] * shrink))
+    rgb = np.rot90(rgb, turns)
+    crop, cropped = around_the_rocket(turned, rgb.shape, shrink)
+    height, width = rgb[crop].shape[:2]
+    return _sheet(rgb[crop], shrink, cropped, float(np.clip(TALL_WIDTH_PX * max(height / width, 1.0), *TALL_PX)))
+
+
+def _sheet(rgb: np.ndarray, shrink: int, result: Result, long_side_px: float) -> np.ndarray:
+    """The photo with shape, rule and words."""
+    plan, (width, height) = plan_sheet(rgb.shape, shrink, result, MARGIN_PX, long_side_px)
     canvas = np.full((height, width, 3), ink.PAPER, np.uint8)
     _lay_photo(canvas, rgb, plan, result)
     drawing = result.drawing
@@ -45,10 +75,6 @@ def draw_overlay(rgb: np.ndarray, shrink: int, result: Result) -> np.ndarray:
             _draw_leader(canvas, plan, label)
         for label in plan.labels:
             _draw_words(canvas, label)
-    draw_title_block(canvas, sheet_height, result)
-    if max(height, width) > LONGEST_SIDE_PX:
-        factor = LONGEST_SIDE_PX / max(height, width)
-        return cv2.resize(canvas, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
     return canvas
 
 

@@ -3,6 +3,7 @@
 from html import escape
 from urllib.parse import quote
 
+from digitize.report.answer import MEANINGS
 from digitize.report.style import STYLE
 from digitize.report.text import margin_words
 from digitize.result.from_json import PAGE_MARK
@@ -10,6 +11,7 @@ from digitize.result_records import Result
 from digitize.units.rounding import counted, with_band
 from digitize.units.sentences import in_its_units
 
+_HEADS = ("rocket", "verdict", "margin", "centre of pressure", "warnings")
 _ORDER = {"not measured": 0, "do not fly": 1, "look again": 2, "marginal": 3, "fly": 4}
 
 
@@ -20,20 +22,21 @@ def overview_html(results: list[Result | None], rows: list[dict]) -> str:
     """
     pairs = sorted(zip(results, rows, strict=True), key=lambda pair: _ORDER.get(pair[1]["verdict"], 0))
     body = "\n".join(_refused_row(row) if result is None else _row(result, row) for result, row in pairs)
-    counts = ", ".join(
-        f"{sum(row['verdict'] == level for row in rows)} {level}"
-        for level in _ORDER
-        if any(row["verdict"] == level for row in rows)
+    levels = [row["verdict"] for row in rows]
+    counts = ", ".join(f"{levels.count(level)} {level}" for level in _ORDER if level in levels)
+    meanings = "".join(
+        f"<p><strong>{level}</strong>: {words}.</p>" for level, words in MEANINGS.items() if level in levels
     )
     return (
         f'<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n{PAGE_MARK}\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<title>{len(rows)} rockets</title>\n<style>\n{STYLE}</style>\n</head>\n<body>\n<main>\n"
         f"<header><h1>{len(rows)} rockets</h1><p>{escape(counts)}</p></header>\n"
-        "<table>\n<thead><tr><th>rocket</th><th>verdict</th><th>margin</th><th>centre of pressure</th><th></th></tr>"
+        "<table>\n<thead><tr>" + "".join(f'<th scope="col">{head}</th>' for head in _HEADS) + "</tr>"
         f"</thead>\n<tbody>\n{body}\n</tbody>\n</table>\n"
-        "<p>The range safety officer decides whether a rocket flies, not this table. Margins are in calibers, with "
-        "half their 95 % band; the same numbers are in table.csv.</p>\n</main>\n</body>\n</html>\n"
+        f"{meanings}\n<p>The range safety officer decides whether a rocket flies, not this table. Margins are in "
+        "calibers (largest body diameters). ± is half a 95 % band. The same numbers, in millimetres, are in "
+        "table.csv.</p>\n</main>\n</body>\n</html>\n"
     )
 
 
@@ -47,7 +50,7 @@ def _refused_row(row: dict) -> str:
 @in_its_units
 def _row(result: Result, row: dict) -> str:
     link = f'<a href="{quote(row["report"])}">{escape(row["name"])}</a>'
-    notes = counted(len(result.warnings), "warning") if result.warnings else ""
+    notes = counted(len(result.warnings), "warning") if result.warnings else "none"
     return (
         f'<tr><th scope="row">{link}</th><td><strong>{escape(result.headline)}</strong></td>'
         f"<td>{escape(margin_words(result)) if result.decides else 'no balance point'}</td>"

@@ -1,6 +1,7 @@
 """The report: one page that holds everything, for screen and paper. Laid out from what result.json holds."""
 
 import base64
+import re
 from html import escape
 from pathlib import Path
 
@@ -11,6 +12,8 @@ from digitize.report.style import STYLE
 from digitize.result_records import Result
 from digitize.units.sentences import in_its_units
 
+NARROW = "screen and (max-width: 40rem)"
+_JPEG = "data:image/jpeg;base64,"
 OFFICER = "The range safety officer decides."
 
 
@@ -22,12 +25,14 @@ def report_html(
     outline_svg: str = "",
     cautions: tuple[str, ...] = (),
     found: Beside = NOTHING,
+    tall_jpg: bytes | None = None,
 ) -> str:
     """A self-contained HTML5 page: no script, nothing fetched. Arguments as for `sections`."""
     name = result.name or "rocket"
-    first, details = sections(result, overlay_png, photo_name, outline_svg, cautions, found)
+    first, details = sections(result, overlay_png, photo_name, outline_svg, cautions, found, tall_jpg)
     tool = f'<p class="tool">{escape(foot(result))}</p>'
-    body = "\n".join([*first, '<div class="details">', *details, "</div>", tool])
+    fold = '<details class="more">\n<summary>All numbers, and how they were found</summary>'
+    body = "\n".join([*first, fold, *details, "</details>", tool])
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
@@ -44,18 +49,20 @@ def sections(
     outline_svg: str = "",
     cautions: tuple[str, ...] = (),
     found: Beside = NOTHING,
+    tall_jpg: bytes | None = None,
 ) -> tuple[list[str], list[str]]:
     """(the page to show at the range, the details behind it), each a list of HTML.
 
     overlay_png: the dimensioned picture, None when there was no photo; photo_name: the photo's (or the geometry's) file
     name as shown; outline_svg: the text of outline.svg, drawn into the page; cautions: what every user should know, one
-    sentence each; found: what lies in the folder beside the result.
+    sentence each; found: what lies in the folder beside the result; tall_jpg: the picture once more, upright, for
+    narrow screens.
     """
     name = result.name or "rocket"
     first = [
         _header(name, photo_name, overlay_png is not None),
         _verdict(after_swing(result, found), found.folder),
-        _picture(result, name, overlay_png, outline_svg),
+        _picture(result, name, overlay_png, outline_svg, tall_jpg),
         range_page.cross_checks(result, found),
         tables.warnings(result),
         tables.bullet_list("Changed by hand", result.changed_by_hand),
@@ -119,13 +126,24 @@ def _to_do(result: Result, folder: Path | None) -> str:
     return f'<p class="to-do"><strong>What to do: {escape(words)}</strong></p>\n{then}'
 
 
-def _picture(result: Result, name: str, overlay_png: bytes | None, outline_svg: str) -> str:
+def tall_jpg_of(page: str) -> bytes | None:
+    """The picture for narrow screens out of a page made before; None where it has none."""
+    found = re.search(rf'<source media="{re.escape(NARROW)}" srcset="{_JPEG}([A-Za-z0-9+/=]+)"', page)
+    return base64.b64decode(found[1]) if found else None
+
+
+def _picture(
+    result: Result, name: str, overlay_png: bytes | None, outline_svg: str, tall_jpg: bytes | None
+) -> str:
     if overlay_png is None:
         return _figure(outline_svg, "The outline the numbers stand on.") if outline_svg else ""
     data = base64.b64encode(overlay_png).decode("ascii")
     what = f"Side photo of {name} with its outline, axis and fin roots drawn on it; {tables.spoken(result)}"
+    tall = "" if tall_jpg is None else (
+        f'<source media="{NARROW}" srcset="{_JPEG}{base64.b64encode(tall_jpg).decode("ascii")}">'
+    )  # fmt: skip
     return (
-        f'<figure>\n<img alt="{escape(what)}" src="data:image/png;base64,{data}">\n'
+        f'<figure>\n<picture>{tall}<img alt="{escape(what)}" src="data:image/png;base64,{data}"></picture>\n'
         "<figcaption>In full colour: what was taken for the rocket. "
         "Look whether the line follows it everywhere, fins and all.</figcaption>\n</figure>"
     )

@@ -36,13 +36,13 @@ _MARGIN = 15 * mm
 _TALLEST = tuple(height * mm for height in (105, 90, 75, 60, 48, 38))
 """Heights a picture may have; the first page takes the largest that leaves the page whole."""
 _INK, _SOFT, _LINE = colors.HexColor("#161b26"), colors.HexColor("#5c626e"), colors.HexColor("#c9cdd4")
-_VOID = {"img", "br", "meta", "hr", "line", "circle", "path", "polyline", "polygon", "rect"}
-_TEXT = ParagraphStyle("text", fontName="Helvetica", fontSize=9.2, leading=12, textColor=_INK)
+_VOID = {"img", "source", "br", "meta", "hr", "line", "circle", "path", "polyline", "polygon", "rect"}
+_TEXT = ParagraphStyle("text", fontName="Helvetica", fontSize=8.8, leading=11.2, textColor=_INK)
 _STYLES = {
     "p": ParagraphStyle("p", _TEXT, spaceAfter=3),
     "small": ParagraphStyle("small", _TEXT, fontSize=8, leading=10, textColor=_SOFT),
     "h1": ParagraphStyle("h1", _TEXT, fontName="Helvetica-Bold", fontSize=19, leading=23),
-    "h2": ParagraphStyle("h2", _TEXT, fontName="Helvetica-Bold", fontSize=11, leading=14, spaceBefore=7, spaceAfter=3),
+    "h2": ParagraphStyle("h2", _TEXT, fontName="Helvetica-Bold", fontSize=11, leading=14, spaceBefore=4, spaceAfter=2),
     "h3": ParagraphStyle("h3", _TEXT, fontSize=8, leading=10, textColor=_SOFT),
     "big": ParagraphStyle("big", _TEXT, fontName="Helvetica-Bold", fontSize=13, leading=16, spaceAfter=2),
     "level": ParagraphStyle("level", _TEXT, fontName="Helvetica-Bold", fontSize=20, leading=24),
@@ -199,7 +199,7 @@ def _section(node: _Node, width: float) -> list:
 
 
 def _heading(node: _Node, width: float) -> list:
-    return [HRFlowable(width, 0.8, color=_INK, spaceBefore=6, spaceAfter=0), Paragraph(_words(node), _STYLES["h2"])]
+    return [HRFlowable(width, 0.8, color=_INK, spaceBefore=4, spaceAfter=0), Paragraph(_words(node), _STYLES["h2"])]
 
 
 def _paragraph(node: _Node, width: float) -> list:
@@ -268,7 +268,7 @@ def _picture(node: _Node, width: float) -> list:
 def _drawing(node: _Node, width: float) -> list:
     drawing = svg2rlg(io.BytesIO(node.attributes["text"].encode("utf-8")))
     assert drawing is not None  # it is that only of what is no SVG, and this one is our own
-    scale = min(width / drawing.width, 80 * mm / drawing.height, node.attributes["tallest"] / drawing.height)
+    scale = min(width / drawing.width, 52 * mm / drawing.height, node.attributes["tallest"] / drawing.height)
     drawing.scale(scale, scale)
     drawing.width, drawing.height = drawing.width * scale, drawing.height * scale
     drawing.hAlign = "CENTER"
@@ -291,7 +291,7 @@ def _table(node: _Node, width: float) -> list:
     table.setStyle(
         TableStyle([
             ("LINEBELOW", (0, 0), (-1, -1), 0.3, _LINE), ("VALIGN", (0, 0), (-1, -1), "TOP"),
-            ("TOPPADDING", (0, 0), (-1, -1), 2), ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
+            ("TOPPADDING", (0, 0), (-1, -1), 1.2), ("BOTTOMPADDING", (0, 0), (-1, -1), 1.8),
             ("LEFTPADDING", (0, 0), (-1, -1), 0), ("RIGHTPADDING", (0, 0), (-1, -1), 8), *spans,
         ])
     )  # fmt: skip

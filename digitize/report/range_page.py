@@ -43,18 +43,17 @@ def _cutout(result: Result) -> tuple[str, str, str]:
 
 def cutout_meaning(result: Result) -> str:
     """What the cut-out's margin stands for, what it is worth, and when it decides."""
-    meaning = "It stands for air straight from the side; in straight flight the air comes from ahead."
+    meaning = "That is for air straight from the side; in straight flight it comes from ahead."
     if by_cutout(result):
-        return f"{meaning} Here it decides: the method of parts does not hold for this shape, and this is lower."
+        return f"{meaning} Here it decides: working it out by parts does not hold for this shape, and this is lower."
     return (
-        f"{meaning} Most good rockets fail it, with less than 1 or even less than 0. It decides only where the method "
-        "of parts does not hold; not here."
+        f"{meaning} Most good rockets fail it, with less than 1 or even less than 0, and here it does not decide."
     )
 
 
 def _swing(outcomes: list[dict[str, str]]) -> tuple[str, str, str]:
     if not outcomes:
-        return "by the swing test", "not done yet", "digitize swing plans it and records how it went."
+        return "by the swing test", "not done yet", "The command digitize swing plans it and keeps how it went."
     last = outcomes[-1]
     note = f" {sentence(last['note'])}" if last["note"] else ""
     return "by the swing test", last["outcome"], f"On {last['date']}.{note}"

@@ -48,23 +48,54 @@ dd { margin: .1rem 0 0; }
 .check { padding: .5rem .9rem .7rem; border-left: 1.5px solid var(--ink); margin-left: -1.5px; }
 .check h3 { font-size: .86rem; font-weight: 400; color: var(--soft); margin: 0; }
 .check .big { font-size: 1.3rem; font-weight: 700; margin: .1rem 0; }
+.to-do { font-size: 1.15rem; }
+code { font: .95em/1.4 "DejaVu Sans Mono", Menlo, Consolas, monospace; }
+.more { margin-top: 2.4rem; border-top: 1.5px solid var(--rule); }
+.more > summary { font-size: 1.1rem; font-weight: 600; padding: .7rem 0; cursor: pointer; }
 .tool { color: var(--soft); font-size: .86rem; margin-top: 2rem; }
 ul { margin: .3rem 0; padding-left: 1.2rem; max-width: 44rem; }
 li { margin: .2rem 0; }
-@page { margin: 15mm 15mm 16mm; @bottom-right { content: counter(page) " / " counter(pages);
+@page { margin: 12mm 13mm 14mm; @bottom-right { content: counter(page) " / " counter(pages);
   font-size: 9pt; color: #5c626e; } }
 @media print {
-  html { background: #fff; }
-  body { font-size: 10pt; }
+  html { background: #fff; font-size: 9pt; }
+  body { font-size: 9pt; line-height: 1.38; }
   main { max-width: none; padding: 0; }
-  th, td { padding: 1mm 5mm 1mm 0; }
-  h2 { break-after: avoid; margin: 5mm 0 1mm; }
+  h1 { font-size: 15pt; }
+  p, ul { margin-top: .5mm; margin-bottom: .5mm; max-width: none; }
+  li { margin: 0; }
+  table { margin: .5mm 0 1.5mm; }
+  th, td { padding: .45mm 4mm .45mm 0; }
+  h2 { break-after: avoid; margin: 2.6mm 0 .5mm; padding-top: .8mm; font-size: 10.5pt; }
+  .verdict { margin: 2mm 0 3mm; padding: 2mm 4mm; }
+  .verdict .level { font-size: 18pt; }
+  .to-do { font-size: 10.5pt; }
+  dl.warnings div { padding: .6mm 0 .6mm 3mm; margin: 1mm 0; }
+  figure { margin: 0 0 1.5mm; }
+  figcaption { font-size: 8.5pt; }
+  figure svg { max-height: 52mm; }
+  .check { padding: 1mm 2.5mm 1.5mm; }
+  .tool { margin-top: 3mm; }
   table, dl.warnings div, li, .verdict, figure { break-inside: avoid; }
-  .details { break-before: page; }
-  figure img { max-height: 105mm; }
-  .check .big { font-size: 13pt; }
+  .more { border: 0; margin: 0; }
+  .more > summary { display: none; }
+  .more::details-content { content-visibility: visible; display: block; height: auto; }
+  figure img { max-height: 90mm; }
+  .check .big { font-size: 12pt; }
   .verdict, .bar span, dl.warnings div { print-color-adjust: exact; -webkit-print-color-adjust: exact; }
 }
-@media (max-width: 40rem) { main { padding: 1rem .8rem 2rem; } td, th { padding-right: .5rem;
-  } .bar { width: 5rem; } }
+@media (max-width: 40rem) {
+  main { padding: 1rem .8rem 2rem; }
+  h1 { font-size: 1.5rem; }
+  .verdict .level { font-size: 1.7rem; }
+  figure img { max-height: none; width: 100%; }
+  table { width: 100%; }
+  caption, th, td { overflow-wrap: break-word; }
+  tbody th { overflow-wrap: anywhere; min-width: 4.6rem; }
+  th, td { padding-right: .5rem; }
+  td.num, th.num { white-space: normal; }
+  td.note { font-size: .86rem; }
+  .bar { width: 3rem; }
+  .plot text { font-size: 20px; }
+}
 """

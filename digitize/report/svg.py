@@ -26,7 +26,7 @@ def outline_svg(result: Result, profile_mm: np.ndarray) -> str:
     fins = [np.asarray(group.outline_mm, float) for group in result.fins]
     points = np.vstack([profile, *fins])
     length, radius = profile[-1, 0], points[:, 1].max()
-    letter = min(max(length / 45, 2.2), 10.0)
+    letter = min(max(length / 30, 2.2), 16.0)
     marks, leftward = _marks(result, length)
     low_x, low_y = points[:, 0].min() - _MARGIN_MM, -radius - _MARGIN_MM
     width = points[:, 0].max() + _MARGIN_MM - low_x

@@ -7,6 +7,17 @@ from digitize.report.text import by_cutout, cutout_note, in_calibers, scale_word
 from digitize.result_records import BandShare, HandCheck, PhotoAlone, Result
 from digitize.units.rounding import band_alone, exact, fixed, signed, sized, with_band
 
+_SOURCES = {
+    "scale": "the scale",
+    "set-back": "how far the reference lies behind the rocket",
+    "edge": "where the rocket's edge is seen",
+    "root under the fin": "where the body hides the fins' roots",
+    "pose": "how the rocket lies and its fins stand",
+    "lens": "the camera's lens",
+    "method": "the way of working it out",
+}
+_SHAPES = {"haack": "nose for least drag (haack)"}
+
 
 def numbers(result: Result) -> str:
     """The chief numbers with their bands, the centre of pressure first; what was not given is left out."""
@@ -32,8 +43,14 @@ def numbers(result: Result) -> str:
         ("length", result.length_mm, "mm", "nose tip to aft end of the body", "other"),
         ("largest diameter", result.max_diameter_mm, "mm", "one caliber", "other"),
         ("base diameter", result.base_diameter_mm, "mm", "at the aft end", "other"),
-        ("cut-out area", result.cutout_area_mm2, "mm²", "the silhouette as photographed", "other"),
-        ("normal-force slope", result.cn_alpha_per_rad, "per radian", "at small angle of attack", "other"),
+        ("cut-out area", result.cutout_area_mm2, "mm²", "the side view as photographed", "other"),
+        (
+            "force for the air's angle",
+            result.cn_alpha_per_rad,
+            "per radian",
+            "normal-force slope, the air nearly from ahead",
+            "other",
+        ),
     )
     body = "\n".join(
         f'<tr class="{kind}">{_th(what)}{_num(with_band(quantity, unit))}'
@@ -43,7 +60,8 @@ def numbers(result: Result) -> str:
     )
     table = _table(("what", "value ± 95 % band", ""), body, numeric=(1,))
     note = (
-        "<p>Each ± is half the 95 % band; a number without one was taken as exact. "
+        "<p>Each ± is half a 95 % band: the truth lies inside it 19 times in 20. A number without one was taken as "
+        "exact. "
         "The same numbers, with more digits, are in result.json.</p>"
     )
     return _section("Numbers", table + note)
@@ -154,12 +172,13 @@ def components(result: Result) -> str:
     text = ""
     heads: tuple[str, ...]
     if parts:
-        heads = ("part", "normal-force slope per radian", "acts at")
-        text += _table(heads, parts, numeric=(1, 2), caption="At small angle of attack and low speed")
+        heads = ("part", "force for the air's angle, per radian", "acts at")
+        caption = "Each part's share (normal-force slope), the air nearly from ahead, at low speed"
+        text += _table(heads, parts, numeric=(1, 2), caption=caption)
     pieces = "\n".join(_piece_row(piece) for piece in result.pieces)
     if pieces:
-        heads = ("piece", "from", "to", "diameter", "misfit")
-        caption = "The body described as pieces; the numbers stand on the profile itself"
+        heads = ("piece", "from", "to", "diameter", "off by")
+        caption = "The body in plain shapes, and how far each is off the outline, on which the numbers stand"
         text += _table(heads, pieces, numeric=(1, 2, 3, 4), caption=caption)
     return _section("Components", text) if text else ""
 
@@ -169,13 +188,13 @@ def methods(result: Result) -> str:
     found = result.methods
     if found is None or len(found.readings) < 2:
         return ""
-    heads = ("method", "centre of pressure", "difference", "", "slope per radian")
+    heads = ("worked out", "centre of pressure", "difference", "", "force per radian")
     text = _table(heads, _method_rows(found.readings), numeric=(1, 2, 3, 4), caption="At low speed")
     text += "\n".join(f"<p>{escape(words)}</p>" for words in found.words)
     if found.at_mach and found.mach is not None:
-        caption = f"At Mach {exact(found.mach)}; the difference is to the headline at low speed"
+        caption = f"At Mach {exact(found.mach)}; the difference is to the number at low speed"
         text += _table(heads, _method_rows(found.at_mach), numeric=(1, 2, 3, 4), caption=caption)
-    return _section("A second opinion", text)
+    return _section("Other ways of working it out", text)
 
 
 def _method_rows(readings: tuple[MethodReading, ...]) -> str:
@@ -201,17 +220,17 @@ def band_sources(result: Result) -> str:
     rows = "\n".join(_share_row(share) for share in result.shares)
     text = ""
     if rows:
-        heads = ("source", "share of the variance", "alone", "")
-        caption = f"Centre of pressure {with_band(result.cp_x_mm, 'mm')}"
+        heads = ("what makes it unsure", "share", "by itself", "")
+        caption = f"Centre of pressure {with_band(result.cp_x_mm, 'mm')}; shares of the band's square"
         text += _table(heads, rows, numeric=(1, 2), caption=caption)
     step = result.next_measurement
     if step:
         text += (
-            f'<p class="next">What would shrink it most: <strong>{escape(step.action)}</strong> '
+            f'<p class="next">What would make it surer most: <strong>{escape(step.action)}</strong> '
             f"({band_alone(step.cp_pm95_calibers_now, 'calibers')} to "
             f"{band_alone(step.cp_pm95_calibers_then, 'calibers')}).</p>"
         )
-    return _section("Where the band comes from", text) if text else ""
+    return _section("What makes it unsure", text) if text else ""
 
 
 def bullet_list(title: str, sentences) -> str:
@@ -234,8 +253,9 @@ def spoken(result: Result) -> str:
 
 def _share_row(share: BandShare) -> str:
     percent = min(max(100 * share.share, 0.0), 100.0)
+    source = _SOURCES.get(share.source, share.source)
     return (
-        f"<tr>{_th(share.source)}{_num(f'{percent:.0f} %')}{_num(band_alone(share.cp_pm95_mm, 'mm'))}"
+        f"<tr>{_th(source)}{_num(f'{percent:.0f} %')}{_num(band_alone(share.cp_pm95_mm, 'mm'))}"
         f'<td class="bar"><span style="width:{percent:.0f}%"></span></td></tr>'
     )
 
@@ -248,7 +268,8 @@ def _piece_row(piece: ProfilePiece) -> str:
     fore, aft = sized(piece.fore_diameter_mm, "mm", bare=True), sized(piece.aft_diameter_mm, "mm")
     diameter = aft if aft.startswith(f"{fore} ") else f"{fore} to {aft}"
     places = "".join(_num(_mm(place)) for place in (piece.from_mm, piece.to_mm))
-    return f"<tr>{_th(piece.kind)}{places}{_num(diameter)}{_num(_mm(piece.misfit_mm))}</tr>"
+    kind = _SHAPES.get(piece.kind, piece.kind)
+    return f"<tr>{_th(kind)}{places}{_num(diameter)}{_num(_mm(piece.misfit_mm))}</tr>"
 
 
 def _section(title: str, inside: str) -> str:
@@ -257,7 +278,7 @@ def _section(title: str, inside: str) -> str:
 
 def _table(heads, body: str, numeric=(), caption: str = "") -> str:
     cells = "".join(
-        f'<th scope="col" class="{"num" if i in numeric else "words"}">{escape(h)}</th>'
+        f'<th scope="col" class="{"num" if i in numeric else "words"}">{escape(h)}</th>' if h else "<td></td>"
         for i, h in enumerate(heads)
     )
     title = f"<caption>{escape(caption)}</caption>\n" if caption else ""

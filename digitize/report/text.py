@@ -12,6 +12,7 @@ from digitize.units.sentences import in_its_units
 
 _WIDTH = 80
 _LABEL = 20
+BAND = "± is half a 95 % band: the truth lies inside it 19 times in 20."
 
 
 @in_its_units
@@ -39,7 +40,7 @@ def summary_text(result: Result, report_path: Path | str | None = None, found: B
         lines.append("")
         # a path is never wrapped: it is there to be copied
         lines.append(f"{'report':<{_LABEL}}{report_path}")
-    lines += ["", "The range safety officer decides."]
+    lines += ["", BAND, "The range safety officer decides."]
     return "\n".join(lines) + "\n"
 
 
@@ -104,7 +105,7 @@ def summary_rows(result: Result, found: Beside = NOTHING) -> list[tuple[str, str
         rows.append(("margin by cut-out", f"{aside}, {cutout_note(result)}"))
     rows += [
         ("length", with_band(result.length_mm, "mm")),
-        ("largest diameter", with_band(result.max_diameter_mm, "mm")),
+        ("largest diameter", f"{with_band(result.max_diameter_mm, 'mm')}, which is one caliber"),
         ("base diameter", with_band(result.base_diameter_mm, "mm")),
     ]
     rows += fin_rows(result)
