@@ -11,12 +11,23 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from digitize.commands import ballast, calibrate, sheet, swing, templates, trace
+from digitize.commands.examples import epilog
 from digitize.commands.option_types import (
     AddOption,
     BalanceAtOption,
     BalancedWithOption,
+    BalanceOption,
+    JsonOption,
+    MachOption,
+    MassOption,
     MotorOption,
+    NameOption,
+    PaperOption,
+    PdfOption,
+    PoseOption,
+    RodSpeedOption,
     UnitsOption,
+    WindOption,
     refusing_in_units,
 )
 from digitize.commands.progress import sayer
@@ -36,52 +47,11 @@ app = typer.Typer(
     add_completion=False,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
-    help="From one side photo of a finished model rocket to its outline, geometry and centre of pressure.",
+    help="Takes a photo of your finished model rocket from the side, finds its outline and its centre of pressure, and "
+    "says with a band how sure it is whether it will fly straight. Begin with: digitize trace",
+    epilog="digitize COMMAND --help explains one command and all its options. A length needs its unit (mm, cm, m, in, "
+    "ft), a mass too (g, kg, oz, lb).",
 )
-
-BalanceOption = Annotated[
-    str | None,
-    typer.Option(
-        metavar="LENGTH[,END]",
-        help="Balance point from the nose tip, ready to fly, heaviest motor in: 250mm; or with the end it was measured "
-        "from: 250mm,from-nose, 163mm,from-tail.",
-    ),
-]
-MassOption = Annotated[
-    str | None, typer.Option(metavar="MASS", help="Lift-off mass; with --balanced-with, as it was balanced: 180g.")
-]
-JsonOption = Annotated[
-    bool, typer.Option("--json", help="Print result.json on standard output, and nothing else there.")
-]
-NameOption = Annotated[str | None, typer.Option(metavar="TEXT", help="The rocket's name in the results.")]
-PoseOption = Annotated[
-    str | None,
-    typer.Option(
-        metavar="POSE",
-        help="How the (aft) fins stand: in-plane (one in the photo's plane, the default), diagonal (turned "
-        "half a fin gap), resting (lying on two fin tips, seen from above), or fin 1's angle: 30deg.",
-    ),
-]
-
-
-MachOption = Annotated[
-    str | None,
-    typer.Option(metavar="M", help="Show the methods at this Mach number too, 0 to 0.7: 0.6."),
-]
-WindOption = Annotated[
-    str | None,
-    typer.Option(metavar="SPEED", help="Crosswind at the launch rod, for the angle of attack: 4m/s."),
-]
-RodSpeedOption = Annotated[
-    str | None,
-    typer.Option(metavar="SPEED", help="The rocket's speed as it leaves the rod: 15m/s."),
-]
-
-
-PdfOption = Annotated[bool, typer.Option("--pdf", help="Write the report as PDF too.")]
-PaperOption = Annotated[
-    str | None, typer.Option(metavar="PAPER", help="The PDF's paper: a4, which is taken if absent, or letter.")
-]
 
 
 @app.callback()
@@ -89,41 +59,53 @@ def _digitize() -> None:
     """Keeps the commands' names even when there is one."""
 
 
-@app.command()
+app.command(epilog=epilog("trace"))(trace.trace)
+
+
+@app.command(epilog=epilog("measure"))
 @refusing_in_units
 def measure(
     photo: Annotated[
-        list[Path] | None, typer.Argument(metavar="PHOTO...", help="One or more photos of the same rocket.")
+        list[Path] | None, typer.Argument(metavar="PHOTO...", help="Give one or more photos of the same rocket.")
     ] = None,
     scale: Annotated[
         list[str] | None,
         typer.Option(
             metavar="KIND[=VALUE]",
-            help="How the photo is scaled; repeatable, all are used together and must agree. "
-            "tube=41.6mm (largest body diameter by caliper), length=425mm (nose tip to aft end of the body), "
-            "ruler=300mm (a ruler in the picture with that graduated length), a4, letter, card (paper or a "
-            "bank card in the picture), checker=7x5x15mm (squares across, down, size), sheet (the printed "
-            "scale sheet), points=X1,Y1,X2,Y2,300mm (two pixels of the upright photo and their distance).",
+            help="Say what tells the size. You may give several: all are used together and must agree. "
+            "tube=41.6mm: the largest body diameter, by caliper. length=425mm: from the nose tip to the body's aft "
+            "end. "
+            "ruler=300mm or ruler=12in: a ruler in the picture, by the length of its marks. a4, letter, card: paper "
+            "or a "
+            "bank card in the picture. checker=7x5x15mm: a checkerboard, by squares across, squares down, and a "
+            "square's "
+            "side. sheet: the printed scale sheet. points=X1,Y1,X2,Y2,300mm: two pixels of the upright photo and their "
+            "true distance.",
         ),
     ] = None,
     behind: Annotated[
         str | None,
         typer.Option(
             metavar="LENGTH",
-            help="How far the reference lies behind the rocket's axis, seen from the camera: 45mm. "
-            "0mm: level with the axis; negative: nearer the camera.",
+            help="Say how far the ruler, card or paper lies behind the middle of the rocket, seen from the camera: "
+            "45mm. 0mm means level with it; a negative number means nearer to the camera.",
         ),
     ] = None,
-    distance: Annotated[str | None, typer.Option(metavar="LENGTH", help="Camera to rocket: 1.8m.")] = None,
+    distance: Annotated[
+        str | None, typer.Option(metavar="LENGTH", help="Say how far the camera was from the rocket: 1.8m.")
+    ] = None,
     fins: Annotated[
-        str | None, typer.Option(metavar="N[,N]", help="Fins in each group, nose to tail: 4, or 3,4.")
+        str | None,
+        typer.Option(
+            metavar="N[,N]", help="Say how many fins it has: 4. For several groups, count each from nose to tail: 3,4."
+        ),
     ] = None,
     pose: PoseOption = None,
     nose: Annotated[
         str | None,
         typer.Option(
             metavar="SIDE",
-            help="Where the nose points in the upright photo: left, right, up or down. Found if absent.",
+            help="Say where the nose points in the upright photo: left, right, up or down. It is found otherwise.",
         ),
     ] = None,
     balance: BalanceOption = None,
@@ -136,30 +118,32 @@ def measure(
         list[str] | None,
         typer.Option(
             metavar="NAME=VALUE",
-            help="A hand measurement to double-check; repeatable: length, tube, nose, root, tip, span or "
-            "cutout-balance, as span=52mm.",
+            help="Give what you measured by hand, and it is compared: span=52mm. You may give several: length, tube, "
+            "nose, root, tip, span, cutout-balance.",
         ),
     ] = None,
     thickness: Annotated[
         str | None,
         typer.Option(
-            metavar="LENGTH[,LENGTH]", help="Thickness of the fins, for all groups or for each: 2.4mm."
+            metavar="LENGTH[,LENGTH]", help="Say how thick the fins are: 2.4mm; or for each group: 2.4mm,1.6mm."
         ),
     ] = None,
     sheet_bar: Annotated[
         str | None,
         typer.Option(
             metavar="LENGTH",
-            help="The printed sheet's 100 mm bar as your ruler finds it: 99.2mm. Corrects its scale.",
+            help="Say how long your ruler finds the printed sheet's 100 mm bar: 99.2mm. That corrects the sheet's "
+            "scale.",
         ),
     ] = None,
     camera: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="A calibration of the camera, if you have one.")
+        Path | None, typer.Option(metavar="FILE", help="Give a calibration of the camera, if you have made one.")
     ] = None,
     shots: Annotated[
         Path | None,
         typer.Option(
-            metavar="FILE", help="A list of photos, each with its own options, instead of photos here."
+            metavar="FILE",
+            help="Give a file that lists photos or rockets, each with options of its own, in place of photos.",
         ),
     ] = None,
     mach: MachOption = None,
@@ -169,18 +153,36 @@ def measure(
     paper: PaperOption = None,
     jobs: Annotated[
         int | None,
-        typer.Option(metavar="N", min=1, help="With --shots: rockets measured at once; all cores if absent."),
+        typer.Option(
+            metavar="N",
+            min=1,
+            help="Say how many rockets of --shots to measure at once; as many as there are cores otherwise.",
+        ),
     ] = None,
     name: NameOption = None,
     units: UnitsOption = None,
     seed: Annotated[
-        int, typer.Option(metavar="N", min=0, help="Seed of the resampling behind the bands.")
+        int,
+        typer.Option(
+            metavar="N",
+            min=0,
+            help="Begin the random draws behind the bands with this number; the same gives the same.",
+        ),
     ] = 1,
-    out: Annotated[Path | None, typer.Option(metavar="DIR", help="Results folder.")] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR", help="Say which folder the results go into; it is named after the photo otherwise."
+        ),
+    ] = None,
     json: JsonOption = False,
-    quiet: Annotated[bool, typer.Option("--quiet", help="No progress on standard error.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="Say nothing of the progress.")] = False,
 ) -> None:
-    """A side photo to outline, geometry, centre of pressure, areas, cut-out, verdict and report."""
+    """Measures a photo and says whether the rocket will fly straight.
+
+    It finds the outline and the fins, works out the centre of pressure with a band that says how sure it is, and writes
+    a results folder with a report to read and print.
+    """
     from digitize.request.options import measure_options
     from digitize.result.to_json import dumps, to_dict
 
@@ -225,10 +227,16 @@ def measure(
     _print(dumps(to_dict(result)) if json else _summary(result, folder / "report.html"))
 
 
-@app.command()
+for _command in (ballast.ballast, swing.swing, templates.templates, sheet.sheet):
+    app.command(epilog=epilog(_command.__name__))(_command)
+
+
+@app.command(epilog=epilog("solve"))
 @refusing_in_units
 def solve(
-    geometry: Annotated[Path, typer.Argument(metavar="GEOMETRY.toml", help="Hand-written, or from measure.")],
+    geometry: Annotated[
+        Path, typer.Argument(metavar="GEOMETRY.toml", help="Give the file: hand-written, or from measure.")
+    ],
     balance: BalanceOption = None,
     mass: MassOption = None,
     motor: MotorOption = None,
@@ -240,18 +248,22 @@ def solve(
     rod_speed: RodSpeedOption = None,
     explain: Annotated[
         bool,
-        typer.Option("--explain", help="Print every part, formula, number and source instead of the summary."),
+        typer.Option(
+            "--explain",
+            help="Print every part, formula, number and source instead of the summary, to check it by hand.",
+        ),
     ] = False,
     pdf: PdfOption = False,
     paper: PaperOption = None,
     name: NameOption = None,
     units: UnitsOption = None,
-    out: Annotated[
-        Path | None, typer.Option(metavar="DIR", help="Write a results folder too; none if absent.")
-    ] = None,
+    out: Annotated[Path | None, typer.Option(metavar="DIR", help="Write a results folder too.")] = None,
     json: JsonOption = False,
 ) -> None:
-    """The same numbers from a geometry file, no photo: hand-written, or written by measure and corrected."""
+    """Works out the numbers from a geometry file.
+
+    No photo is needed. The file is written by hand, or it is the one that measure wrote, corrected.
+    """
     from dataclasses import replace
 
     from digitize.geometry.toml import check_geometry, read_geometry
@@ -291,12 +303,7 @@ def solve(
     _print(dumps(to_dict(result)) if json else _summary(result, report))
 
 
-app.command()(sheet.sheet)
-app.command()(calibrate.camera)
-app.command()(ballast.ballast)
-app.command()(templates.templates)
-app.command()(swing.swing)
-app.command()(trace.trace)
+app.command(epilog=epilog("camera"))(calibrate.camera)
 
 
 def main(argv: list[str] | None = None) -> int:
@@ -315,7 +322,7 @@ def main(argv: list[str] | None = None) -> int:
     except Refusal as refusal:
         return _stop(refusal.line(), refusal.exit_code)
     except _USAGE_ERROR as error:
-        return _stop(f"{error.format_message().rstrip('.')}. See digitize --help.", ExitCode.USAGE)
+        return _stop(f"{error.format_message().rstrip('.')}. See {_command_of(error)} --help.", ExitCode.USAGE)
     except (KeyboardInterrupt, typer.Abort):
         return _stop("interrupted.", _INTERRUPTED)
     except BrokenPipeError:
@@ -326,6 +333,11 @@ def main(argv: list[str] | None = None) -> int:
         if os.environ.get("DIGITIZE_DEBUG") == "1":
             traceback.print_exc()
         return _stop(defect_words(error), ExitCode.DEFECT)
+
+
+def _command_of(error) -> str:
+    """The command whose own help explains what was wrong."""
+    return error.ctx.command_path if getattr(error, "ctx", None) else "digitize"
 
 
 def _in_ascii(error: UnicodeError) -> tuple[str, int]:

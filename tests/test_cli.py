@@ -2,6 +2,7 @@
 
 import json
 import os
+import shlex
 import subprocess
 import sys
 
@@ -10,9 +11,13 @@ import typer
 from rockets import LARGE_FINS, rocket_toml
 
 from digitize import cli
+from digitize.commands.examples import EXAMPLES
 from digitize.errors import OutlineRefusal
 
 EXAMPLE = rocket_toml("example", LARGE_FINS, more="")
+VERBS = frozenset(
+    ("Add", "Begin", "Choose", "Describe", "Give", "Name", "Only", "Print", "Record", "Say", "Serve", "Show", "Write")
+)
 PROGRAM = "import sys; from digitize.cli import main; sys.exit(main())"
 
 
@@ -115,6 +120,50 @@ def test_help_explains_every_option_of_every_command(capsys):
             assert getattr(parameter, "help", None), f"{name} {parameter.name} has no help"
             if parameter.param_type_name == "option":
                 assert parameter.opts[0] in out
+
+
+def test_help_begins_with_the_two_that_most_people_need_and_cuts_no_sentence_short(capsys):
+    _, out, _ = run(capsys, "--help")
+    listed = out[out.index("Commands:") :].split("\n\n")[0].splitlines()[1:]
+    assert [line.split()[0] for line in listed] == list(EXAMPLES)[:2] + [line.split()[0] for line in listed][2:]
+    assert list(EXAMPLES)[:2] == ["trace", "measure"]
+    assert all(line.rstrip().endswith(".") and "..." not in line for line in listed), listed
+
+
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_every_command_has_examples_that_its_own_parser_takes(capsys, name):
+    code, out, _ = run(capsys, name, "--help")
+    assert code == 0 and "Example" in out
+    command = typer.main.get_command(cli.app).commands[name]
+    for example in EXAMPLES[name]:
+        assert f"  {example}" in out
+        program, called, *words = shlex.split(example)
+        assert (program, called) == ("digitize", name)
+        command.make_context(name, words, resilient_parsing=False)
+
+
+def test_help_is_in_whole_sentences(capsys):
+    for command in typer.main.get_command(cli.app).commands.values():
+        for parameter in command.params:
+            words = parameter.help
+            assert words[0].isupper() and words.rstrip().endswith("."), f"{command.name} {parameter.name}: {words}"
+            # a verb first: what to do, not a fragment
+            assert words.split()[0].rstrip(":,") in VERBS, f"{command.name} {parameter.name}: {words}"
+
+
+@pytest.mark.parametrize(
+    ("argv", "help_of"),
+    [
+        (["measure", "a.jpg", "--wings", "3"], "digitize measure --help"),
+        (["solve", "a.toml", "--wings"], "digitize solve --help"),
+        (["ballast"], "digitize ballast --help"),
+        (["trace", "--port", "x"], "digitize trace --help"),
+        (["fly"], "digitize --help"),
+    ],
+)
+def test_a_wrong_option_points_to_the_command_s_own_help(capsys, argv, help_of):
+    code, _, err = run(capsys, *argv)
+    assert code == 2 and err.rstrip().endswith(f"See {help_of}.")
 
 
 def test_solve_needs_no_opencv_and_as_a_program_keeps_its_exit_code(geometry, tmp_path):

@@ -20,44 +20,54 @@ PAGE, NUMBERS = "ballast.html", "ballast.json"
 def ballast(
     folder: ResultFolder,
     margin: Annotated[
-        float, typer.Option(metavar="CALIBERS", help="Margin wanted at the low end of the band, in calibers.")
+        float,
+        typer.Option(metavar="CALIBERS", help="Say how many calibers of margin you want at the low end of the band."),
     ] = 1.0,
     at: Annotated[
-        str | None, typer.Option(metavar="LENGTH", help="Where the weight goes, from the nose tip to its middle: 30mm.")
+        str | None,
+        typer.Option(metavar="LENGTH", help="Say where the weight goes, from the nose tip to its middle: 30mm."),
     ] = None,
     fill: Annotated[
         str | None,
         typer.Option(
             metavar="MATERIAL",
-            help="What a hollow nose is filled with from its tip backward: clay, epoxy, steel-shot or lead-shot (shot "
-            "set in epoxy). Clay if neither this nor --at is given.",
+            help="Say what a hollow nose is filled with from its tip backward: clay (taken otherwise), epoxy, "
+            "steel-shot or lead-shot, the shot set in epoxy.",
         ),
     ] = None,
     density: Annotated[
-        str | None, typer.Option(metavar="DENSITY", help="The filling's density, if you know it better: 1.8g/cm3.")
+        str | None, typer.Option(metavar="DENSITY", help="Give the filling's density, if you know it better: 1.8g/cm3.")
     ] = None,
     wall: Annotated[
-        str | None, typer.Option(metavar="LENGTH", help="The hollow nose's wall: 1.5mm, which is taken if absent.")
+        str | None,
+        typer.Option(
+            metavar="LENGTH", help="Say how thick the hollow nose's wall is: 1.5mm, which is taken otherwise."
+        ),
     ] = None,
     depth: Annotated[
         str | None,
         typer.Option(
             metavar="LENGTH",
-            help="How far from the nose tip the filling may reach: 80mm; to the nose's base if absent.",
+            help="Say how far from the nose tip the filling may reach: 80mm; to the nose's base otherwise.",
         ),
     ] = None,
     mass: MassIfMissing = None,
     balance: BalanceIfMissing = None,
     fin_density: Annotated[
         str | None,
-        typer.Option(metavar="DENSITY", help="Density of the fins' material: 0.6g/cm3 (light plywood) if absent."),
+        typer.Option(
+            metavar="DENSITY", help="Say how dense the fins' material is: 0.6g/cm3 (light plywood) otherwise."
+        ),
     ] = None,
     units: UnitsOption = None,
     json: Annotated[
         bool, typer.Option("--json", help="Print ballast.json on standard output, and nothing else there.")
     ] = False,
 ) -> None:
-    """Nose weight needed for a wanted margin, with the curve of margin against grams; and the other remedy, fins."""
+    """Works out how much weight the nose needs.
+
+    It also says how much larger the fins would have to be instead, and writes ballast.html into the results folder.
+    """
     from digitize.plans.ballast_plan import asked_of, plan_ballast
     from digitize.report.ballast_page import ballast_html, summary
     from digitize.request.options import parse_units

@@ -10,20 +10,23 @@ import typer
 def camera(
     photos: Annotated[
         list[Path],
-        typer.Argument(
-            metavar="BOARD...", help="Photos of one checkerboard at different slants, five or more."
-        ),
+        typer.Argument(metavar="BOARD...", help="Give five or more photos of one checkerboard at different slants."),
     ],
     checker: Annotated[
         str,
-        typer.Option(metavar="NxMxS", help="The board: squares across, down, and a square's side: 9x6x25mm."),
+        typer.Option(
+            metavar="NxMxS", help="Describe the board by squares across, squares down, and a square's side: 9x6x25mm."
+        ),
     ],
-    out: Annotated[
-        Path, typer.Option(metavar="FILE.toml", help="File to write, for measure --camera.")
-    ] = Path("camera.toml"),
-    quiet: Annotated[bool, typer.Option("--quiet", help="No progress on standard error.")] = False,
+    out: Annotated[Path, typer.Option(metavar="FILE.toml", help="Name the file, which measure --camera reads.")] = Path(
+        "camera.toml"
+    ),
+    quiet: Annotated[bool, typer.Option("--quiet", help="Say nothing of the progress.")] = False,
 ) -> None:
-    """A camera's focal length and lens distortion from photos of a checkerboard, for measure --camera."""
+    """Finds a camera's lens from photos of a checkerboard.
+
+    That is its focal length and its distortion, for measure --camera. Few people need it.
+    """
     from digitize.commands.progress import sayer
     from digitize.files import check_own_file
     from digitize.photo.calibration import calibrate, is_camera, summary, write_camera

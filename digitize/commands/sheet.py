@@ -8,21 +8,23 @@ import typer
 
 
 def sheet(
-    paper: Annotated[str, typer.Option(metavar="PAPER", help="Paper in the printer: a4 or letter.")] = "a4",
+    paper: Annotated[
+        str, typer.Option(metavar="PAPER", help="Say which paper is in the printer: a4 or letter.")
+    ] = "a4",
     sheets: Annotated[
         int,
         typer.Option(
             metavar="N",
             min=1,
             max=4,
-            help="How many different sheets, a page each; all may lie in one photo.",
+            help="Say how many different sheets you want, a page each; all may lie in one photo.",
         ),
     ] = 1,
     out: Annotated[
-        Path | None, typer.Option(metavar="FILE.pdf", help="File to write; scale-sheet-PAPER.pdf if absent.")
+        Path | None, typer.Option(metavar="FILE.pdf", help="Name the file; it is scale-sheet-PAPER.pdf otherwise.")
     ] = None,
 ) -> None:
-    """A true-size scale sheet to print and lay beside the rocket."""
+    """Makes a scale sheet to lay beside the rocket."""
     from digitize.printed.scale_sheet import write_sheet
     from digitize.request.options import PAPERS, parse_choice
 

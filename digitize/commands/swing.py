@@ -22,10 +22,10 @@ _STRINGS_M = (1.0, 8.0)
 def swing(
     folder: ResultFolder,
     string: Annotated[
-        str | None, typer.Option(metavar="LENGTH", help="Length of the string you have: 2.5m; chosen if absent.")
+        str | None, typer.Option(metavar="LENGTH", help="Say how long a string you have: 2.5m; it is chosen otherwise.")
     ] = None,
     speed: Annotated[
-        str | None, typer.Option(metavar="SPEED", help="Speed of the swing: 12m/s; chosen if absent.")
+        str | None, typer.Option(metavar="SPEED", help="Say how fast to swing it: 12m/s; it is chosen otherwise.")
     ] = None,
     mass: MassIfMissing = None,
     balance: BalanceIfMissing = None,
@@ -33,14 +33,17 @@ def swing(
         str | None, typer.Option(metavar="OUTCOME", help="Record what came of it: pass, fail or unclear.")
     ] = None,
     note: Annotated[
-        str | None, typer.Option(metavar="TEXT", help="A note to go with the outcome, such as the wind.")
+        str | None, typer.Option(metavar="TEXT", help="Add a note to the outcome, such as the wind.")
     ] = None,
     units: UnitsOption = None,
     json: Annotated[
         bool, typer.Option("--json", help="Print swing.json on standard output, and nothing else there.")
     ] = False,
 ) -> None:
-    """Plan of a swing test on a string, as a card to print, and the record of its outcome."""
+    """Plans a swing test and keeps what came of it.
+
+    The plan is a card to print: how long the string, how fast the swing, how strong the knot.
+    """
     from digitize.errors import UsageRefusal
     from digitize.plans.swing_plan import Asked, outcome_of, plan_of
     from digitize.report.folder import rewrite_report

@@ -14,13 +14,18 @@ PDF = "templates.pdf"
 @refusing_in_units
 def templates(
     folder: ResultFolder,
-    paper: Annotated[str, typer.Option(metavar="PAPER", help="Paper in the printer: a4 or letter.")] = "a4",
+    paper: Annotated[
+        str, typer.Option(metavar="PAPER", help="Say which paper is in the printer: a4 or letter.")
+    ] = "a4",
     out: Annotated[
-        Path | None, typer.Option(metavar="DIR", help="Where to write them; the results folder if absent.")
+        Path | None, typer.Option(metavar="DIR", help="Say where to write them; into the results folder otherwise.")
     ] = None,
     units: UnitsOption = None,
 ) -> None:
-    """The cut-out and one fin of each group at true size, as PDF on sheets of paper and as SVG."""
+    """Draws cut-out and fins at true size, to print and cut.
+
+    They come as PDF on sheets of paper and as SVG, with sizes in millimetres and inches.
+    """
     from digitize.files import check_folder
     from digitize.printed.patterns import pieces_of
     from digitize.request.options import PAPERS, parse_choice, parse_units

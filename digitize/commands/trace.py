@@ -14,25 +14,33 @@ def trace(
     start: Annotated[
         Path | None,
         typer.Argument(
-            metavar="PHOTO_OR_RESULT_DIR", help="A photo, or a results folder; without it the page asks for a photo."
+            metavar="PHOTO_OR_RESULT_DIR",
+            help="Give a photo or a results folder; without it the page asks for a photo.",
         ),
     ] = None,
     port: Annotated[
-        int, typer.Option(metavar="N", min=0, max=65535, help="Port on this machine; 0 takes any free one.")
+        int, typer.Option(metavar="N", min=0, max=65535, help="Choose the port on this machine; 0 takes any free one.")
     ] = 0,
     no_open: Annotated[bool, typer.Option("--no-open", help="Only print the address, open no browser.")] = False,
     camera: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="A calibration of the camera, as for measure.")
+        Path | None, typer.Option(metavar="FILE", help="Give a calibration of the camera, as for measure.")
     ] = None,
     out: Annotated[
-        Path | None, typer.Option(metavar="DIR", help="Results folder; named after the photo if absent.")
+        Path | None,
+        typer.Option(
+            metavar="DIR", help="Say which folder the results go into; it is named after the photo otherwise."
+        ),
     ] = None,
     units: UnitsOption = None,
     phone: Annotated[
         bool, typer.Option("--phone", help="Serve the page to the local network too, for a phone.")
     ] = False,
 ) -> None:
-    """A page on this machine: the photo with the outline over it, to drag right by hand; the numbers follow."""
+    """Opens a page in your browser to do it all by mouse.
+
+    Choose the photo, tell the scale, see the answer, and drag right what is wrong. The page is served to this machine
+    only, unless you say --phone.
+    """
     from digitize.errors import UsageRefusal
     from digitize.photo.calibration import read_camera
     from digitize.report.folder import check_out_dir
