@@ -1,7 +1,8 @@
-"""Bring the README's sample output and picture up to date:  python tests/refresh_readme.py
+"""Bring the documents' sample output and pictures up to date:  python tests/refresh_readme.py
 
-Runs what the README shows, in this process, and writes what came of it: the blocks after an
-`<!-- output of digitize ... -->` comment, and samples/bramble-overlay.png, a smaller copy of the overlay.
+Runs what README.md and DEVELOPERS.md show, in this process, and writes what came of it: the blocks after an
+`<!-- output of digitize ... -->` comment, samples/bramble-overlay.png, a smaller copy of the overlay, and
+samples/page.png, the page of `digitize trace` with that sample measured (where there is a Chromium).
 """
 
 import contextlib
@@ -18,8 +19,13 @@ from digitize import cli
 
 ROOT = Path(__file__).parents[1]
 PICTURE = ROOT / "samples" / "bramble-overlay.png"
+PAGE_PICTURE = ROOT / "samples" / "page.png"
 PICTURE_WIDTH_PX = 1200
 PICTURE_COLOURS = 128
+PAGE_WORDS = {
+    "scale": ["ruler=300mm", "tube=33.2mm"], "behind": "0mm", "fins": "4", "balance": "415mm", "mass": "180g"
+}  # fmt: skip
+"""What is told on the page, so that its picture shows what to do about a margin that is too small."""
 OUTPUT_BLOCK = re.compile(
     r"((?:<!-- made in (?P<folder>[^\n]*) by digitize (?P<first>[^\n]*) -->\n)?"
     r"<!-- output of digitize (?P<words>[^\n]*) -->\n```\n)(?P<shown>.*?)(?P<end>```)",
@@ -62,17 +68,48 @@ def make_picture(readme: str) -> None:
         with Image.open(Path(folder) / "overlay.png") as overlay:
             size = PICTURE_WIDTH_PX, round(overlay.height * PICTURE_WIDTH_PX / overlay.width)
             small = overlay.convert("RGB").resize(size, Image.Resampling.LANCZOS)
-    few = small.quantize(PICTURE_COLOURS, Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE)
-    few.save(PICTURE, optimize=True)
+    save_small(small, PICTURE)
+
+
+def save_small(picture: Image.Image, path: Path) -> None:
+    """With few colours, as a PNG."""
+    few = picture.convert("RGB").quantize(PICTURE_COLOURS, Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE)
+    few.save(path, optimize=True)
+
+
+def make_page_picture() -> None:
+    """The page in a real browser, as it is once the sample is measured."""
+    from playwright.sync_api import sync_playwright
+    from trace_page import CHROMIUM, FLAGS, Served
+
+    from digitize.trace.session import Session
+
+    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
+        session = Session(Path(folder) / "bramble")
+        session.load_photo(ROOT / "samples" / "bramble-white-ruler.jpg")
+        session.begin(PAGE_WORDS)
+        with Served(session) as served:
+            browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+            page = browser.new_page(viewport={"width": 1400, "height": 900})
+            page.goto(served.url)
+            page.wait_for_load_state("networkidle")
+            page.wait_for_timeout(1500)
+            shown = page.screenshot()
+            browser.close()
+    with Image.open(io.BytesIO(shown)) as picture:
+        size = PICTURE_WIDTH_PX, round(picture.height * PICTURE_WIDTH_PX / picture.width)
+        save_small(picture.resize(size, Image.Resampling.LANCZOS), PAGE_PICTURE)
 
 
 def main() -> None:
     os.chdir(ROOT)  # the README's paths are from there
-    readme = ROOT / "README.md"
-    text = with_output(readme.read_text("utf-8"))
-    readme.write_text(text, "utf-8")
+    for path in (ROOT / "DEVELOPERS.md", ROOT / "README.md"):
+        text = with_output(path.read_text("utf-8"))
+        path.write_text(text, "utf-8")
     make_picture(text)
-    print(f"{readme.name}, {PICTURE.relative_to(ROOT)} ({PICTURE.stat().st_size // 1000} kB)")
+    make_page_picture()
+    for picture in (PICTURE, PAGE_PICTURE):
+        print(f"{picture.relative_to(ROOT)} ({picture.stat().st_size // 1000} kB)")
 
 
 if __name__ == "__main__":

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 import typer
-from refresh_readme import OUTPUT_BLOCK, PICTURE, shown_by
+from refresh_readme import OUTPUT_BLOCK, PAGE_PICTURE, PICTURE, shown_by
 
 from digitize import cli
 from digitize.errors import ExitCode
@@ -27,14 +27,15 @@ README = (ROOT / "README.md").read_text("utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text("utf-8")
 SAMPLES = (ROOT / "samples" / "README.md").read_text("utf-8")
 DOCUMENTS = {"README.md": README, "DEVELOPERS.md": DEVELOPERS, "samples/README.md": SAMPLES}
-TOML_EXAMPLES = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
+BOOK = f"{README}\n{DEVELOPERS}"  # the second holds the reference
+TOML_EXAMPLES = re.findall(r"```toml\n(.*?)```", BOOK, re.DOTALL)
 COMMANDS = typer.main.get_command(cli.app).commands
 
 
 def section(heading):
-    """The README's text under the first heading that starts so, down to the next heading of any level."""
-    match = re.search(rf"^#+ {heading}.*?$(.*?)(?=^#+ |\Z)", README, re.MULTILINE | re.DOTALL)
-    assert match, f"README has no section {heading!r}"
+    """The documents' text under the first heading that starts so, down to the next heading of any level."""
+    match = re.search(rf"^#+ {heading}.*?$(.*?)(?=^#+ |\Z)", BOOK, re.MULTILINE | re.DOTALL)
+    assert match, f"there is no section {heading!r}"
     return match[1]
 
 
@@ -86,8 +87,8 @@ def test_words_an_option_takes_are_in_its_row():
     ):
         for word in words:
             assert re.search(rf"`{word}[`=]", rows[option]), f"{option} {word}"
-    units = section("Commands")
-    assert ", ".join(MM_PER_UNIT) in units and ", ".join(GRAMS_PER_UNIT) in units
+    for units in (section("Lengths, masses and commands"), section("Measuring")):
+        assert ", ".join(MM_PER_UNIT) in units and ", ".join(GRAMS_PER_UNIT) in units
 
 
 def test_exit_codes_are_all_there_and_no_others():
@@ -139,14 +140,27 @@ def test_the_readme_states_the_python_it_needs():
 
 def test_sample_output_comes_from_the_code(monkeypatch):
     monkeypatch.chdir(ROOT)
-    blocks = list(OUTPUT_BLOCK.finditer(README))
-    assert blocks
+    assert OUTPUT_BLOCK.search(README)
+    blocks = list(OUTPUT_BLOCK.finditer(BOOK))
+    assert len(blocks) >= 5
     for block in blocks:
         assert shown_by(block).rstrip() == block["shown"].rstrip()
 
 
-def test_the_picture_is_small():
-    assert 20_000 < PICTURE.stat().st_size < 300_000
+@pytest.mark.parametrize("picture", [PICTURE, PAGE_PICTURE], ids=lambda path: path.name)
+def test_the_pictures_are_small_and_shown(picture):
+    assert 20_000 < picture.stat().st_size < 300_000
+    assert f"](samples/{picture.name})" in README
+
+
+def test_the_readme_is_read_in_ten_minutes_and_names_every_command():
+    """At most 12 KB; the rest is in the reference and in --help."""
+    assert 6_000 < len(README.encode()) <= 12 * 1024
+    assert [name for name in COMMANDS if f"`digitize {name}" not in section("Measuring")] == []
+    for words in ("pipx", "Activate.ps1", "source .venv/bin/activate", "--phone", "messenger"):
+        assert words in README
+    jargon = r"\b(set-back|variance|misfit|haack|vortex lattice|normal-force slope)\b"
+    assert not re.search(jargon, README, re.IGNORECASE)
 
 
 @pytest.mark.parametrize("name", DOCUMENTS)
@@ -183,12 +197,13 @@ def test_all_shapes_are_listed():
 
 def test_cautions_and_levels_are_the_tool_s_own():
     assert [line[2:] for line in section("Cautions").splitlines() if line.startswith("* ")] == list(CAUTIONS)
-    levels = re.findall(r"^\* \*\*(.*?)\*\*:", section("What the verdict means"), re.MULTILINE)
+    levels = re.findall(r"^\* \*\*(.*?)\*\*:", section("What the answer means"), re.MULTILINE)
     assert tuple(levels) == LEVELS
 
 
 def test_result_files_are_explained():
-    assert all(f"`{name}`" in section("`digitize measure") for name in RESULT_FILES)
+    for text in (section("`digitize measure"), section("Measuring")):
+        assert all(f"`{name}`" in text for name in RESULT_FILES)
 
 
 def test_the_module_table_names_every_module():

@@ -276,7 +276,7 @@ def _read_body(data: dict):
     if ("body" in data) == ("piece" in data):
         raise GeometryRefusal(
             "the file must give the body once, by [body] or by [[piece]]",
-            "write one of the two: see the README",
+            "write one of the two: see digitize solve --help",
         )
     if "piece" in data:
         return _read_pieces(data["piece"])
@@ -375,7 +375,7 @@ def _length(table: dict, key: str, name: str, default: float | None = None) -> f
 
 def _table(value, name: str) -> dict:
     if not isinstance(value, dict):
-        raise GeometryRefusal(f"{name} is not a table", "write its keys below it: see the README")
+        raise GeometryRefusal(f"{name} is not a table", "write its keys below it: see digitize solve --help")
     return value
 
 
