@@ -83,7 +83,7 @@ def _shot(options: MeasureOptions, say: Callable[[str], None], folder: Path, sev
         say(f"reading {path.name}")
         measured = measure_photo(read_photo(path), options, say)
         with _showing(measured):
-            say("working out the bands")
+            say("working out how sure each number is")
             result = with_to_do(replace(assemble(measured, options), units=options.units), measured.solid.geometry)
             check_band(result, options)
         return Shot(measured, result, options)
@@ -136,7 +136,7 @@ def measure_photo(photo: Photo, options: MeasureOptions, say: Callable[[str], No
     say("finding the scale")
     references = references_of(photo, options)
     silhouette = silhouette_of(photo, references, say)
-    say("fitting the solid")
+    say("working out its shape")
     return fit_photo(photo, options, prior, references, silhouette)
 
 

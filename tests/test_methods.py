@@ -10,7 +10,7 @@ from digitize.aero import interference
 from digitize.aero.components import other_readings
 from digitize.aero.limits import CODES, is_outside, outside_warnings
 from digitize.aero.method_view import METHOD, method_view, next_with_method, whole_band, with_method
-from digitize.aero.methods import SLENDER, SLOPE_SCATTER, method_band, readings
+from digitize.aero.methods import CLASSIC, SLENDER, SLOPE_SCATTER, method_band, readings
 from digitize.margin.stability import verdict
 from digitize.records import FinGroup, Geometry, Quantity
 from digitize.result.from_geometry import solve
@@ -42,7 +42,7 @@ def test_slender_factors_change_the_fins_by_their_ratio():
     assert float(interference.slender_number_factor(3, 12.0, 40.0)) == pytest.approx(1.042, abs=0.003)
     assert slender.cn_alpha_per_rad == pytest.approx(2 + slope, rel=1e-6)
     assert slender.cp_x_mm == pytest.approx((2 * 40 + moment) / (2 + slope), rel=1e-6)
-    assert found["component method"].cp_x_mm == pytest.approx(248.54225, abs=1e-4)
+    assert found[CLASSIC].cp_x_mm == pytest.approx(248.54225, abs=1e-4)
 
 
 @pytest.mark.parametrize("rocket", [ROCKET_A, NARROWING], ids=["straight", "narrowing"])

@@ -25,9 +25,9 @@ NAMED_FROM_CALIBERS = 0.05
 MANY_FINS = 5
 """From so many in one group on, fins stand in one another's flow, which the component method leaves out. No source."""
 TUNNEL = (
-    "One real rocket is what the method is held against: in a wind tunnel at Mach 0.6 (J. C. Ferris, NASA TN D-4013, "
-    "1967; read off its curves to \u00b1 0.2 calibers) the centre of pressure lay 0.3 to 0.6 calibers ahead of the "
-    "headline's, the unsafe side, where the method's own band was \u00b1 0.52."
+    "This way of working it out is held against one real rocket. In a wind tunnel at Mach 0.6 (J. C. Ferris, NASA TN "
+    "D-4013, 1967; read off its curves to \u00b1 0.2 calibers) its centre of pressure lay 0.3 to 0.6 calibers ahead of "
+    "where this puts it, which is the unsafe side; the band for the method was \u00b1 0.52."
 )
 MACH_WORDS = (
     "At speed the numbers stand on a rule for thin fins alone, which moves the centre of pressure aft. In the wind "
@@ -70,10 +70,11 @@ def compared(view: MethodView, caliber_mm: float) -> MethodView:
 def _words(geometry: Geometry, found: tuple[MethodReading, ...], band: MethodBand, caliber: float):
     """What the readings and the band mean, a sentence or two each."""
     yield (
-        f"The method itself brings \u00b1 {band.pm95_mm:.1f} mm (\u00b1 {band.pm95_mm / caliber:.2f} calibers) to the "
-        f"band: the largest difference to another method, {band.largest_mm:.1f} mm with differences aft counted half, "
-        f"{100 * SLOPE_SCATTER:.0f} % for the scatter of published fin slopes, {band.scatter_mm:.1f} mm, and the "
-        f"choice of body radius at the fins, {band.radius_mm:.1f} mm."
+        f"The way of working it out may itself be off by {band.pm95_mm:.1f} mm ({band.pm95_mm / caliber:.2f} "
+        f"calibers), and the band holds that. It is made of the largest difference to another way, "
+        f"{band.largest_mm:.1f} mm, where differences aft count half; of the {100 * SLOPE_SCATTER:.0f} % by which "
+        f"published formulas for a fin's force differ, {band.scatter_mm:.1f} mm; and of which body radius counts at "
+        f"the fins, {band.radius_mm:.1f} mm."
     )
     yield TUNNEL
     places = {reading.name: reading.cp_x_mm for reading in found}
@@ -85,18 +86,18 @@ def _words(geometry: Geometry, found: tuple[MethodReading, ...], band: MethodBan
             else f"{-moved:.1f} mm forward, so leaving it out is not the cautious side: the band holds it in full"
         )
         yield (
-            "The lift that fins make the body beside them carry is left out of the headline, as in the classic method. "
+            "The lift that fins make the body beside them carry is left out of the number above, as is usual. "
             f"With it the centre of pressure of this rocket moves {where}. Behind the body's end nothing is carried."
         )
     if any(group.count >= MANY_FINS for group in geometry.fins):
         yield (
-            "The headline counts N fins as N / 2 single ones, as published. From five on they shade one another: "
-            "without a body six carry 16 % less than that and eight 29 % less, by slender-body theory and by our own "
-            "lattice. The other readings know this, and the band reaches as far forward as they do."
+            "The number above counts N fins as N / 2 single ones, as published. From five on they shade one another: "
+            "without a body six carry 16 % less than that and eight 29 % less, by two other ways of working it out. "
+            "Those know this, and the band reaches as far forward as they do."
         )
     if len(geometry.fins) > 1:
         yield (
-            "Fins behind fins fly in the wakes of those ahead. The lattice keeps the wakes flat, the worst case; real "
+            "Fins behind fins fly in the wakes of those ahead. Here the wakes stay flat, the worst case; real "
             "ones roll up and take less: on two-stage models in a wind tunnel about 30 % of the fins' force at most "
             "(National Aerospace Laboratory of Japan, TR-814, 1984). The band holds both ways of standing: a side view "
             "tells too little of how the groups stand to each other."
@@ -108,8 +109,8 @@ def _warnings(geometry: Geometry, found: tuple[MethodReading, ...], caliber: flo
     if let_go > NAMED_FROM_CALIBERS:
         yield Warn(
             "NARROWS_AHEAD",
-            "the body narrows ahead of the centre of pressure; if the flow lets go there, which nobody can tell from "
-            f"the shape, the centre of pressure lies {let_go:.2f} calibers farther forward; the band holds both",
+            "the body narrows ahead of the centre of pressure; if the air comes loose from it there, which nobody can "
+            f"tell from the shape, it lies {let_go:.2f} calibers farther forward; the band holds both",
             f"keep the low end of the margin above one caliber, or let it narrow by less than {ATTACHED_DEG:g} degrees",
         )
     wakes = wake_shift_mm(found) / caliber

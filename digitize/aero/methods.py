@@ -21,14 +21,14 @@ from digitize.aero.components import (
 )
 from digitize.records import FinGroup, Geometry, MethodReading
 
-CLASSIC = "component method"
-LATTICE = "vortex lattice for the fins"
-CARRIED = "vortex lattice, with the lift on the body beside the fins"
-SLENDER = "slender-body factors, with the lift on the body"
-LET_GO = "component method, the flow let go where the body narrows"
-BEHIND_LOST = "component method, without the fins behind others"
+CLASSIC = "part by part: nose, body, fins (the number above)"
+LATTICE = "fins cut into small panels (vortex lattice)"
+CARRIED = "the same, with the lift on the body beside them"
+SLENDER = "for slender bodies, with the lift on the body"
+LET_GO = "part by part, the air coming loose where the body narrows"
+BEHIND_LOST = "part by part, without the fins behind others"
 IN_WAKES = {
-    name: f"vortex lattice, fin groups in one another's wakes, {name}" for name in (wake.IN_LINE, wake.STAGGERED)
+    name: f"small panels, fin groups in one another's wakes, {name}" for name in (wake.IN_LINE, wake.STAGGERED)
 }
 SLOPE_SCATTER = 0.10
 """95 % scatter of a fin's slope between accepted formulas: two in use differ by 11 % on the fin of T. Prestero, M.S.

@@ -135,7 +135,7 @@ def verdict(
             by = "by the cut-out, where air straight from the side acts" if decides.by == BY_CUTOUT else "by its parts"
             sentences.insert(
                 0,
-                f"The method of parts does not hold for this shape, so the lower margin decides, the one {by}.",
+                f"Working it out part by part does not hold for this shape, so the lower margin decides, the one {by}.",
             )
     if level == "fly" and _upset(curve):
         level = "marginal"
@@ -202,7 +202,7 @@ def _what_settles(margin: Quantity, floor_pm95: float | None) -> str:
     floor, moves = _measurable(margin, floor_pm95)
     if margin.value + moves - floor >= HOPELESS_CALIBERS or margin.value - moves + floor <= WANTED_CALIBERS:
         return "Narrow it with a caliper measurement or a better photo."
-    return "The method itself is that unsure of this shape, and no measuring helps: add nose weight or larger fins."
+    return "Nobody can work out this shape any closer, and no measuring helps: add nose weight or larger fins."
 
 
 def _measurable(margin: Quantity, floor_pm95: float | None) -> tuple[float, float]:

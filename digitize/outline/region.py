@@ -167,7 +167,7 @@ def _most_prominent(probability: np.ndarray, view: View, marked: Marked) -> tupl
             )
     if share > _BESIDE:
         text = "Something else that may be a rocket is in the picture; the largest was measured"
-        return chosen, (Warn("OTHER_ROCKET", text, "Look at the overlay whether it is the one you mean"),)
+        return chosen, (Warn("OTHER_ROCKET", text, "Look at the picture (overlay.png) whether it is the one you mean"),)
     return chosen, ()
 
 

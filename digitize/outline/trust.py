@@ -81,7 +81,7 @@ def judge(found: Signs) -> list[Warn]:
             Warn(
                 "OUTLINE_UNSTEADY",
                 "Part of the outline could be rocket or ground",
-                "Check the outline on the overlay; a plainer ground or softer light makes it sure",
+                "Check the outline in the picture (overlay.png); a plainer ground or softer light makes it sure",
             )
         )
     return warnings

@@ -268,7 +268,7 @@ def _is_outside(saved: Saved) -> bool:
 
 def _reference_words(outside: bool) -> str:
     if outside:
-        return "By the lower of two margins, by the parts and by the cut-out, as the shape lies outside the method."
+        return "By the lower of two margins, by parts and by cut-out, as the usual method does not hold for this shape."
     return "By the centre of pressure."
 
 
@@ -282,7 +282,7 @@ def _fins_words(saved: Saved, asked: Asked, outside: bool) -> str:
     if not saved.geometry.fins:
         return ""
     if outside:
-        return "Larger fins are not worked out: the shape lies outside the component method."
+        return "Larger fins are not worked out: the usual method does not hold for this shape."
     density = asked.fin_density_g_cm3 or FIN_DENSITY_G_CM3
     thickness = saved.geometry.fins[-1].thickness_mm
     return (

@@ -104,5 +104,5 @@ def side_warning(trace: FinTrace, k: int) -> list[Warn]:
         "FIN_SIDES_DIFFER",
         f"The two fins of group {k} that lie flat differ: {upper:.0f} mm² on the upper side, "
         f"{lower:.0f} mm² on the lower",
-        "Look at the overlay: is one fin bent, broken, in shadow, or not in the photo's plane?",
+        "Look at the picture (overlay.png): is one fin bent, broken, in shadow, or not in the photo's plane?",
     )]  # fmt: skip

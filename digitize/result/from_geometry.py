@@ -226,7 +226,7 @@ def fin_result(geometry: Geometry, group: FinGroup) -> FinResult:
 def _assumptions(geometry: Geometry, rolls_deg: tuple[float, ...], balance: Quantity | None) -> tuple[str, ...]:
     lines = [
         "The geometry is taken as exact: its own errors are in no band; the method's are.",
-        "Centre of pressure at small angle of attack and low speed, by the classic component method.",
+        "Centre of pressure in straight flight at low speed, worked out part by part: nose, body, fins.",
         "Fins are flat, straight and alike in a group: a side view can't show canted, tube or ring fins.",
     ]
     if geometry.fins:

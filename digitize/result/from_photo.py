@@ -278,7 +278,7 @@ def _own_warnings(measured: Measured, options: MeasureOptions, cp_x: Quantity, c
             "NOSE_DOUBT",
             "Which end is the nose is not clear from the shape"
             + (" and it speaks against --nose" if options.nose else ""),
-            "Look at the overlay; give --nose left, right, up or down",
+            "Look at the picture (overlay.png); give --nose left, right, up or down",
         ))  # fmt: skip
     for k, trace in enumerate(solid.fins, 1):
         if trace.unexplained > UNEXPLAINED:
@@ -322,7 +322,7 @@ def _assumptions(measured: Measured, options: MeasureOptions, rolls_deg) -> tupl
     solid = measured.solid
     pose = solid.adjusted.pose()
     lines = [
-        "Centre of pressure at small angle of attack and low speed, by the classic component method; how far the "
+        "Centre of pressure in straight flight at low speed, worked out part by part (nose, body, fins); how far the "
         "method itself may be off is in its band, as a source of its own.",
         "Fins are flat, straight and alike in a group: a side view can't show canted, tube or ring fins.",
         f"Focal length {measured.prior.source}; the camera stood about {float(pose.depth_mm) / 1000:.2f} m away.",

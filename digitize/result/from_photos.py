@@ -38,7 +38,7 @@ BODY = {
     "max_diameter_mm": "largest diameter",
     "base_diameter_mm": None,
     "cp_x_mm": "centre of pressure",
-    "cn_alpha_per_rad": "normal-force slope",
+    "cn_alpha_per_rad": "force for each angle of the air (normal-force slope)",
 }
 FIN = {
     "root_chord_mm": "root chord",
@@ -198,7 +198,7 @@ def _disagreements(shots: Sequence[Shot], found: dict[Size, Combination], names:
             "PHOTOS_DISAGREE",
             f"{names[i]} and {names[j]} differ by more than their bands allow, so these are widened to cover "
             f"both: {'; '.join(_difference(size, shots[i].result, shots[j].result) for size in differing)}",
-            "Look at both overlays: is the outline on the edge, is the pose as said, is it the same rocket?",
+            "Look at both pictures (overlay.png): is the outline on the edge, the pose as said, the rocket the same?",
         )
         for (i, j), differing in sorted(by_pair.items())
     ]

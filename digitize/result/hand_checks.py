@@ -142,7 +142,7 @@ def _warning(check: HandCheck, facts: HandFacts, cp_x_mm: Quantity, balance_mm: 
         f"The {check.name} by hand, {exact(check.by_hand_mm)} mm, differs from the photo's "
         f"{with_band(photo, 'mm')}"
     )
-    remedy = "Measure it again by hand, then look at the overlay: is the outline on the edge there?"
+    remedy = "Measure it again by hand, then look at the picture (overlay.png): is the outline on the edge there?"
     if check.likely_slip:
         text = f"{text}; a likely slip: {check.likely_slip}"
     other = level_if_right(check, facts, cp_x_mm, balance_mm)

@@ -104,7 +104,7 @@ def _undecided(singles: list[ScaleAlone]) -> list[Warn]:
             "SCALE_UNDECIDED",
             f"The {single.name} by itself fixes the scale to no better than {200 * single.sigma:.0f} %, so it "
             "confirms nothing",
-            "Give --behind if the reference's set-back was not said, or another --scale",
+            "Say how far the reference lies behind the rocket (--behind), or give another --scale",
         )
         for single in singles
         if single.sigma > DECIDES
@@ -176,7 +176,7 @@ def _distance_warning(adjusted: Adjusted, claims: tuple[str, ...]) -> list[Warn]
         "SCALES_DISAGREE",
         f"By the scale {', '.join(claims)} the camera would be {away_mm / 1000:.2f} m away, "
         f"but --distance says {told / 1000:.2f} m",
-        "Check both numbers; is the diameter that of the body's widest part, and does the overlay follow it there?",
+        "Check both numbers; is the diameter that of the body's widest part, and does the outline follow it there?",
     )]  # fmt: skip
 
 

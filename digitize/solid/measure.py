@@ -178,8 +178,8 @@ def _spur_words(length_mm: float) -> Warn:
     return Warn(
         "NOSE_SPUR",
         f"A thin line {length_mm:.0f} mm long in front of the nose was taken for the ground's and left out",
-        "Look at the nose tip on the overlay; a ground without lines shows it clearly. A thin spike that the rocket "
-        "does carry there is not in the length",
+        "Look at the nose tip in the picture (overlay.png); a ground without lines shows it clearly. A thin spike that "
+        "the rocket does carry there is not in the length",
     )
 
 

@@ -83,7 +83,7 @@ def within_caliper(adjusted: Adjusted, profile: np.ndarray, stations: Stations) 
     return profile, (Warn(
         "CALIPER_DIFFERS",
         f"In the outline the body is up to {2 * widest:.1f} mm wide, the caliper found {2 * largest:.1f} mm at most",
-        "Put the caliper on the widest part of the body, rings and couplers too, and look at the overlay there",
+        "Put the caliper on the body's widest part, rings and couplers too; look there in the picture (overlay.png)",
     ),)  # fmt: skip
 
 

@@ -303,7 +303,7 @@ class Session:
         assert looked is not None  # it comes with the photo
         references, silhouette = looked.look(asked, options, beginning.regions, self._say)
         self.seen = Seen(photo, references, outline_px=silhouette.outline_px)
-        self._say("fitting the solid")
+        self._say("working out its shape")
         if wanted:
             return fit_pulled(photo, options, references, silhouette, wanted)
         return fit_photo(photo, options, camera_of(photo, options), references, silhouette)
