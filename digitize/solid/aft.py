@@ -22,7 +22,7 @@ RARE = 8.0
 AS_WELL, BY_RIM = 5.0, 25.0
 """Of two candidates whose costs differ by less, neither is ruled out; where the rim alone tells of the wider one: a
 motor's end or a shadow there bends it."""
-EYE_SHARE, EYE_PARTS = 0.03, 1.5
+EYE_SHARE, EYE_PARTS = 0.04, 1.5
 """Standard deviation of the eye's half-width under fins, by the median of drawn photographs off by 0.6 %, by 5 % where
 fins and body have one colour; so many stretches of its border err each by itself."""
 BOUND = 3.0
@@ -115,7 +115,7 @@ def _chosen(widths, cost, pieces, first: int, noise: float, sure: float) -> tupl
     wide = widths > WIDER * widths[0]
     k = int(np.argmin(np.where(wide, cost, np.inf)))
     weight = np.where(wide, np.exp(np.maximum(cost[k] - cost, -50.0) / 2), 0.0)
-    sigma = max(float(np.sqrt(np.average((widths - widths[k]) ** 2, weights=weight))), STEP * widths[k])
+    sigma = max(float(np.sqrt(np.average((widths - widths[k]) ** 2, weights=weight))), EYE_SHARE * widths[k])
     tail = Tail(True, float(widths[k]), sigma, first, False, float(cost[k]))
     near = [(worth, width) for width, worth in pieces if abs(width - widths[k]) < 0.05 * widths[k] + noise]
     if near:
