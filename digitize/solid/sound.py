@@ -14,10 +14,10 @@ FRONT_PART = 0.3
 MOST_TILT_RAD = np.radians(25.0)
 NOSE_PART = 0.03, 0.25
 NOSE_OFF_AXIS = 0.02
-"""The nose lies on the axis to this share of the body's width and the outline's own error. Of 80 drawn outlines one is
-refused as it is (95 of 100 have 0.004 or less), the same one bent and bitten (0.016). Of those with a strip of 12 % of
-the body's width added along 70 % of one side 88 of 100 are refused, along a quarter 45; cut off there 76 and 41; with one
-of 6 % 58 and 45, 16 and 25. Twice the limit lets half of the refused ones pass."""
+"""The nose lies on the axis to this share of the body's width and the outline's own error. Of 80 drawn outlines one was
+refused as it is (95 of 100 have 0.004 or less), the same one bent and bitten (0.016): a long lug had turned its axis.
+Of those with a strip of 12 % of its width added along 70 % of one side 88 of 100 are refused, along a quarter 45;
+cut off there 76 and 41; with one of 6 % 58 and 45, 16 and 25. Twice the limit lets half of the refused ones pass."""
 OVER_CALIPER = 0.03
 """A decal, tape or the outline's own error may stand out by so much."""
 WIDEST_OVER_CALIPER = 1.2
