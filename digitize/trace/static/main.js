@@ -327,7 +327,9 @@ async function earlier() {
 
 byId("file").addEventListener("change", (event) => take(event.target.files[0]));
 byId("another").addEventListener("click", () => swap("another", {}));
-byId("form").addEventListener("submit", (event) => {
+byId("form").addEventListener("submit", (event) => event.preventDefault());
+byId("form").addEventListener("keydown", (event) => {
+  if (event.key !== "Enter" || !event.target.matches("input:not([type=file], [type=radio])") || event.isComposing) return;
   event.preventDefault();
   if (steps.now === "scale") steps.next();
   else answer();
