@@ -1,7 +1,11 @@
-"""A browser and a page in it, for the tests of the page of `digitize trace`."""
+"""A browser and a page in it, for the tests of the page of `digitize trace`; and no test fails by its time."""
 
 import pytest
+from hypothesis import settings
 from trace_page import CHROMIUM, FLAGS, opened
+
+settings.register_profile("unhurried", deadline=None)
+settings.load_profile("unhurried")
 
 
 @pytest.fixture(scope="module")
