@@ -66,7 +66,7 @@ export function warnings(result) {
 }
 
 export function changes(list) {
-  if (!list.length) return [html("p", { class: "soft" }, "Nothing is changed by hand: these are the numbers as found.")];
+  if (!list.length) return [html("p", { class: "soft" }, "Nothing is changed by hand: these are the numbers the photo gave.")];
   return [html("h2", {}, "Changed by hand"), html("ul", {}, ...list.map((line) => html("li", {}, line)))];
 }
 

@@ -70,7 +70,7 @@ export class Pinned {
   }
 
   history(view) {
-    const back = [...this.steps(view), button("As found", "as-found", () => this.acts.go(this.app.view.found_at), { sign: "back", enabled: view.at > view.found_at })];
+    const back = [...this.steps(view), button("Undo all", "as-found", () => this.acts.go(this.app.view.found_at), { sign: "back", enabled: view.at > view.found_at })];
     return html("div", { class: "row acts" }, button(view.saved ? "Saved" : "Save", "save", this.acts.save, { chief: !view.saved, sign: "save" }), ...(view.states > 1 ? back : []));
   }
 }
