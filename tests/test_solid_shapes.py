@@ -33,11 +33,12 @@ from digitize.errors import OutlineRefusal
 from digitize.solid.adjust import Told
 from digitize.solid.axis import find_axis
 from digitize.solid.sound import check_caliper
-from digitize.solid.stations import body_side
+from digitize.solid.stations import body_side, find_stations
 
 SEEDS = {
     "larger tube beside a flat fin": 83000226,
     "fronts of six fins": 71000221,
+    "long lug": 55000024,
     "a bit of larger tube beside turned fins": 8000003,
     "a larger tube that only its cone tells of": 137000025,
     "turned fins near": 71000152,
@@ -240,6 +241,16 @@ def test_a_launch_lug_is_not_a_fin(angle_deg):
     assert len(solid.geometry.fins) == 1
     beside = np.interp(np.linspace(140, 200, 31), *solid.geometry.profile_mm.T)
     assert beside == pytest.approx(12.0, abs=0.1)
+
+
+def test_a_lug_along_a_third_of_the_tube_does_not_turn_the_axis():
+    """A lug of 42 mm on 122 mm of bare tube behind a cone of 129 mm: turned by it, the nose lay 8 % beside the axis."""
+    scene, told = random_scene(np.random.default_rng(SEEDS["long lug"]), width_px=1600)
+    axis = find_axis(prior_of(scene.camera).camera, silhouette_of(scene).outline_px, told["nose"])
+    stations = find_stations(axis.flat, axis.upper, 1 / scene.camera.focal_px, 1)[0]
+    nose = slice(50, 400)
+    beside = np.abs(stations.upper - stations.lower)[nose] / stations.caliber
+    assert 1e-5 < np.median(beside) < 0.01
 
 
 @pytest.mark.parametrize(

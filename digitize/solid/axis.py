@@ -9,7 +9,8 @@ from digitize.photo.camera import Camera
 from digitize.solid.pose import view_of_axis
 from digitize.solid.scan import crossings
 
-ALIKE = 0.04
+ALIKE, LIMB_ALIKE = 0.04, 0.012
+"""Widths of a tube, and one limb of it, lie on a line to this share of the width."""
 MOST_TAPER = 0.45
 """A tube's width changes by no more than this share from one end of the rocket to the other, by perspective."""
 DIRECTIONS = {"left": (-1.0, 0.0), "right": (1.0, 0.0), "up": (0.0, -1.0), "down": (0.0, 1.0)}
@@ -92,20 +93,29 @@ def _centre_line(flat):
     cuts = crossings(flat, p, along=0)
     sides = np.array([(cut[0], cut[-1]) if len(cut) >= 2 else (np.nan, np.nan) for cut in cuts])
     whole = np.isfinite(sides[:, 0])
-    p, middle, width = p[whole], sides[whole].mean(1), np.diff(sides[whole], axis=1)[:, 0]
+    p, width = p[whole], np.diff(sides[whole], axis=1)[:, 0]
     use = _commonest(p, width)
     if use.sum() < 8:
         raise OutlineRefusal(
             "No stretch of straight body was found in the outline",
             "Take the photo square from the side, with nothing lying over the body",
         )
-    x, y = p[use], middle[use]
-    for _ in range(5):
-        slope, level = np.polyfit(x, y, 1)
-        off = np.abs(y - slope * x - level)
-        keep = off <= max(3 * np.median(off), 1e-9)
-        x, y = x[keep], y[keep]
-    return slope, level
+    within = LIMB_ALIKE * np.median(width[use])
+    return np.mean([_limb_line(p[use], side[use], within) for side in sides[whole].T], axis=0)
+
+
+def _limb_line(x: np.ndarray, y: np.ndarray, within: float) -> np.ndarray:
+    """(slope, level) of the line that most of one side's points lie on: a lug, a string or a bite on one side, however
+    long, does not turn the axis while more of that side is the body's own."""
+    pick = np.linspace(0, len(x) - 1, min(len(x), 24)).astype(int)
+    i, j = pick[np.array(np.triu_indices(len(pick), 3))]
+    slope = (y[j] - y[i]) / (x[j] - x[i])
+    on = np.abs(y - y[i, None] - slope[:, None] * (x - x[i, None])) < within
+    keep = on[on.sum(1).argmax()]
+    for _ in range(3):
+        line = np.polyfit(x[keep], y[keep], 1)
+        keep = np.abs(y - np.polyval(line, x)) < within
+    return line
 
 
 def _commonest(p: np.ndarray, width: np.ndarray) -> np.ndarray:
