@@ -172,6 +172,18 @@ def test_the_nose_tip_is_where_the_flanks_meet(lost_px):
     assert 0.5 * pixel < sigma < 3 * pixel
 
 
+def test_a_needle_that_the_outline_is_unsure_of_is_carried_on_to_where_its_flanks_meet():
+    """A cone of 3.8 degrees whose foremost 50 pixels, less than 3.4 pixels wide to either side, are not in the
+    outline."""
+    pixel = 1 / 1400
+    stations = find_stations(flat_cone(lost=50 * pixel), -1.0, pixel, 0)[0]
+    short, _ = nose_tip(stations)
+    assert 5 * pixel < short + 0.4 < 20 * pixel
+    tip, sigma = nose_tip(stations, end_sigma_px=1.8)
+    assert abs(tip + 0.4) < 1.5 * pixel
+    assert 5 * pixel < sigma < 20 * pixel
+
+
 def flat_nose(profile, length=0.25, half=0.02):
     """A nose of radius profile(0..1) and a tube, in the flat view."""
     x = np.linspace(0.0, 1.0, 200) ** 2

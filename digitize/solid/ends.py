@@ -18,11 +18,22 @@ FLANK_SIGMA_PX = 0.5
 """Error of both flanks together, which moves where they meet by as much as the nose is slender."""
 
 
-def nose_tip(stations: Stations, hand_p: float = np.inf) -> tuple[float, float]:
-    """(p of the nose tip, its standard deviation). hand_p: of the foremost point a person has set.
+FORE_PX = 4.0
+"""So far along the axis the outline's fore end reaches. By eye, no source."""
 
-    Blur rounds a pointed tip off and shortens it by several pixels, so the tip is where the flanks behind it run
-    together.
+
+def fore_sigma_px(p: np.ndarray, sigma_px: np.ndarray, pixel: float) -> float:
+    """The largest standard deviation of the outline at its fore end: large where the eye may have lost a needle.
+    p: (n,) places of its points along the axis; sigma_px: (n,)."""
+    return float(sigma_px[p < p.min() + FORE_PX * pixel].max())
+
+
+def nose_tip(stations: Stations, hand_p: float = np.inf, end_sigma_px: float = 0.0) -> tuple[float, float]:
+    """(p of the nose tip, its standard deviation). hand_p: of the foremost point a person has set; end_sigma_px:
+    standard deviation of the outline at its fore end.
+
+    Blur rounds a pointed tip off and shortens it by several pixels, and the eye sees no needle that is thinner than
+    a pixel of its look, so the tip is where the flanks behind it run together.
     """
     p, half, pixel = stations.p, (stations.upper + stations.lower) / 2, stations.pixel
     first = p[0] - 0.5 * (p[1] - p[0])
@@ -34,7 +45,8 @@ def nose_tip(stations: Stations, hand_p: float = np.inf) -> tuple[float, float]:
     if after_spur is not None and hand_p >= after_spur[0]:  # what a person has set is no line of the ground
         return after_spur
     tip, linear, curved = _run_out(p[use], half[use] / pixel)
-    lost = linear * BLUR_PX + curved * BLUR_PX**TIP_POWER  # where the flanks are closer than the blur they can't show
+    near = max(BLUR_PX, end_sigma_px)  # where the flanks are nearer to the axis than this they can't show
+    lost = linear * near + curved * near**TIP_POWER
     tip = float(np.clip(tip, first - 2 * lost - pixel, first + pixel))
     return tip, 0.7 * pixel + 0.25 * abs(tip - first)
 

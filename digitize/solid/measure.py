@@ -23,7 +23,7 @@ from digitize.solid.adjust import (
 from digitize.solid.aft import BY_RIM
 from digitize.solid.agreement import blame_scales, check_roughly
 from digitize.solid.axis import AxisView, find_axis, flat_of
-from digitize.solid.ends import LEAST_SPUR_PX, nose_tip, rim_of
+from digitize.solid.ends import LEAST_SPUR_PX, fore_sigma_px, nose_tip, rim_of
 from digitize.solid.groups import FinsSaid, FinTrace, fins_of, flat_px
 from digitize.solid.planform import coverage
 from digitize.solid.pose import Pose
@@ -123,9 +123,9 @@ def said_cost(adjusted: Adjusted) -> float:
 
 def _measured(name, prior, silhouette, references, told, fins, resting, axis: AxisView, stations: Stations) -> Solid:
     """The solid with the body as one reading of the outline has it."""
-    hand_p = np.inf if silhouette.hand is None else axis.flat[silhouette.hand, 0].min(initial=np.inf)
+    hand_p = np.inf if silhouette.hand is None else float(axis.flat[silhouette.hand, 0].min(initial=np.inf))
     check_straight(stations)
-    tip_p, tip_sigma = nose_tip(stations, float(hand_p))
+    tip_p, tip_sigma = nose_tip(stations, hand_p, fore_sigma_px(axis.flat[:, 0], silhouette.sigma_px, stations.pixel))
     problem = _problem(prior, axis, stations, tip_p, references, told, silhouette)
     check_roughly(problem)
     if references and told.behind_mm is None:
