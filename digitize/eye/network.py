@@ -15,7 +15,7 @@ import numpy as np
 from digitize.errors import OutlineRefusal
 
 FILE = Path(__file__).with_name("eye.onnx")
-SHA256 = "6edc6a67d2a8c071d33a90f54025274f4de6d7e25a04e2b8acfed26413a6cdba"
+SHA256 = "a2d3ba162e492c8945b569419a1bad60d9ce1c04e981c44dd2861f93fffb72f6"
 HEIGHT, WIDTH = 512, 768
 """Of the pictures it was trained on, px."""
 

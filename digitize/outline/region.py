@@ -31,8 +31,8 @@ class Region:
     """What the eye saw of one rocket. rocket, body, fins, nose: (H, W) probabilities in pixels of `view`, means of
     the look and its mirror image, 0 where it is another thing; apart: (H, W) half their difference; unsteady: by
     what share of
-    the rocket the two looks differ; lopsided: the second look and its mirror image; warnings: other rockets left
-    out."""
+    the rocket the two looks differ; lopsided: the second look and its mirror image; unsure: probability that is on the
+    wrong side of one half, summed, as a share of the rocket; warnings: other rockets left out."""
 
     view: View
     rocket: np.ndarray
@@ -42,6 +42,7 @@ class Region:
     apart: np.ndarray
     unsteady: float
     lopsided: float
+    unsure: float
     warnings: tuple[Warn, ...] = ()
 
 
@@ -78,10 +79,11 @@ def find_region(rgb: np.ndarray, marked: Marked = NOTHING_MARKED, first: FirstLo
             break
     earlier = _brought(mask.astype(np.float32), first.view, view) > 0.5
     rocket = np.where(cv2.dilate(own.astype(np.uint8), np.ones((5, 5))) > 0, both.rocket, 0.0)
+    rocket = _as_marked(rocket, view, marked)
     seen, mirrored = (np.where(own, look.rocket, 0.0) > 0.5 for look in twice)
     return Region(
         view,
-        _as_marked(rocket, view, marked),
+        rocket,
         both.body * own,
         both.fins * own,
         both.nose * own,
@@ -90,6 +92,7 @@ def find_region(rgb: np.ndarray, marked: Marked = NOTHING_MARKED, first: FirstLo
             _as_marked(earlier, view, marked), _as_marked(own, view, marked), _ROUGH_PX * first.view.scale / view.scale
         ),
         lopsided=_differing(seen, mirrored, _ROUGH_PX),
+        unsure=float(np.minimum(rocket, 1 - rocket).sum() / max((rocket > 0.5).sum(), 1)),
         warnings=warnings,
     )
 

@@ -24,7 +24,6 @@ BACKDROPS = {
     "sheet": 2,
     "wood": 0.7,
     "concrete": 1,
-    "blotches": 1,
     "planks": 1,
 }
 
@@ -137,26 +136,21 @@ def ground(chance: Chance, width: float, base=None, kinds: dict | None = None) -
     )  # fmt: skip
 
 
+PAINTS = {
+    "plain": 10, "metal": 2.2, "roll": 1.2, "spiral": 0.7, "wood": 0.8, "mottled": 1, "fade": 0.5, "letters": 0.8,
+    "collage": 0.4, "stripes": 0.8,
+}  # fmt: skip
+
+
 def paint(chance: Chance, colour: np.ndarray, radius: float) -> np.ndarray:
     """What a part of the rocket is covered with."""
     even, scale, happens = chance.even, chance.scale, chance.happens
-    kind = chance.named(
-        {
-            "plain": 10,
-            "metal": 1.4,
-            "roll": 1.2,
-            "spiral": 0.7,
-            "wood": 0.8,
-            "mottled": 1,
-            "fade": 0.5,
-            "letters": 0.8,
-            "collage": 0.4,
-        }
-    )
+    kind = chance.named(PAINTS)
     coat = dict(gloss=happens(0.6) * scale(0.03, 0.8), shine=scale(8, 200), mirror=happens(0.45) * even(0.02, 0.3))
     if kind == "metal":
-        level = even(0.45, 0.95)
-        tint = np.clip(np.full(3, level) + chance.rng.normal(0, 0.03, 3), 0, 1)
+        tint = np.clip(np.full(3, even(0.45, 0.95)) + chance.rng.normal(0, 0.03, 3), 0, 1)
+        if happens(0.25):  # anodised, or chrome paint of a colour
+            tint = chance.colour(chance.one_of(["strong", "dark", "pale"]))
         return material(
             chance, a=tint, gloss=even(0.2, 1), shine=scale(20, 200), mirror=even(0.5, 0.95),
             bump=happens(0.3) * scale(0.005, 0.05), bump_scale=scale(20, 200),
@@ -188,6 +182,11 @@ def paint(chance: Chance, colour: np.ndarray, radius: float) -> np.ndarray:
         return material(
             chance, "LETTERING", colour, chance.colour(), scale=scale(0.4, 3) / radius, p1=even(0.2, 0.5), **coat
         )
+    if kind == "stripes":  # wide ones: a tip or an edge of another colour
+        return material(
+            chance, "STRIPES", colour, chance.colour(), scale=scale(0.08, 0.8) / radius, p1=happens(0.2), p2=0.01,
+            angle=chance.one_of([0, math.pi / 2, even(0, 3)]), **coat,
+        )  # fmt: skip
     if kind == "collage":
         return material(chance, "COLLAGE", scale=scale(1, 8), collage=int(chance.rng.integers(COLLAGES)), **coat)
     return material(chance, a=colour, mottle=even(0, 0.04), mottle_scale=scale(3, 30), **coat)

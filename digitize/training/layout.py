@@ -24,6 +24,7 @@ _PARTS = (
     ("LIGHTS", 8 * MOST_LIGHTS),  # direction, colour, half width (tangent), -
     ("LIGHT_ALL", 10),  # sky, bounce from below, depth of contact shadows, colour of nothing
     ("N_LIGHTS", 1),
+    ("ROOM", 3),  # what gloss mirrors from above: number of a collage, how much of it, scale
     ("WALL_AT", 6),  # a point and the normal of a second plane
     ("WALL_ON", 1),
     (

@@ -381,12 +381,21 @@ CALL float openness(const float *p, Vec P, Vec N) {
   }
   return a;
 }
+// Two axes of the second plane, along which its material runs.
+FAST void wall_axes(Vec n, Vec *T, Vec *S) { *T = unit(cross(fabsf(n.z) > .8f ? vec(1, 0, 0) : vec(0, 0, 1), n)); *S = cross(n, *T); }
+// What a glossy side shows of the ground it lies on, the wall behind it and the room above.
 CALL Vec mirrored(const float *p, const unsigned char *all, Vec P, Vec d) {
-  Vec c;
-  if (d.z < -.02f) {  // what a glossy side shows of the ground it lies on
-    Vec g = P - d * (P.z / d.z); float far = 1 / (1 + .3f * (P.z / -d.z));
-    c = mix(at(p + LIGHT_ALL + 3), colour_of(p + MATERIALS, g.x, g.y, 0, all) * (at(p + LIGHT_ALL) + at(p + LIGHTS + 3) * .5f), far * smooth(.02f, .1f, -d.z));
-  } else c = mix(at(p + LIGHT_ALL + 3), at(p + LIGHT_ALL), smooth(-.25f, .25f, d.z));
+  Vec bounce = at(p + LIGHT_ALL + 3), sky = at(p + LIGHT_ALL), lamps = (sky + at(p + LIGHTS + 3) * .5f), c;
+  float ground = d.z < -.02f ? P.z / -d.z : FAR, wall = FAR; Vec n = at(p + WALL_AT + 3);
+  if (p[WALL_ON] > .5f && dot(d, n) < -.02f) { wall = dot(at(p + WALL_AT) - P, n) / dot(d, n); if (wall < 0) wall = FAR; }
+  if (wall < ground) {
+    Vec T, S, g = P + d * wall - at(p + WALL_AT); wall_axes(n, &T, &S);
+    c = mix(bounce, colour_of(p + MATERIALS + MATERIAL_SIZE, dot(g, T), dot(g, S), 0, all) * lamps, 1 / (1 + .1f * wall));
+  } else if (ground < FAR) {
+    Vec g = P + d * ground;
+    c = mix(bounce, colour_of(p + MATERIALS, g.x, g.y, 0, all) * lamps, smooth(.02f, .1f, -d.z) / (1 + .3f * ground));
+  } else c = mix(bounce, sky, smooth(-.25f, .25f, d.z));
+  if (fminf(wall, ground) >= FAR && p[ROOM + 1] > 0) c = mix(c, collage(all, (int)p[ROOM], d.x * p[ROOM + 2] + .37f, d.y * p[ROOM + 2] + .21f) * sky * 2.f, p[ROOM + 1]);
   for (int i = 0; i < (int)p[N_LIGHTS]; i++) {
     const float *l = p + LIGHTS + 8 * i; float w = l[6], cc = 1 / sqrtf(1 + w * w);
     c = c + at(l + 3) * (smooth(cc - .05f, cc + .02f, dot(d, at(l))) * clip(.25f / (w + .06f), 0, 4));
@@ -459,8 +468,8 @@ CALL void pixel(const float *p, const unsigned char *all, float px, float py, fl
   if (what == NOTHING) { Vec c = at(p + LIGHT_ALL + 7); out[0] = c.x; out[1] = c.y; out[2] = c.z; return; }
   if (what == GROUND) { u = P.x; v = P.y; }
   else if (what == WALL) {
-    m = p + MATERIALS + MATERIAL_SIZE; N = at(p + WALL_AT + 3); Vec up = fabsf(N.z) > .8f ? vec(1, 0, 0) : vec(0, 0, 1);
-    T = unit(cross(up, N)); S = cross(N, T); Vec c = P - at(p + WALL_AT); u = dot(c, T); v = dot(c, S);
+    m = p + MATERIALS + MATERIAL_SIZE; N = at(p + WALL_AT + 3); wall_axes(N, &T, &S);
+    Vec c = P - at(p + WALL_AT); u = dot(c, T); v = dot(c, S);
   } else if (what == THING) { m = p + MATERIALS + MATERIAL_SIZE * (int)p[THINGS + THING_SIZE * thing + 2]; u = fu; v = fv; out[8] = 1; }
   N = bumped(m, u, v, N, T, S);
   Vec c = (what == THING && !face) ? at(m + 1) * .9f : colour_of(m, u, v, w, all);

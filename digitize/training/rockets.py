@@ -90,7 +90,7 @@ def _standing(chance: Chance, stands: str, count: int, group: int, radius: float
 
 
 def _profile(chance: Chance, noses: dict) -> tuple[np.ndarray, float, float]:
-    slender = chance.scale(4.2, 32) if chance.happens(0.8) else chance.scale(8, 18)
+    slender = chance.scale(3.6, 40) if chance.happens(0.8) else chance.scale(8, 18)
     radius = 0.5 / slender
     if chance.happens(0.07):  # curved all along
         t, peak = np.linspace(0, 1, 50), chance.even(0.25, 0.6)

@@ -7,10 +7,16 @@ import numpy as np
 from digitize.training import things as around
 from digitize.training.chance import Chance, linear
 from digitize.training.grounds import BACKDROPS, HELD_OUT_GROUNDS, ground, material, paint
-from digitize.training.layout import AT, MATERIAL_SIZE, MOST_SECTIONS, PICTURE, PLANFORM_SIZE, SCENE_SIZE
+from digitize.training.layout import AT, COLLAGES, MATERIAL_SIZE, MOST_SECTIONS, PICTURE, PLANFORM_SIZE, SCENE_SIZE
 from digitize.training.rockets import Rocket, rocket
+from digitize.training.supports import stand, supports
 
 ROCKET_PAINTS = range(2, 8)  # materials 0 and 1 are ground and wall, 2 the body's own, 5 and 6 the fins'
+SETTINGS = {"lying": 6.5, "standing": 2, "level": 1.5}
+"""Lying, seen from above; standing, the ground plane being a backdrop far behind and the wall the floor; level on
+supports, seen from the side before a wall."""
+DISGUISES = {"none": 6, "all": 1.4, "body": 1.3, "fins": 1.3, "shadow": 0.8, "ground itself": 0.4}
+"""What of the rocket is nearly of the colour of what lies behind it; shadow: the body, of the colour of its shadow."""
 
 
 def scene(seed: int, held_out: bool = False) -> np.ndarray:
@@ -18,24 +24,27 @@ def scene(seed: int, held_out: bool = False) -> np.ndarray:
     chance = Chance(seed)
     block = np.zeros(SCENE_SIZE, np.float32)
     ship = rocket(chance, held_out)
-    upright = chance.happens(0.2)  # seen standing: the ground is a backdrop far behind, the wall is the floor
+    setting, disguise = chance.named(SETTINGS), chance.named(DISGUISES)
     _write_rocket(block, ship, chance)
-    origin, axes, points, lift = _place(chance, ship, upright)
+    origin, axes, points, lift = _place(chance, ship, setting)
     block[AT["ROCKET"] : AT["ROCKET"] + 12] = np.concatenate([origin, axes.ravel()])
     low, high = points.min(0), points.max(0)
-    oblique = chance.about(0, 0.08) if chance.happens(0.72) or upright else chance.even(-1.0, 1.0)
+    oblique = _oblique(chance, setting)
     _, width = _camera(block, chance, points, oblique)
-    kinds = HELD_OUT_GROUNDS if held_out else (BACKDROPS if upright else None)
-    floor = ground(chance, width, kinds=kinds)
-    like = _typical(floor, chance)
+    base = None
+    if disguise != "none" and chance.happens(0.4):
+        base = chance.colour(chance.one_of(["dark", "white"]))
+    floor = ground(chance, width, base, HELD_OUT_GROUNDS if held_out else BACKDROPS if setting == "standing" else None)
     _shade_of_leaves(floor, chance, width)
-    base = like if chance.happens(0.4) else None
-    wall = ground(chance, width * chance.one_of([1, 0.6]), base, HELD_OUT_GROUNDS if held_out else None)
-    palette = _paints(block, chance, ship, floor, like)
+    kinds = HELD_OUT_GROUNDS if held_out else BACKDROPS if setting == "level" and chance.happens(0.5) else None
+    near = (base is not None and setting == "level") or chance.happens(0.4)
+    wall = ground(chance, width * chance.one_of([1, 0.6]), _typical(floor) if near else None, kinds)
+    like = _typical(wall if setting == "level" else floor)
+    palette = _paints(block, chance, ship, floor, like, disguise)
     block[AT["MATERIALS"] : AT["MATERIALS"] + 2 * MATERIAL_SIZE] = np.concatenate([floor, wall])
     _lights(block, chance, floor)
-    _wall(block, chance, upright, oblique, low, high)
-    _things(block, chance, ship, origin, axes, (low, high), lift, width, upright, like, palette)
+    _wall(block, chance, setting, oblique, low, high)
+    _things(block, chance, ship, origin, axes, (low, high), lift, width, setting, oblique, like, palette)
     return block
 
 
@@ -60,7 +69,16 @@ def _write_rocket(block: np.ndarray, ship: Rocket, chance: Chance) -> None:
         block[place : place + 6] = start, end, ship.radius_at(start) + own, turn, own, number
 
 
-def _place(chance: Chance, ship: Rocket, upright: bool):
+def _oblique(chance: Chance, setting: str) -> float:
+    """How far the view is from straight down, rad."""
+    if setting == "level":
+        return chance.one_of([-1, 1]) * chance.even(1.1, 1.53)
+    if setting == "standing" or chance.happens(0.72):
+        return chance.about(0, 0.08)
+    return chance.even(-1.0, 1.0)
+
+
+def _place(chance: Chance, ship: Rocket, setting: str):
     """(nose tip, (3, 3) axes, (n, 3) points of its surface, height of its lowest point)."""
     tilt = chance.one_of([0, chance.about(0, 0.03), chance.even(-0.14, 0.14)], [2, 4, 1.5])
     x = np.array([math.cos(tilt), 0, math.sin(tilt)])
@@ -72,8 +90,10 @@ def _place(chance: Chance, ship: Rocket, upright: bool):
         ring += [(a, r * math.cos(fin.angle_rad), r * math.sin(fin.angle_rad)) for a, r in ship.planforms[fin.group]]
     points = np.array(ring) @ axes
     lift = chance.one_of([0.0005, chance.even(0, 0.05), chance.even(0.05, 0.4), chance.even(0.4, 2)], [5, 2.5, 2, 0.7])
-    if upright:
+    if setting == "standing":
         lift = chance.even(0.3, 4)
+    elif setting == "level":
+        lift = chance.scale(0.02, 1)
     origin = np.array([0, 0, lift - points[:, 2].min()])
     return origin, axes, points + origin, lift
 
@@ -108,7 +128,7 @@ def _camera(block: np.ndarray, chance: Chance, points: np.ndarray, oblique: floa
     return distance, width * distance / focal
 
 
-def _typical(floor: np.ndarray, chance: Chance) -> np.ndarray:
+def _typical(floor: np.ndarray) -> np.ndarray:
     """The ground's colour as the eye takes it, sRGB."""
     return np.clip(floor[1:4] * 0.6 + floor[4:7] * 0.4, 0, 1) ** (1 / 2.2)
 
@@ -120,18 +140,21 @@ def _shade_of_leaves(floor: np.ndarray, chance: Chance, width: float) -> None:
             floor[26], floor[27] = chance.scale(1.5, 14) / width, chance.scale(0.02, 0.4)
 
 
-def _paints(block: np.ndarray, chance: Chance, ship: Rocket, floor: np.ndarray, like: np.ndarray) -> list:
+def _paints(
+    block: np.ndarray, chance: Chance, ship: Rocket, floor: np.ndarray, like: np.ndarray, disguise: str
+) -> list:
     """Writes the rocket's paints, where they begin, and its decals; the palette."""
-    disguise = chance.one_of(["none", "all", "body", "ground itself"], [6.5, 1.4, 1.6, 0.4])
     palette = [chance.colour() for _ in range(chance.one_of([1, 2, 3, 4], [2, 4, 3, 1]))]
     near = chance.one_of([0.015, 0.04, 0.1], [1, 1.6, 1])
     if disguise == "all":
         palette = [chance.like(like * chance.even(0.9, 1.12), near) for _ in palette]
-    elif disguise == "body":
-        palette[0] = chance.like(like * chance.even(0.9, 1.12), near)
+    elif disguise in ("body", "shadow"):
+        palette[0] = chance.like(like * (chance.even(0.9, 1.12) if disguise == "body" else chance.even(0.2, 0.7)), near)
+    fin = chance.like(like * chance.even(0.9, 1.12), near) if disguise == "fins" else chance.one_of(palette)
     paints = []
     for k in ROCKET_PAINTS:
-        colour = palette[0] if k == 2 else chance.one_of(palette)
+        colour = {2: palette[0], 5: fin, 6: fin if disguise == "fins" else None}.get(k)
+        colour = chance.one_of(palette) if colour is None else colour
         coat = paint(chance, colour, ship.radius)
         if k in (5, 6) and coat[0] in (18, 19):  # patterns that go round the body
             coat = material(chance, a=colour)
@@ -150,8 +173,9 @@ def _paints(block: np.ndarray, chance: Chance, ship: Rocket, floor: np.ndarray, 
         (0.0, chance.one_of([2, 3, 4], [1, 2, 1])),
         (ship.nose_x * (1 if chance.happens(0.9) else chance.even(0.5, 1.5)), 2),
     ]
+    root = ship.planforms[0][[0, -1], 0]  # paints often meet where fins begin or end
     for _ in range(chance.one_of([0, 1, 2, 4], [3, 3, 2, 1])):
-        x = chance.even(ship.nose_x, 1)
+        x = chance.one_of([chance.even(ship.nose_x, 1), *root], [5, 1, 1.5])
         bands.append((x, chance.one_of([3, 4, 7])))
         if chance.happens(0.8):
             bands.append((x + chance.scale(0.005, 0.2), chance.one_of([2, 2, 4])))
@@ -186,62 +210,77 @@ def _lights(block: np.ndarray, chance: Chance, floor: np.ndarray) -> None:
     below = (floor[1:4] * 0.6 + floor[4:7] * 0.4) * (from_above * 0.6 + level * 0.5) * chance.even(0.3, 1)
     nothing = linear(chance.colour()) * chance.even(0.3, 1)
     block[AT["N_LIGHTS"]] = count
+    if chance.happens(0.6):
+        block[AT["ROOM"] : AT["ROOM"] + 3] = chance.rng.integers(COLLAGES), chance.even(0.1, 1), chance.scale(0.4, 3)
     block[AT["LIGHT_ALL"] : AT["LIGHT_ALL"] + 10] = [*sky, *below, chance.even(0.3, 1), *nothing]
 
 
-def _wall(block: np.ndarray, chance: Chance, upright: bool, oblique: float, low: np.ndarray, high: np.ndarray) -> None:
+def _wall(block: np.ndarray, chance: Chance, setting: str, oblique: float, low: np.ndarray, high: np.ndarray) -> None:
     """A second plane: a wall beside or behind the rocket, or the floor that it stands on."""
-    if not (upright or chance.happens(0.16) or abs(oblique) > 0.5):
+    standing, steep = setting == "standing", abs(oblique) > 0.5
+    if not (standing or steep or chance.happens(0.16)) or (setting == "level" and chance.happens(0.2)):
         return
-    if upright or (abs(oblique) <= 0.5 and chance.happens(0.35)):
+    if standing or (not steep and chance.happens(0.35)):
         tail = high[0] + chance.one_of([0.0005, chance.even(0, 0.05), chance.even(0, 0.5)], [3, 2, 2])
         point, normal = (
             ((tail, 0, 0), (-1, 0, 0)) if chance.happens(0.85) else ((low[0] - chance.even(0.01, 0.2), 0, 0), (1, 0, 0))
         )
     else:
         side = 1 if oblique > 0 else -1
-        if abs(oblique) <= 0.5:
+        if not steep:
             side = chance.one_of([-1, 1])
-        gap = chance.even(0.05, 1.5) if abs(oblique) > 0.5 else chance.even(0, 0.3) * chance.one_of([0, 1])
+        gap = chance.scale(0.05, 3) if steep else chance.even(0, 0.3) * chance.one_of([0, 1])
         point, normal = ((0, low[1] - gap, 0), (0, 1, 0)) if side > 0 else ((0, high[1] + gap, 0), (0, -1, 0))
     block[AT["WALL_AT"] : AT["WALL_AT"] + 6] = *point, *normal
     block[AT["WALL_ON"]] = 1
 
 
-def _things(block, chance, ship, origin, axes, corners, lift, width, upright, like, palette) -> None:
+def _things(block, chance, ship, origin, axes, corners, lift, width, setting, oblique, like, palette) -> None:
     things = around.Things(chance)
     low, high = corners
     reach = max(abs(low[1]), abs(high[1]))
+    standing = setting == "standing"
+    sides = ((-1,) if oblique > 0 else (1,)) if setting == "level" else (-1, 1)  # not between camera and rocket
     height_at = lambda x: float(origin[2] + axes[0, 2] * x)  # noqa: E731
     to_world = lambda x: origin + axes[0] * x  # noqa: E731
+    if chance.happens({"level": 0.9, "lying": 0.65 * (0.001 < lift < 0.5), "standing": 0}[setting]):
+        supports(things, ship, height_at, like, palette)
     if chance.happens(0.08):
         around.nozzle(things, ship, to_world)
-    if chance.happens(0.75 if upright else 0.06):
+    if chance.happens(0.65 if standing else 0.06):
         around.launch_gear(things, ship, height_at, reach)
-    if chance.happens(0.13) and not upright:  # a sheet beneath
-        half = chance.one_of([chance.even(0.3, 1.2), chance.even(0.1, 0.4)]), chance.even(0.08, 0.5)
-        sheet = (
-            ground(chance, width) if chance.happens(0.4) else material(chance, a=chance.colour("white"), mottle=0.05)
-        )
-        turn = chance.even(0, 6.3) if chance.happens(0.3) else chance.about(0, 0.1)
-        things.box((chance.even(-0.1, 1.1), chance.even(-0.4, 0.4), 0.0008), turn, (*half, 0.0007), sheet)
-    if 0.001 < lift < 0.5 and chance.happens(0.6) and not upright:
-        around.supports(things, ship, lift, height_at, like)
-    if block[AT["WALL_ON"]] > 0.5 and not upright and chance.happens(0.4):  # a skirting board where they meet
-        point, normal = block[AT["WALL_AT"] : AT["WALL_AT"] + 3], block[AT["WALL_AT"] + 3 : AT["WALL_AT"] + 6]
-        half = (
-            (0.006, 4.0, chance.scale(0.02, 0.15)) if abs(normal[0]) > 0.5 else (4.0, 0.006, chance.scale(0.02, 0.15))
-        )
-        centre = (point[0] + normal[0] * 0.006, point[1] + normal[1] * 0.006, half[2])
-        things.box(
-            centre, 0, half, material(chance, a=chance.colour(chance.one_of(["white", "wood", "grey"]))), shadow=True
-        )
+    elif chance.happens(0.05):
+        around.rod(things, ship, height_at)
+    if chance.happens(0.4 if standing else 0.04):
+        stand(things, ship, to_world(1), reach, chance.even(0, 2 * math.pi))
+    if chance.happens(0.13) and setting == "lying":
+        _sheet(things, chance, width)
+    if block[AT["WALL_ON"]] > 0.5 and not standing and chance.happens(0.4):
+        _skirting(things, chance, block)
     if chance.happens(0.09):
         around.strings(things, ship, height_at, lift)
-    if chance.happens(0.08):
-        around.hand(things, ship, height_at)
-    if chance.happens(0.22):
-        around.clutter(things, low, high, width)
-    around.lying(things, width, reach, ship.radius, lift, palette)
+    if chance.happens(0.09):
+        around.hand(things, ship, height_at, sides)
+    if chance.happens(0.5 if setting == "level" else 0.22):
+        around.clutter(things, low, high, width, sides)
+    around.lying(things, width, reach, ship.radius, 0 if setting == "level" else lift, palette)
     start = AT["MATERIALS"]
     block[AT["N_THINGS"]] = things.write(block[start : AT["THINGS"]], block[AT["THINGS"] :])
+
+
+def _sheet(things, chance: Chance, width: float) -> None:
+    """A sheet of paper or cloth beneath."""
+    half = chance.one_of([chance.even(0.3, 1.2), chance.even(0.1, 0.4)]), chance.even(0.08, 0.5)
+    sheet = ground(chance, width) if chance.happens(0.4) else material(chance, a=chance.colour("white"), mottle=0.05)
+    turn = chance.even(0, 6.3) if chance.happens(0.3) else chance.about(0, 0.1)
+    things.box((chance.even(-0.1, 1.1), chance.even(-0.4, 0.4), 0.0008), turn, (*half, 0.0007), sheet)
+
+
+def _skirting(things, chance: Chance, block: np.ndarray) -> None:
+    """A skirting board where wall and floor meet."""
+    point, normal = block[AT["WALL_AT"] : AT["WALL_AT"] + 3], block[AT["WALL_AT"] + 3 : AT["WALL_AT"] + 6]
+    high = chance.scale(0.02, 0.15)
+    half = (0.006, 4.0, high) if abs(normal[0]) > 0.5 else (4.0, 0.006, high)
+    centre = (point[0] + normal[0] * 0.006, point[1] + normal[1] * 0.006, high)
+    colour = chance.colour(chance.one_of(["white", "wood", "grey"]))
+    things.box(centre, 0, half, material(chance, a=colour), shadow=True)

@@ -62,6 +62,19 @@ class Things:
         y /= np.linalg.norm(y)
         self._add(2, shadow, block, (start + end) / 2, [x, y, np.cross(x, y)], (length / 2, r0, r1))
 
+    def bar(self, start, end, half_wide: float, half_thick: float, flat, block, shadow=True) -> None:
+        """A straight bar from start to end. flat: a direction its broad side faces, across the bar or nearly so."""
+        start, end = np.array(start, float), np.array(end, float)
+        x = end - start
+        length = float(np.linalg.norm(x)) + 1e-9
+        x = x / length
+        y = np.cross(flat, x)
+        y /= np.linalg.norm(y) + 1e-9
+        half = (length / 2, half_wide, half_thick)
+        if block is not None:
+            block[26], block[27] = half[:2]
+        self._add(1, shadow, block, (start + end) / 2, [x, y, np.cross(x, y)], half)
+
     def write(self, materials: np.ndarray, things: np.ndarray) -> int:
         """Into the scene's block; how many there are."""
         for k, block in enumerate(self.materials, FIRST_FREE_MATERIAL):
@@ -162,45 +175,12 @@ def _flat(chance: Chance, kind: str, half: float) -> np.ndarray:
     return ground(chance, half * 3)
 
 
-def supports(things: Things, rocket, lift: float, axis_z, like: np.ndarray) -> None:
-    """What the rocket rests on: blocks, stools, a cradle. axis_z: height of the axis at a place along it."""
-    chance = things.chance
-    even, scale = chance.even, chance.scale
-    colour = chance.like(like, 0.05) if chance.happens(0.3) else chance.colour()
-    wide = chance.happens(0.25)  # stools and tables rather than blocks
-    for _ in range(chance.one_of([1, 2, 3], [1, 3, 1])):
-        x = even(0.02, 0.98)
-        half = (axis_z(x) - rocket.radius_at(x) * even(0.6, 1)) / 2
-        block = material(
-            chance, chance.one_of(["PLAIN", "SPECKLED", "WOOD"], [2, 1, 1]), colour, colour * 0.9, scale=30, p1=1.5,
-            mottle=0.05, mottle_scale=30,
-        )  # fmt: skip
-        size = (scale(0.05, 0.3), scale(0.05, 0.4)) if wide else (even(0.005, 0.08), rocket.radius * scale(0.4, 5))
-        if half > 0.002:
-            things.box(
-                (x, even(-0.5, 0.5) * rocket.radius, half), chance.about(0, 0.1), (*size, half), block, shadow=True
-            )
-
-
-def launch_gear(things: Things, rocket, axis_z, reach: float) -> None:
-    """A rod or rail along the body, a plate and legs behind the tail, a peg in it."""
+def launch_gear(things: Things, rocket, height_at, reach: float) -> None:
+    """A rod or rail along the body, a plate behind the tail, a peg in it."""
     chance = things.chance
     even, scale, happens = chance.even, chance.scale, chance.happens
-    metal = material(
-        chance, a=chance.colour(chance.one_of(["grey", "dark", "strong"], [3, 2, 1])), gloss=even(0, 0.8),
-        shine=scale(10, 150),
-        mirror=happens(0.5) * even(0, 0.8),
-    )  # fmt: skip
-    turn = even(0, 2 * math.pi)
     if happens(0.75):
-        r = rocket.radius * scale(0.05, 0.5)
-        away = rocket.radius + r + rocket.radius * chance.one_of([0.02, even(0, 0.4)])
-        y, z = away * math.cos(turn), axis_z(0.5) + away * math.sin(turn)
-        fore, aft = even(-0.5, 0.7), even(0.95, 1.6)
-        if happens(0.6):
-            things.rod((fore, y, z), (aft, y, z), r, r, metal)
-        else:
-            things.box(((fore + aft) / 2, y, z), 0, ((aft - fore) / 2, r, r), metal, shadow=True)
+        rod(things, rocket, height_at)
     behind = 1 + max(0.0, even(-0.01, 0.2))
     if happens(0.55):  # plate or ring
         r, thick = reach * scale(0.4, 2.5), scale(0.002, 0.02)
@@ -208,20 +188,33 @@ def launch_gear(things: Things, rocket, axis_z, reach: float) -> None:
             chance, a=chance.colour(chance.one_of(["grey", "dark", "strong"])), mottle=0.2, gloss=even(0, 0.4)
         )
         if happens(0.6):
-            things.rod((behind, 0, axis_z(1)), (behind + thick, 0, axis_z(1)), r, r, plate)
+            things.rod((behind, 0, height_at(1)), (behind + thick, 0, height_at(1)), r, r, plate)
         else:
-            things.box((behind + thick / 2, 0, axis_z(1)), 0, (thick / 2, r, r * even(0.3, 1)), plate, shadow=True)
-    if happens(0.5):  # legs
-        fresh = True
-        for k in range(chance.one_of([2, 3, 4])):
-            a = turn + 2 * math.pi * k / 3
-            foot = (behind + even(0.1, 0.5), reach * 2 * math.cos(a), axis_z(1) + reach * 2 * math.sin(a))
-            r = rocket.radius * scale(0.05, 0.4)
-            things.rod((behind, 0, axis_z(1)), foot, r, r, material(chance, a=chance.colour("grey")) if fresh else None)
-            fresh = False
-    if happens(0.4):  # peg or stand in the tail
+            things.box((behind + thick / 2, 0, height_at(1)), 0, (thick / 2, r, r * even(0.3, 1)), plate, shadow=True)
+    if happens(0.4):  # peg in the tail
         r = rocket.radius_at(1) * even(0.2, 0.9)
-        things.rod((0.97, 0, axis_z(1)), (1 + even(0.03, 0.6), 0, axis_z(1)), r, r * even(0.6, 1.5), material(chance))
+        things.rod(
+            (0.97, 0, height_at(1)), (1 + even(0.03, 0.6), 0, height_at(1)), r, r * even(0.6, 1.5), material(chance)
+        )
+
+
+def rod(things: Things, rocket, height_at) -> None:
+    """A launch rod or rail beside, before or behind the body; behind it only its ends show, on the rocket's axis."""
+    chance = things.chance
+    even, scale = chance.even, chance.scale
+    metal = material(
+        chance, a=chance.colour(chance.one_of(["grey", "dark", "strong"], [3, 2, 1])), gloss=even(0, 0.8),
+        shine=scale(10, 150), mirror=chance.happens(0.5) * even(0, 0.8),
+    )  # fmt: skip
+    turn = chance.one_of([even(0, 2 * math.pi), math.pi / 2, -math.pi / 2], [3, 1, 1]) + chance.about(0, 0.05)
+    r = rocket.radius * scale(0.05, 0.5)
+    away = rocket.radius + r + rocket.radius * chance.one_of([0.02, even(0, 0.4)])
+    y, z = away * math.cos(turn), height_at(0.5) + away * math.sin(turn)
+    fore, aft = even(-0.5, 0.7), even(0.95, 1.6)
+    if chance.happens(0.6):
+        things.rod((fore, y, z), (aft, y, z), r, r, metal)
+    else:
+        things.box(((fore + aft) / 2, y, z), 0, ((aft - fore) / 2, r, r), metal, shadow=True)
 
 
 def nozzle(things: Things, rocket, to_world) -> None:
@@ -232,13 +225,13 @@ def nozzle(things: Things, rocket, to_world) -> None:
     things.rod(to_world(0.95), to_world(1 + chance.even(0.004, 0.05)), r, r * chance.even(0.8, 1), block, shadow=False)
 
 
-def strings(things: Things, rocket, axis_z, lift: float) -> None:
+def strings(things: Things, rocket, height_at, lift: float) -> None:
     """Strings that hold the rocket, or tape and bands round it."""
     chance = things.chance
     even = chance.even
     for _ in range(chance.one_of([1, 2])):
         x, side, r = even(0.1, 0.9), chance.one_of([-1, 1]), chance.scale(0.0006, 0.003)
-        wide, top = rocket.radius_at(x), axis_z(x) + rocket.radius_at(x) * 1.05
+        wide, top = rocket.radius_at(x), height_at(x) + rocket.radius_at(x) * 1.05
         far = (x + chance.about(0, 0.15), side * 3, top + even(-0.5, 0.5) * lift)
         things.rod(
             (x, side * wide * 0.9, top - wide * even(0, 1)), far, r, r, material(chance), shadow=chance.happens(0.5)
@@ -248,15 +241,15 @@ def strings(things: Things, rocket, axis_z, lift: float) -> None:
         )
 
 
-def hand(things: Things, rocket, axis_z) -> None:
-    """A hand that holds the body from one side, or fingers on a nose or a fin."""
+def hand(things: Things, rocket, height_at, sides: tuple[int, ...]) -> None:
+    """A hand that holds the body from one of the sides (-1, 1), or fingers on a nose or a fin."""
     chance = things.chance
     even = chance.even
     skin = chance.colour("skin")
     block = material(chance, "SPECKLED", skin, skin * 0.85, scale=60, p1=1.2, bump=0.05, bump_scale=80)
-    x, side = even(0.05, 0.95), chance.one_of([-1, 1])
+    x, side = even(0.05, 0.95), chance.one_of(sides)
     finger = even(0.012, 0.022) * max(1, rocket.radius * 12)
-    wide, z = rocket.radius_at(x), axis_z(x)
+    wide, z = rocket.radius_at(x), height_at(x)
     fresh = block
     for k in range(chance.one_of([1, 3, 4])):
         at = x + k * finger * 1.9
@@ -274,13 +267,13 @@ def hand(things: Things, rocket, axis_z) -> None:
     )
 
 
-def clutter(things: Things, low: np.ndarray, high: np.ndarray, width: float) -> None:
-    """Furniture, boxes and posts of a room or a field behind and around the rocket."""
+def clutter(things: Things, low: np.ndarray, high: np.ndarray, width: float, sides: tuple[int, ...]) -> None:
+    """Furniture, boxes and posts of a room or a field behind and around the rocket, on these sides (-1, 1)."""
     chance = things.chance
     even, scale = chance.even, chance.scale
     for _ in range(int(chance.rng.integers(2, 9))):
         size = scale(0.03, 0.5), scale(0.03, 0.5), scale(0.02, 0.4)
-        side = chance.one_of([-1, 1])
+        side = chance.one_of(sides)
         x = even(low[0] - 0.6, high[0] + 0.6)
         y = (high[1] if side > 0 else low[1]) + side * (size[1] + even(0.02, 0.8))
         if chance.happens(0.3):  # beyond an end

@@ -35,7 +35,7 @@ STAGES = ((0.35, 0.5), (0.58, 0.75), (1.0, 1.0))
 """Up to this share of the schedule, pictures of this size; the smaller they are, the more make a step."""
 SMALL_AMONG_FULL = 0.15
 """Share of the last stage's steps on half-size pictures: the first look may be at half size too."""
-MINUTES = 18.5
+MINUTES = 26.8
 
 
 def losses(logits, truth, rim):
@@ -139,7 +139,7 @@ class Schedule:
         self.parameters, self.rate = matrices + others, rate
         groups = [{"params": matrices, "weight_decay": 0.03}, {"params": others, "weight_decay": 0}]
         self.optimizer = torch.optim.AdamW(groups, lr=rate, betas=(0.9, 0.99), fused=True)
-        self.spent_s, self.step, self.seen = 0.0, 0, 0
+        self.spent_s, self.step, self.seen, self.pieces = 0.0, 0, 0, 0
 
     def save(self, folder: Path) -> None:
         """Moments as 16 bit floats: they are averages already."""
@@ -148,7 +148,7 @@ class Schedule:
         for name in ("exp_avg", "exp_avg_sq"):
             moments = [self.optimizer.state[p][name].bfloat16() for p in self.parameters]
             torch.save(moments, folder / f"eye-{name}.pt")
-        state = {"spent_s": self.spent_s, "step": self.step, "seen": self.seen}
+        state = {"spent_s": self.spent_s, "step": self.step, "seen": self.seen, "pieces": self.pieces}
         (folder / "eye-state.json").write_text(json.dumps(state))
 
     def load(self, folder: Path) -> None:
@@ -157,6 +157,7 @@ class Schedule:
         self.average.load_state_dict(torch.load(folder / "eye.pt", map_location="cuda"))
         state = json.loads((folder / "eye-state.json").read_text())
         self.spent_s, self.step, self.seen = state["spent_s"], state["step"], state["seen"]
+        self.pieces = state["pieces"]
         first, second = (torch.load(folder / f"eye-{n}.pt", map_location="cuda") for n in ("exp_avg", "exp_avg_sq"))
         for p, a, b in zip(self.parameters, first, second, strict=True):
             step = torch.tensor(float(self.step), device="cuda")
@@ -201,15 +202,17 @@ def main() -> None:
     parser.add_argument("--workers", type=int, default=11, help="processes that draw scenes")
     parser.add_argument("--seed", type=int, default=1)
     args = parser.parse_args()
-    piece = args.seed * 1000 + 500 * bool(args.resume)
-    following, processes = scene_source(args.workers, args.batch, piece)
-    torch.manual_seed(piece)
-    rng = np.random.default_rng(piece)
+    pieces = json.loads((args.resume / "eye-state.json").read_text())["pieces"] if args.resume else 0
+    seed = args.seed * 1000 + pieces * args.workers  # no piece draws another's scenes
+    following, processes = scene_source(args.workers, args.batch, seed)  # processes first: they fork without CUDA
+    torch.manual_seed(seed)
+    rng = np.random.default_rng(seed)
     torch.backends.cudnn.benchmark = True
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     render, run = Renderer(), Schedule(args.rate)
     if args.resume:
         run.load(args.resume)
+    run.pieces = pieces + 1
     before, began, logged = run.spent_s, time.time(), []
     while True:
         run.spent_s = before + time.time() - began
@@ -230,8 +233,8 @@ def main() -> None:
     run.save(args.out)
     write_onnx(run.average, args.out / "eye.onnx")
     story = {
-        "pictures": run.seen, "steps": run.step, "minutes": round(run.spent_s / 60, 1), "gpu":
-        torch.cuda.get_device_name(),
+        "pictures": run.seen, "steps": run.step, "minutes": round(run.spent_s / 60, 1),
+        "pieces": run.pieces, "gpu": torch.cuda.get_device_name(),
         "seed": args.seed, "batch": args.batch, "rate": args.rate, "stages": STAGES, "widths": WIDTHS, "labels": LABELS,
         "exported": EXPORTED, "parameters": sum(p.numel() for p in run.average.parameters()),
         "last_dice_loss": round(torch.stack(logged[-200:]).mean().item(), 4),
