@@ -11,7 +11,7 @@ import pytest
 from drawing import Reference
 from silhouettes import CALIPER_A, CP_A_MM, prior_of, scene_a, silhouette_of, solve
 
-from digitize.margin.stability import doubt_of
+from digitize.margin.warning_codes import doubt_of
 from digitize.records import Photo, Warn
 from digitize.request.options import measure_options
 from digitize.result.from_photo import Measured, assemble, worth_saying

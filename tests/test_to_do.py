@@ -7,7 +7,8 @@ import pytest
 from report_sample import sample_geometry
 
 from digitize import cli
-from digitize.margin.stability import GRAVE, LEVELS
+from digitize.margin.stability import LEVELS
+from digitize.margin.warning_codes import Gravity, of_gravity
 from digitize.plans.to_do import with_to_do
 from digitize.records import Warn
 from digitize.report.answer import MEANINGS, next_command, to_do_words
@@ -86,7 +87,7 @@ def test_without_the_mass_it_is_asked_for_and_the_command_as_it_stands_is_refuse
     assert cli.main(["ballast", str(folder), "--mass", "90g"]) == 0
 
 
-@pytest.mark.parametrize("code", sorted(GRAVE))
+@pytest.mark.parametrize("code", of_gravity(Gravity.GRAVE))
 def test_no_grams_while_a_warning_has_to_be_cleared_up(code):
     plain = result_of("260mm")
     assert plain.verdict_level == "do not fly"

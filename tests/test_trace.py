@@ -13,13 +13,13 @@ from trace_scene import ASKED, FOCAL_PX, HEIGHT, SEDGE, WIDTH, drawn, fin_px, ph
 from digitize.aero.components import centre_of_pressure
 from digitize.errors import GeometryRefusal, Refusal, UnreadableRefusal, UsageRefusal
 from digitize.geometry.toml import read_geometry
+from digitize.margin.warning_codes import doubt_of
 from digitize.photo.calibration import CameraFile, write_camera
 from digitize.photo.read import read_photo
 from digitize.pipeline import points_reference, silhouette_of
 from digitize.records import ReferencePoints
 from digitize.request.as_text import words_of
 from digitize.request.options import measure_options
-from digitize.result.from_photo import doubt_of
 from digitize.result.to_json import to_dict
 from digitize.solid.adjust import adjust_near
 from digitize.trace import edits, resolve

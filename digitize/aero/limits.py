@@ -17,7 +17,6 @@ STRAKE_LENGTH = 0.5
 """Root chord as a share of the body's length beyond which it runs along the body."""
 WIDE_BASE = 1.6
 """Base diameter over the widest of the forward half beyond which the base's own flow counts (common practice)."""
-CODES = ("BODY_SHORT", "STRAKES", "BASE_WIDE", "FINS_OVERHANG")
 
 
 def outside_warnings(geometry: Geometry) -> tuple[Warn, ...]:
@@ -36,11 +35,6 @@ def outside_warnings(geometry: Geometry) -> tuple[Warn, ...]:
     for k, group in enumerate(geometry.fins, 1):
         found += _fin_warnings(geometry, group, k, length)
     return tuple(found)
-
-
-def is_outside(warnings) -> bool:
-    """Whether any of these warnings says that the geometry lies outside the method."""
-    return any(warning.code in CODES for warning in warnings)
 
 
 def _fin_warnings(geometry: Geometry, group: FinGroup, k: int, length_mm: float):

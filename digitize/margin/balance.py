@@ -20,7 +20,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from digitize.errors import UsageRefusal
-from digitize.margin.stability import OVERSTABLE_CALIBERS, WANTED_CALIBERS, Verdict, low_end
+from digitize.margin.stability import OVERSTABLE_CALIBERS, WANTED_CALIBERS, Verdict
 from digitize.records import BalanceState, Mass, Motor, Quantity, Warn
 from digitize.units.rounding import exact, fixed, with_band
 
@@ -170,7 +170,7 @@ def states(
 
 def worst(found: tuple[BalanceState, ...]) -> BalanceState | None:
     """The state whose margin's low end is least; None if there is none."""
-    return min(found, key=lambda state: low_end(state.margin_calibers)) if found else None
+    return min(found, key=lambda state: state.margin_calibers.low) if found else None
 
 
 def lift_off_mass_g(found: tuple[BalanceState, ...], said_g: float | None) -> float | None:

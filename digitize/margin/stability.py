@@ -31,30 +31,6 @@ HOPELESS_CALIBERS = (
 BALANCE_PM95_MM = 2.0  # a rocket balanced on an edge by hand
 
 LEVELS = ("fly", "marginal", "do not fly", "look again")
-GRAVE = {
-    "FINS_NOT_SAID",
-    "FINS_OTHER_NUMBER",
-    "NOSE_DOUBT",
-    "NOT_CHECKED",
-    "FINS_UNEXPLAINED",
-    "SCALES_DISAGREE",
-    "SIZE_UNLIKELY",
-    "RULER_TENTHS",
-    "EDGE_WEAK",
-    "OUTLINE_UNSTEADY",
-    "TOUCHES_FRAME",
-    "FINS_OVERLAP",
-    "TWO_FINS",
-    "POSE_UNSURE",
-    "CALIPER_DIFFERS",
-    "NO_FINS",
-    "HAND_MATTERS",
-    "WIDER_TAIL_UNSURE",
-    "RULER_ONE_END",
-    "BALANCE_END",
-}
-"""Codes of the warnings that make any verdict but 'look again' wrong, be the numbers from a photo or a geometry."""
-
 
 @dataclass(frozen=True)
 class Verdict:
@@ -77,11 +53,6 @@ def margin_calibers(x_mm: Quantity, balance_mm: Quantity, diameter_mm: Quantity)
     return Quantity(float(margin), float(pm95))
 
 
-def low_end(margin: Quantity) -> float:
-    """The low end of a band."""
-    return margin.value - margin.pm95
-
-
 def deciding(margin: Quantity | None, cutout_margin: Quantity | None, outside: bool) -> Deciding | None:
     """Which of the two margins decides: by the parts, or for a shape outside their method the one that may be less.
 
@@ -92,14 +63,9 @@ def deciding(margin: Quantity | None, cutout_margin: Quantity | None, outside: b
     """
     if margin is None:
         return None
-    if outside and cutout_margin is not None and low_end(cutout_margin) < low_end(margin):
+    if outside and cutout_margin is not None and cutout_margin.low < margin.low:
         return Deciding(cutout_margin, BY_CUTOUT)
     return Deciding(margin, BY_PARTS)
-
-
-def doubt_of(warnings) -> str | None:
-    """The first warning that makes any verdict but 'look again' wrong."""
-    return next((warning.text for warning in warnings if warning.code in GRAVE), None)
 
 
 def verdict(
@@ -172,7 +138,7 @@ def _upset(curve: AngleCurve | None) -> TypeGuard[AngleCurve]:
 
 def _by_margin(decides: Deciding, floor_pm95: float | None) -> tuple[str, str]:
     margin = decides.margin
-    lower, upper = low_end(margin), margin.value + margin.pm95
+    lower, upper = margin.low, margin.high
     said = f"The margin is {with_band(margin, 'calibers')}"
     wanted = f"at least {exact(WANTED_CALIBERS)} is wanted"
     if lower >= WANTED_CALIBERS:

@@ -3,12 +3,12 @@
 import math
 from dataclasses import dataclass
 
-from digitize.aero.limits import is_outside
 from digitize.errors import GeometryRefusal, UsageRefusal
 from digitize.margin import stability
 from digitize.margin.balance import Loading, asked_again, mass_quantity, placed
 from digitize.margin.balance import words as state_words
 from digitize.margin.cautions import mass_caution
+from digitize.margin.warning_codes import is_outside
 from digitize.plans.nose_cavity import filling, nose_cavity
 from digitize.plans.nose_weight import (
     FIN_DENSITY_G_CM3,

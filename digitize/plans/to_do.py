@@ -6,7 +6,7 @@ from pathlib import Path
 
 from digitize.errors import GeometryRefusal, UsageRefusal
 from digitize.geometry.toml import rounded
-from digitize.margin.stability import GRAVE
+from digitize.margin.warning_codes import is_grave
 from digitize.records import Geometry
 from digitize.result_records import Result, ToDo
 
@@ -21,7 +21,7 @@ def with_to_do(result: Result, geometry: Geometry) -> Result:
 
 
 def _to_do(result: Result, geometry: Geometry) -> ToDo:
-    if GRAVE & {warning.code for warning in result.warnings}:
+    if any(map(is_grave, result.warnings)):
         return ToDo("clear up first")
     if not result.balance_states or any(state.mass_g is None for state in result.balance_states):
         return ToDo("tell the mass")

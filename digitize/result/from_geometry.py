@@ -8,7 +8,7 @@ from digitize.aero.angle_curve import angle_curve, loads_of
 from digitize.aero.components import centre_of_pressure, exposed_planform, mean_root_radius, other_readings
 from digitize.aero.fins import planform
 from digitize.aero.interference import PUBLISHED_COUNTS
-from digitize.aero.limits import is_outside, outside_warnings
+from digitize.aero.limits import outside_warnings
 from digitize.aero.method_view import method_view, whole_band
 from digitize.geometry import side_area
 from digitize.geometry.describe import describe_profile
@@ -17,6 +17,7 @@ from digitize.margin import balance, stability
 from digitize.margin.balance import Loading
 from digitize.records import BalanceState, FinGroup, Flight, Geometry, Quantity, Warn
 from digitize.request.options import Pose
+from digitize.result.conclusion import Sizes, concluded, margins_of
 from digitize.result_records import FinResult, Result
 from digitize.units.rounding import counted, exact
 
@@ -52,48 +53,27 @@ def solve(
     cp_x = whole_band(_exact(cp.x_mm), view)
     rolls_deg = tuple(_roll_deg(group, pose) for group in geometry.fins)
     area_mm2, centroid_mm, _ = side_area.cutout(geometry, rolls_deg)
-    loading = balance.placed(loading, _exact(length_mm))
+    curve = angle_curve(loads_of(geometry, cp, area_mm2, centroid_mm), flight, None, diameter_mm)
+    sizes = Sizes(_exact(length_mm), _exact(diameter_mm), cp_x, _exact(centroid_mm), view, curve)
+    loading = balance.placed(loading, sizes.length_mm)
     states, loading_warnings = _states(geometry, loading, cp_x)
-    end_warnings, question = balance.asked_again(loading, states, length_mm, diameter_mm)
-    worst, cutout_margin, margin = balance.worst(states), None, None
-    if worst is not None:
-        margin, balance_mm = worst.margin_calibers, worst.balance_mm.value
-        cutout_margin = stability.margin_calibers(_exact(centroid_mm), worst.balance_mm, _exact(diameter_mm))
-    curve = angle_curve(loads_of(geometry, cp, area_mm2, centroid_mm), flight, balance_mm, diameter_mm)
-    mass_g = balance.lift_off_mass_g(states, loading.mass_g)
-    warnings = (*geometry_warnings(geometry), *view.warnings, *loading_warnings, *end_warnings)
-    verdict = stability.verdict(
-        margin, cutout_margin, mass_g=mass_g, doubt=stability.doubt_of(warnings), outside=is_outside(warnings),
-        curve=curve, floor_pm95=None if margin is None else margin.pm95, question=question,
-    )  # fmt: skip
-    verdict = balance.with_states(verdict, states)
+    margins = margins_of(sizes, loading, states, loading.mass_g)
+    warnings = (*geometry_warnings(geometry), *view.warnings, *loading_warnings, *margins.warnings)
     return Result(
         name=geometry.name,
-        length_mm=_exact(length_mm),
-        max_diameter_mm=_exact(diameter_mm),
+        length_mm=sizes.length_mm,
+        max_diameter_mm=sizes.diameter_mm,
         base_diameter_mm=_exact(base_mm),
         fins=tuple(fin_result(geometry, group) for group in geometry.fins),
         cutout_area_mm2=_exact(area_mm2),
-        cutout_centroid_mm=_exact(centroid_mm),
+        cutout_centroid_mm=sizes.centroid_mm,
         cutout_rolls_deg=rolls_deg,
         cp_x_mm=cp_x,
         cn_alpha_per_rad=_exact(cp.cn_alpha_per_rad),
         parts=cp.parts,
-        verdict_level=verdict.level,
-        verdict_text=verdict.text,
-        verdict_headline=verdict.headline,
-        deciding=stability.deciding(margin, cutout_margin, is_outside(warnings)),
-        balance_mm=None if worst is None else worst.balance_mm,
-        margin_calibers=margin,
-        cutout_margin_calibers=cutout_margin,
-        warnings=warnings,
         pieces=describe_profile(geometry.profile_mm),
         assumptions=(*_assumptions(geometry, rolls_deg, loading.balance), *balance.assumptions(states)),
-        methods=view,
-        angle=curve,
-        mass_g=mass_g,
-        as_balanced_mm=loading.balance,
-        balance_states=states,
+        **concluded(margins, warnings, measured=False),
     )
 
 

@@ -7,23 +7,22 @@ import numpy as np
 
 from digitize.aero.angle_curve import angle_curve, loads_of
 from digitize.aero.components import centre_of_pressure
-from digitize.aero.limits import is_outside
-from digitize.aero.method_view import compared, method_view, next_with_method, whole_band, with_method
+from digitize.aero.method_view import method_view, next_with_method, whole_band, with_method
 from digitize.bands.marked_balance import marked_balance
 from digitize.bands.resampling import SAMPLES, Samples, band, bands, draw, next_measurement, shares
 from digitize.geometry import side_area
 from digitize.geometry.describe import describe_profile
 from digitize.margin import balance, stability
-from digitize.margin.stability import doubt_of
 from digitize.photo.camera import CameraPrior
-from digitize.records import Photo, Quantity, ReferencePoints, Silhouette, Warn
+from digitize.records import BalanceState, Photo, Quantity, ReferencePoints, Silhouette, Warn
 from digitize.request.as_text import words_of
 from digitize.request.options import MeasureOptions
 from digitize.result.as_shown import hangs_on_it, reaching, shown_of, times_as_large
+from digitize.result.conclusion import LevelOf, Sizes, concluded, margins_of
 from digitize.result.fin_doubts import number_warning, pose_warning, roll_warning, side_warning, turn_warning
 from digitize.result.from_geometry import fin_result, geometry_warnings, radius_choice, tip_points
 from digitize.result.hand_checks import hand_checks, hand_facts, hand_warnings
-from digitize.result_records import FinResult, MethodView, NextMeasurement, PhotoFacts, Result
+from digitize.result_records import FinResult, NextMeasurement, PhotoFacts, Result
 from digitize.solid.agreement import LOOSE_SCALES, size_warning
 from digitize.solid.in_photo import drawing_of
 from digitize.solid.measure import UNEXPLAINED, Solid
@@ -89,41 +88,32 @@ def assemble(measured: Measured, options: MeasureOptions, last: Result | None = 
         length, diameter, base = one.sizes(length, diameter, base)
         area, centroid, fins = reaching(area, one.cutout[0]), reaching(centroid, one.cutout[1]), one.fins(fins)
     margin_x = replace(cp_x, pm95=whole_band(_with_other(band(samples.cp_x_mm, cp.x_mm), for_margin), view).pm95)
-    loading, states = _states(measured, options, margin_x, samples, diameter)
-    end_warnings, question = balance.asked_again(loading, states, float(geometry.profile_mm[-1, 0]), diameter.value)
-    worst = balance.worst(states)
-    margin, place = (None, None) if worst is None else (worst.margin_calibers, worst.balance_mm)
-    cutout_margin = None if place is None else stability.margin_calibers(centroid, place, diameter)
-    mass_g = balance.lift_off_mass_g(states, options.mass_g)
-    loads, balance_mm = loads_of(geometry, cp, area.value, centroid.value), None if place is None else place.value
-    curve = angle_curve(loads, options.flight, balance_mm, diameter.value)
+    curve = angle_curve(loads_of(geometry, cp, area.value, centroid.value), options.flight, None, diameter.value)
+    sizes = Sizes(length, diameter, cp_x, centroid, view, curve)
+    margins = margins_of(sizes, *_states(measured, options, margin_x, samples, diameter), options.mass_g)
     pieces = describe_profile(geometry.profile_mm) if last is None else last.pieces
     facts = hand_facts(length, diameter, pieces, fins, centroid, geometry)
     checks = hand_checks(options.hand, facts)
     warnings = (
         *measured.warnings, *measured.silhouette.warnings, *(w for r in measured.references for w in r.warnings),
         *_own_warnings(measured, options, measured_x, diameter.value),
-        *size_warning(solid.adjusted, geometry.profile_mm, mass_g, measured.warnings),
+        *size_warning(solid.adjusted, geometry.profile_mm, margins.mass_g, measured.warnings),
         *geometry_warnings(geometry), *view.warnings,
-        *hand_warnings(checks, facts, cp_x, place), *end_warnings,
+        *hand_warnings(checks, facts, cp_x, margins.balance_mm), *margins.warnings,
     )  # fmt: skip
 
-    def judged(margin, cutout_margin, outside=None, doubt=None):
-        return stability.verdict(
-            margin, cutout_margin, mass_g=mass_g, doubt=doubt, curve=curve, question=question,
-            outside=is_outside(warnings) if outside is None else outside,
-            floor_pm95=None if place is None else unmeasurable_calibers(view, place, diameter),
-        )  # fmt: skip
+    def doubted(level_of: LevelOf) -> str | None:
+        """The words of the first warning about a rocket it may be as well, if the level would be another with that."""
+        place, margin, aside = margins.balance_mm, margins.margin, margins.cutout_margin
+        if place is None or margin is None or aside is None:
+            return None
+        hanging = [
+            code
+            for code, of in for_margin.as_well
+            if hangs_on_it(shown_of(of), cp.x_mm, diameter.value, place.value, (margin, aside), level_of)
+        ]
+        return next((w.text for code in hanging for w in warnings if w.code == code), None)
 
-    doubt = doubt_of(warnings)
-    for code, one in [(code, shown_of(of)) for code, of in for_margin.as_well] if doubt is None else ():
-        if margin is None or cutout_margin is None or balance_mm is None:
-            break  # no verdict that could hang on it
-        margins = margin, cutout_margin
-        if hangs_on_it(one, cp.x_mm, diameter.value, balance_mm, margins, lambda *of: judged(*of).level):
-            doubt = doubt or next((w.text for w in warnings if w.code == code), None)
-    verdict = judged(margin, cutout_margin, doubt=doubt)
-    verdict = balance.with_states(verdict, states)
     mm_per_px = band(samples.mm_per_px, float(np.median(samples.mm_per_px)))
     return Result(
         name=geometry.name,
@@ -137,35 +127,23 @@ def assemble(measured: Measured, options: MeasureOptions, last: Result | None = 
         cp_x_mm=cp_x,
         cn_alpha_per_rad=band(samples.cn_alpha_per_rad, cp.cn_alpha_per_rad),
         parts=cp.parts,
-        verdict_level=verdict.level,
-        verdict_text=verdict.text,
-        verdict_headline=verdict.headline,
-        deciding=stability.deciding(margin, cutout_margin, is_outside(warnings)),
-        balance_mm=place,
-        margin_calibers=margin,
-        cutout_margin_calibers=cutout_margin,
         scale_kind=", ".join(claim.text or claim.kind for claim in options.scales),
         mm_per_px_at_axis=Quantity(
             mm_per_px.value / measured.photo.shrink, mm_per_px.pm95 / measured.photo.shrink
         ),
         outline_px=measured.photo.to_full_px(measured.silhouette.outline_px),
+        **concluded(margins, warnings, doubted=doubted),
         hand_checks=checks,
-        warnings=warnings,
         pieces=pieces,
         assumptions=last.assumptions
         if last is not None
-        else (*_assumptions(measured, options, rolls_deg), *balance.assumptions(states)),
+        else (*_assumptions(measured, options, rolls_deg), *balance.assumptions(margins.states)),
         shares=with_method(shares(solid, options.seed), view) if last is None else (),
         next_measurement=None
         if last is not None
         else worth_saying(next_with_method(next_measurement(solid, samples), view, diameter.value)),
-        methods=compared(view, diameter.value),
-        angle=curve,
-        drawing=drawing_of(measured.photo, solid, measured.references, cp_x, place, centroid),
+        drawing=drawing_of(measured.photo, solid, measured.references, cp_x, margins.balance_mm, centroid),
         photo=_photo_facts(measured, options),
-        mass_g=mass_g,
-        as_balanced_mm=loading.balance,
-        balance_states=states,
     )
 
 
@@ -178,11 +156,6 @@ def worth_saying(step: NextMeasurement | None) -> NextMeasurement | None:
     if step is None or step.cp_pm95_calibers_then > WORTH_SHRINKING * step.cp_pm95_calibers_now:
         return None
     return step
-
-
-def unmeasurable_calibers(view: MethodView, balance_mm: Quantity, diameter_mm: Quantity) -> float:
-    """What of the margin's band stays however well the rocket is photographed: the method's and the balance point's."""
-    return float(np.hypot(view.method_pm95_mm, min(balance_mm.pm95, stability.BALANCE_PM95_MM)) / diameter_mm.value)
 
 
 def _less_margin(factors: tuple[float, ...], options: MeasureOptions) -> tuple[float, ...]:
@@ -222,7 +195,9 @@ def _cutout(solid: Solid, samples: Samples, rolls_deg) -> tuple[Quantity, Quanti
     return band(sampled_area, area), band(sampled_centroid, centroid)
 
 
-def _states(measured: Measured, options: MeasureOptions, cp_x: Quantity, samples: Samples, diameter: Quantity):
+def _states(
+    measured: Measured, options: MeasureOptions, cp_x: Quantity, samples: Samples, diameter: Quantity
+) -> tuple[balance.Loading, tuple[BalanceState, ...]]:
     """(the loading with its balance point placed, states of flight with their margins); none without a balance point.
 
     Errors common to places and diameter cancel in the margin, those of a balance point read off the photo or measured

@@ -12,15 +12,15 @@ from typing import Any
 
 import numpy as np
 
-from digitize.aero.angle_curve import in_calibers
-from digitize.aero.limits import is_outside
-from digitize.aero.method_view import compared, whole_band
+from digitize.aero.method_view import whole_band
 from digitize.bands.resampling import SHARE_SAMPLES, Samples, band, draw
 from digitize.errors import GeometryRefusal
 from digitize.margin import balance, stability
-from digitize.records import Quantity, Warn
+from digitize.margin.warning_codes import meaning_of
+from digitize.records import BalanceState, Quantity, Warn
 from digitize.request.options import MeasureOptions
-from digitize.result.from_photo import Measured, fin_bands, unmeasurable_calibers
+from digitize.result.conclusion import Sizes, concluded, margins_of
+from digitize.result.from_photo import Measured, fin_bands
 from digitize.result.hand_checks import hand_checks, hand_facts, hand_warnings
 from digitize.result_records import FinResult, MethodView, PhotoAlone, Result
 from digitize.solid.in_photo import drawing_of
@@ -120,18 +120,14 @@ def combine(shots: Sequence[Shot]) -> tuple[Result, Measured]:
     sources = OWN_SOURCES if shared_scale else OWN_WITHOUT_SHARED_SCALE
     own = [_own_bands(shot.measured, shot.options.seed, sources) for shot in shots]
     found = {size: _over(shots, own, size) for size in own[0]}
-    names = [shot.measured.photo.path.name for shot in shots]
     sizes: list[dict[str, Any]] = [
         {name: found[Size(name, k)].quantity for name in FIN} for k in range(len(best.result.fins))
     ]
     fins = tuple(replace(fin, **of_fin) for fin, of_fin in zip(best.result.fins, sizes, strict=True))
     body: dict[str, Any] = {name: found[Size(name)].quantity for name in BODY}
     view = replace(_view(best.result), measured_pm95_mm=body["cp_x_mm"].pm95)
-    body |= {
-        "cp_x_mm": whole_band(body["cp_x_mm"], view),
-        "methods": compared(view, body["max_diameter_mm"].value),
-    }
-    return _result(best, shots, body, fins, _disagreements(shots, found, names), names), best.measured
+    body["cp_x_mm"] = whole_band(body["cp_x_mm"], view)
+    return _result(best, shots, body, fins, view, _disagreements(found)), best.measured
 
 
 def _view(result: Result) -> MethodView:
@@ -187,21 +183,39 @@ def _over(shots: Sequence[Shot], own: list[dict[Size, float]], size: Size) -> Co
     return combine_quantity([shared_values(shot.result)[size] for shot in shots], [bands[size] for bands in own])
 
 
-def _disagreements(shots: Sequence[Shot], found: dict[Size, Combination], names: list[str]) -> list[Warn]:
-    """One warning for each two photos that differ beyond their bands, with all they differ in."""
+@dataclass(frozen=True)
+class Apart:
+    """Two photos that differ beyond their bands, and all they differ in."""
+
+    photos: tuple[int, int]
+    sizes: tuple[Size, ...]
+
+    def words(self, shots: Sequence[Shot]) -> str:
+        """That they do."""
+        one, other = (_name(shots[k]) for k in self.photos)
+        return f"{one} and {other} differ by more than their bands allow"
+
+    def warning(self, shots: Sequence[Shot]) -> Warn:
+        """The same with all they differ in."""
+        one, other = (shots[k].result for k in self.photos)
+        return Warn(
+            "PHOTOS_DISAGREE",
+            f"{self.words(shots)}, so these are widened to cover both: "
+            f"{'; '.join(_difference(size, one, other) for size in self.sizes)}",
+            "Look at both pictures (overlay.png): is the outline on the edge, the pose as said, the rocket the same?",
+        )
+
+
+def _name(shot: Shot) -> str:
+    return shot.measured.photo.path.name
+
+
+def _disagreements(found: dict[Size, Combination]) -> list[Apart]:
     by_pair: dict[tuple[int, int], list[Size]] = {}
     for size, combination in found.items():
         if combination.apart and size.words():
             by_pair.setdefault(combination.apart, []).append(size)
-    return [
-        Warn(
-            "PHOTOS_DISAGREE",
-            f"{names[i]} and {names[j]} differ by more than their bands allow, so these are widened to cover "
-            f"both: {'; '.join(_difference(size, shots[i].result, shots[j].result) for size in differing)}",
-            "Look at both pictures (overlay.png): is the outline on the edge, the pose as said, the rocket the same?",
-        )
-        for (i, j), differing in sorted(by_pair.items())
-    ]
+    return [Apart(pair, tuple(sizes)) for pair, sizes in sorted(by_pair.items())]
 
 
 def _difference(size: Size, one: Result, other: Result) -> str:
@@ -211,56 +225,36 @@ def _difference(size: Size, one: Result, other: Result) -> str:
 
 
 def _result(
-    best: Shot, shots, body: dict, fins: tuple, disagreements: list[Warn], names: list[str]
+    best: Shot,
+    shots: Sequence[Shot],
+    body: dict[str, Any],
+    fins: tuple[FinResult, ...],
+    view: MethodView,
+    disagreements: list[Apart],
 ) -> Result:
     alone, options = best.result, best.options
-    facts = hand_facts(
-        body["length_mm"], body["max_diameter_mm"], alone.pieces, fins, alone.cutout_centroid_mm,
-        best.measured.solid.geometry,
-    )  # fmt: skip
-    checks = hand_checks(options.hand, facts)
-    loading, states = _states(shots, options, body)
-    end_warnings, question = balance.asked_again(
-        loading, states, body["length_mm"].value, body["max_diameter_mm"].value
+    sizes = Sizes(
+        body["length_mm"], body["max_diameter_mm"], body["cp_x_mm"], alone.cutout_centroid_mm, view, alone.angle
     )
-    worst = balance.worst(states)
-    margin, place = (None, None) if worst is None else (worst.margin_calibers, worst.balance_mm)
+    facts = hand_facts(
+        sizes.length_mm, sizes.diameter_mm, alone.pieces, fins, sizes.centroid_mm, best.measured.solid.geometry
+    )
+    checks = hand_checks(options.hand, facts)
+    margins = margins_of(sizes, *_states(shots, options, body), options.mass_g)
     warnings = (
-        *disagreements, *_each_ones_warnings(shots, names),
-        *hand_warnings(checks, facts, body["cp_x_mm"], place), *end_warnings,
+        *(apart.warning(shots) for apart in disagreements), *_each_ones_warnings(shots),
+        *hand_warnings(checks, facts, sizes.x_mm, margins.balance_mm), *margins.warnings,
     )  # fmt: skip
-    cutout_margin, floor, curve = None, None, alone.angle
-    if place is not None:
-        cutout_margin = stability.margin_calibers(alone.cutout_centroid_mm, place, body["max_diameter_mm"])
-        floor = unmeasurable_calibers(body["methods"], place, body["max_diameter_mm"])
-    if curve is not None:
-        curve = in_calibers(curve, None if place is None else place.value, body["max_diameter_mm"].value)
-    mass_g = balance.lift_off_mass_g(states, options.mass_g)
-    doubt = next((w.text.split(",")[0] for w in disagreements), None) or stability.doubt_of(warnings)
-    verdict = stability.verdict(
-        margin, cutout_margin, mass_g=mass_g, doubt=doubt, outside=is_outside(warnings), curve=curve,
-        floor_pm95=floor, question=question,
-    )  # fmt: skip
-    verdict = balance.with_states(verdict, states)
-    name = best.measured.photo.path.name
     return replace(
         alone,
         **body,
         fins=fins,
-        verdict_level=verdict.level,
-        verdict_text=verdict.text,
-        verdict_headline=verdict.headline,
-        deciding=stability.deciding(margin, cutout_margin, is_outside(warnings)),
-        balance_mm=place,
-        angle=curve,
-        margin_calibers=margin,
-        cutout_margin_calibers=cutout_margin,
+        **concluded(margins, warnings, doubt=disagreements[0].words(shots) if disagreements else None),
         hand_checks=checks,
-        warnings=warnings,
         assumptions=(
             f"{len(shots)} photos of the same rocket, combined by their bands; what they share (scale, lens, "
             "hidden parts, method) is not averaged down.",
-            f"The outlines, the cut-out, the parts and the band's sources are those of {name}, which has "
+            f"The outlines, the cut-out, the parts and the band's sources are those of {_name(best)}, which has "
             "the narrowest band.",
             *alone.assumptions,
         ),
@@ -268,19 +262,18 @@ def _result(
         next_measurement=None,
         drawing=drawing_of(
             best.measured.photo, best.measured.solid, best.measured.references,
-            body["cp_x_mm"], place, alone.cutout_centroid_mm,
+            sizes.x_mm, margins.balance_mm, sizes.centroid_mm,
         ),
         photos=tuple(
-            PhotoAlone(file, s.result.length_mm, s.result.max_diameter_mm, s.result.cp_x_mm)
-            for file, s in zip(names, shots, strict=True)
+            PhotoAlone(_name(shot), shot.result.length_mm, shot.result.max_diameter_mm, shot.result.cp_x_mm)
+            for shot in shots
         ),
-        mass_g=mass_g,
-        as_balanced_mm=loading.balance,
-        balance_states=states,
     )
 
 
-def _states(shots: Sequence[Shot], options: MeasureOptions, body: dict):
+def _states(
+    shots: Sequence[Shot], options: MeasureOptions, body: dict
+) -> tuple[balance.Loading, tuple[BalanceState, ...]]:
     """(the loading with its balance point placed, states with their margins). Of several marked in photos the surest
     one counts."""
     loading = balance.placed(options.loading(), body["length_mm"])
@@ -296,15 +289,14 @@ def _states(shots: Sequence[Shot], options: MeasureOptions, body: dict):
     return loading, balance.states(loading, body["length_mm"].value, margin_of)
 
 
-def _each_ones_warnings(shots: Sequence[Shot], names: list[str]) -> list[Warn]:
+def _each_ones_warnings(shots: Sequence[Shot]) -> list[Warn]:
     """Every photo's own warnings, with its name where not all photos have them; those about what was measured by hand
     are made anew."""
-    anew = ("HAND_DISAGREES", "HAND_MATTERS", "BALANCE_END")
-    lists = [[w for w in shot.result.warnings if w.code not in anew] for shot in shots]
+    lists = [[w for w in shot.result.warnings if not meaning_of(w.code).of_said] for shot in shots]
     common = [w for w in lists[0] if all(w in others for others in lists)]
     single = [
-        replace(w, text=f"{name}: {w.text}")
-        for name, warnings in zip(names, lists, strict=True)
+        replace(w, text=f"{_name(shot)}: {w.text}")
+        for shot, warnings in zip(shots, lists, strict=True)
         for w in warnings
         if w not in common
     ]

@@ -6,9 +6,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from digitize.aero.components import centre_of_pressure
-from digitize.aero.limits import is_outside, outside_warnings
+from digitize.aero.limits import outside_warnings
 from digitize.errors import GeometryRefusal
 from digitize.margin import stability
+from digitize.margin.warning_codes import is_outside
 from digitize.records import Geometry, Quantity, Warn
 from digitize.result_records import FinResult, HandCheck
 from digitize.units.rounding import exact, with_band
