@@ -350,9 +350,7 @@ def told_of(options: MeasureOptions) -> Told:
 def fins_said(options: MeasureOptions) -> list[tuple[FinsSaid, ...]]:
     """What to try: the groups as said, or one group of each likely number."""
     counts = [options.fins] if options.fins is not None else [(count,) for count in UNSAID_COUNTS]
-    return [
-        tuple(_fin_said(options, k, count, len(group)) for k, count in enumerate(group)) for group in counts
-    ]
+    return [tuple(_fin_said(options, k, count, len(group)) for k, count in enumerate(group)) for group in counts]
 
 
 def _other_numbers(options: MeasureOptions) -> list[list[FinsSaid]]:
@@ -367,9 +365,7 @@ def _other_numbers(options: MeasureOptions) -> list[list[FinsSaid]]:
 def _fin_said(options: MeasureOptions, k: int, count: int, groups: int) -> FinsSaid:
     thickness = options.thickness_mm or (DEFAULT_THICKNESS_MM,)
     rolls = _rolls(options.pose, count)
-    if (
-        k < groups - 1
-    ):  # words about the pose are about the aft fins; those ahead may stand in line or in the gaps
+    if k < groups - 1:  # words about the pose are about the aft fins; those ahead may stand in line or in the gaps
         rolls = (*rolls, *(roll + np.pi / count for roll in rolls))
     return FinsSaid(count, rolls, thickness[min(k, len(thickness) - 1)])
 

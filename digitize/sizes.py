@@ -10,4 +10,3 @@ LETTER_MM = (279.4, 215.9)
 PAPER_TOLERANCE_MM = 2.0  # on either side of a sheet between 150 and 600 mm, ISO 216
 
 PAPERS_MM = {"a4": A4_MM[::-1], "letter": LETTER_MM[::-1]}  # upright: width, height
-

@@ -112,8 +112,7 @@ def prior_of(camera: Camera, focal35_mm: float | None = None) -> CameraPrior:
 def fins_said(rocket: Rocket) -> tuple[FinsSaid, ...]:
     """The fins as a user would say them, standing as they do."""
     return tuple(
-        FinsSaid(group.count, (float(np.radians(group.roll_deg)),), group.thickness_mm)
-        for group in rocket.fins
+        FinsSaid(group.count, (float(np.radians(group.roll_deg)),), group.thickness_mm) for group in rocket.fins
     )
 
 

@@ -117,9 +117,7 @@ def sigma_of(adjusted, function):
 
 
 def log_scale(adjusted):
-    return lambda values: float(
-        np.log(adjusted.pose(values).depth_mm / adjusted.pose(values).camera.focal_px)
-    )
+    return lambda values: float(np.log(adjusted.pose(values).depth_mm / adjusted.pose(values).camera.focal_px))
 
 
 # --- exact observations -----------------------------------------------------------------------------------
@@ -328,9 +326,7 @@ def test_the_variance_splits_by_source_and_the_parts_make_the_whole():
         assert np.linalg.norm(moved) > 0
         parts += moved.T @ moved
     scale = np.sqrt(np.diag(adjusted.covariance))
-    assert parts / np.outer(scale, scale) == pytest.approx(
-        adjusted.covariance / np.outer(scale, scale), abs=1e-5
-    )
+    assert parts / np.outer(scale, scale) == pytest.approx(adjusted.covariance / np.outer(scale, scale), abs=1e-5)
 
 
 def test_samples_scatter_as_the_covariance_says():
@@ -442,7 +438,5 @@ def test_a_distance_that_speaks_against_the_scale_is_named():
     assert agreement(Truth(kinds=()), Told(tube_mm=40.0, distance_mm=630.0), "tube=40mm") == ()
     (warn,) = agreement(Truth(kinds=()), Told(tube_mm=53.0, distance_mm=600.0), "tube=53mm")
     assert warn.code == "SCALES_DISAGREE"
-    away, said = (
-        float(part.split(" m")[0]) for part in (warn.text.split("be ")[1], warn.text.split("says ")[1])
-    )
+    away, said = (float(part.split(" m")[0]) for part in (warn.text.split("be ")[1], warn.text.split("says ")[1]))
     assert away == pytest.approx(0.6 * 53 / 40, abs=0.02) and said == 0.6

@@ -126,9 +126,7 @@ def test_moving_and_scaling_a_whole_rocket(move, scale):
     assert cp.x_mm == pytest.approx(base.x_mm + move * fins / base.cn_alpha_per_rad, rel=1e-9)
     scaled = Geometry("", profile * scale, (FinGroup(3, longer.fins[0].outline_mm * scale),))
     bigger = components.centre_of_pressure(scaled)
-    assert (bigger.x_mm, bigger.cn_alpha_per_rad) == pytest.approx(
-        (cp.x_mm * scale, cp.cn_alpha_per_rad), rel=1e-9
-    )
+    assert (bigger.x_mm, bigger.cn_alpha_per_rad) == pytest.approx((cp.x_mm * scale, cp.cn_alpha_per_rad), rel=1e-9)
 
 
 def many_samples(count):
@@ -150,9 +148,7 @@ def test_many_at_once_are_each_alone():
     x, r, groups = many_samples(5)
     cp_x, slope = batch.cp_batch(x, r, groups)
     for i in range(5):
-        alone = batch.cp_batch(
-            x, r[i : i + 1], [(n, *(a[i : i + 1] for a in arrays)) for n, *arrays in groups]
-        )
+        alone = batch.cp_batch(x, r[i : i + 1], [(n, *(a[i : i + 1] for a in arrays)) for n, *arrays in groups])
         assert (alone[0][0], alone[1][0]) == pytest.approx((cp_x[i], slope[i]), rel=1e-12)
 
 

@@ -73,9 +73,7 @@ def test_mean_chord_and_sweep_of_a_notched_fin_by_cutting_strips(outline):
     assert np.arctan(plan.midchord_slope) == pytest.approx(sweep, abs=3e-4)
 
 
-@given(
-    root=LENGTHS, crank=LENGTHS, tip=LENGTHS, span=LENGTHS, share=st.floats(0.1, 0.9), bend=st.floats(-2, 2)
-)
+@given(root=LENGTHS, crank=LENGTHS, tip=LENGTHS, span=LENGTHS, share=st.floats(0.1, 0.9), bend=st.floats(-2, 2))
 def test_sweep_of_a_cranked_fin_is_the_mean_of_its_panels_by_area(root, crank, tip, span, share, bend):
     """Two trapezoids, one on the other, each with its own straight mid-chord line."""
     inner, outer = share * span, (1 - share) * span
@@ -92,9 +90,7 @@ def test_an_edge_nearly_level_counts_as_little_as_a_level_one(tilt_mm):
     """Its strip, however steep the mid-chord line in it, is at most tilt / span of the fin."""
     outline = trapezoid(80, 60, 50, 40)
     tilted = outline + np.array([[0, 0], [0, 0], [0, tilt_mm], [0, -tilt_mm]])
-    change = np.arctan(fins.planform(tilted).midchord_slope) - np.arctan(
-        fins.planform(outline).midchord_slope
-    )
+    change = np.arctan(fins.planform(tilted).midchord_slope) - np.arctan(fins.planform(outline).midchord_slope)
     assert abs(change) < 3 * np.pi * tilt_mm / 50 + 1e-9
 
 
@@ -102,9 +98,7 @@ def test_sweep_of_a_traced_fin_is_steady():
     """A trapezoid with 15 points to an edge, each off by 0.1 mm."""
     outline = trapezoid(80, 40, 50, 40)
     share = (np.arange(15) / 15)[:, None]
-    points = np.concatenate(
-        [p + share * (q - p) for p, q in zip(outline, np.roll(outline, -1, 0), strict=True)]
-    )
+    points = np.concatenate([p + share * (q - p) for p, q in zip(outline, np.roll(outline, -1, 0), strict=True)])
     traced = points + np.random.default_rng(1).normal(0, 0.1, (500, 60, 2))
     sweep_deg = np.degrees(np.arctan(fins.planform(traced).midchord_slope))
     assert abs(sweep_deg.mean() - np.degrees(np.arctan2(20, 50))) < 0.3
@@ -139,9 +133,9 @@ def test_warren_12_place_is_forward_of_theory_by_what_is_known():
     assert 0.04 < 1.1302 - x < 0.08
 
 
-polygons = st.lists(
-    st.tuples(st.floats(0, 80), st.floats(1, 60)), min_size=3, max_size=9, unique=True
-).filter(lambda points: shapely.MultiPoint(points).convex_hull.area > 50)
+polygons = st.lists(st.tuples(st.floats(0, 80), st.floats(1, 60)), min_size=3, max_size=9, unique=True).filter(
+    lambda points: shapely.MultiPoint(points).convex_hull.area > 50
+)
 
 
 @given(points=polygons, move=st.floats(-500, 500), scale=st.floats(0.1, 10))

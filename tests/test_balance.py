@@ -82,9 +82,7 @@ def test_bands_against_sampling():
         (Quantity(-10, 1), Quantity(50, 2)),
     ]
     mass, place = moved(*parts[0], parts[1:])
-    drawn = [
-        [q.value + q.pm95 / 1.96 * rng.standard_normal(200_000) for q in part] for part in parts
-    ]
+    drawn = [[q.value + q.pm95 / 1.96 * rng.standard_normal(200_000) for q in part] for part in parts]
     total = sum(m for m, _ in drawn)
     x = sum(m * p for m, p in drawn) / total
     for got, sampled in ((mass, total), (place, x)):

@@ -196,9 +196,7 @@ def test_a_photo_through_a_bent_lens_is_measured_straight(tmp_path, capsys):
     fin = DrawnFins(3, np.array([[250.0, 12.0], [280.0, 52.0], [310.0, 52.0], [300.0, 12.0]]), 2.0)
     rocket = Rocket(np.array([[0.0, 0.0], [60.0, 12.0], [300.0, 12.0]]), (fin,))
     save(draw(Scene(rocket, lens, background="sheet")), tmp_path / "photo.jpg")
-    write_camera(
-        tmp_path / "camera.toml", CameraFile(2 * lens.focal_px, k1, 2700, 1800, 0.004, 0.003, 8, 0.1)
-    )
+    write_camera(tmp_path / "camera.toml", CameraFile(2 * lens.focal_px, k1, 2700, 1800, 0.004, 0.003, 8, 0.1))
 
     def length(*options):
         argv = ["measure", str(tmp_path / "photo.jpg"), "--scale", "tube=24mm", "--fins", "3", "--json"]

@@ -125,9 +125,7 @@ def test_a_tilted_axis_is_short_by_one_minus_cosine(tilt_deg, short_percent):
     """The cosine, from so far that perspective plays no part; told of the tilt, the pose gives the length."""
     far = Camera(4e6, CENTRE_PX)
     tilt = np.radians(tilt_deg)
-    ends = np.array(
-        [[-80 * np.cos(tilt), 0, 1e6 - 80 * np.sin(tilt)], [80 * np.cos(tilt), 0, 1e6 + 80 * np.sin(tilt)]]
-    )
+    ends = np.array([[-80 * np.cos(tilt), 0, 1e6 - 80 * np.sin(tilt)], [80 * np.cos(tilt), 0, 1e6 + 80 * np.sin(tilt)]])
     pixels = far.project(ends)
     flat, _, _ = facing(1e6, 0.0, far).limb(pixels)
     assert (1 - np.ptp(flat) / 160) * 100 == pytest.approx(short_percent, abs=2e-3)
@@ -186,9 +184,7 @@ def test_fins_stand_where_their_angle_says():
     pose = facing(600.0, 0.1)
     planform = np.array([[60.0, 12.0], [90.0, 52.0]])
     for angle in np.radians([0.0, 30.0, 90.0, 200.0]):
-        solid = np.column_stack(
-            [planform[:, 0], planform[:, 1] * np.cos(angle), planform[:, 1] * np.sin(angle)]
-        )
+        solid = np.column_stack([planform[:, 0], planform[:, 1] * np.cos(angle), planform[:, 1] * np.sin(angle)])
         assert np.allclose(pose.project_fin(planform, angle), pose.project(solid), atol=1e-9)
     up = pose.project_fin(planform, 0.0)
     assert up[1, 1] < 799.5 - 52 * 2000 / 700

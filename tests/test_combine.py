@@ -184,9 +184,7 @@ def test_another_rocket_among_them_is_named(capsys, photos, tmp_path):
     result = measure(capsys, photos[0], photos[2], "--out", str(tmp_path / "r"), "--balance", "210mm")
     warned = [w["text"] for w in result["warnings"] if w["code"] == "PHOTOS_DISAGREE"]
     assert len(warned) == 1 and "one.jpg and other.jpg" in warned[0] and "span" in warned[0]
-    spans = [
-        json.loads((tmp_path / "r" / f"photo-{k}" / "result.json").read_text())["fins"][0] for k in (1, 2)
-    ]
+    spans = [json.loads((tmp_path / "r" / f"photo-{k}" / "result.json").read_text())["fins"][0] for k in (1, 2)]
     span = result["fins"][0]["span_mm"]
     for one in spans:
         assert abs(one["span_mm"]["value"] - span["value"]) <= span["pm95"]
@@ -262,8 +260,6 @@ def test_several_rockets_in_a_list(capsys, photos, tmp_path):
     for name in ("value", "pm95"):
         assert many["cp"]["x_mm"][name] == pytest.approx(one["cp"]["x_mm"][name], rel=1e-6)
     path.write_text(path.read_text().replace(photos[1], "nothing.jpg"))
-    assert (
-        cli.main(["measure", "--shots", str(path), "--out", str(tmp_path / "all"), "--quiet", "--json"]) == 3
-    )
+    assert cli.main(["measure", "--shots", str(path), "--out", str(tmp_path / "all"), "--quiet", "--json"]) == 3
     found = json.loads(capsys.readouterr().out)
     assert [(one["name"], one["exit_code"]) for one in found] == [("Red Campion", 3), ("nobody", 3)]

@@ -19,9 +19,7 @@ TUBE = Rocket(np.array([[0.0, 0.0], [0.01, 12.5], [160.0, 12.5]]))
 EVEN = Light(shadow=0.0, gradient=(0.0, 0.0))
 
 
-def looking_at(
-    distance_mm: float, size_px=(800, 400), focal_px=2000.0, aside_mm=(0.0, 0.0), k1=0.0
-) -> Camera:
+def looking_at(distance_mm: float, size_px=(800, 400), focal_px=2000.0, aside_mm=(0.0, 0.0), k1=0.0) -> Camera:
     return Camera(size_px, focal_px, (*aside_mm, -distance_mm), k1=k1)
 
 

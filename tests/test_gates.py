@@ -10,6 +10,7 @@ ROOT = Path(__file__).parents[1]
 
 GATES = (
     ("ruff", "check"),
+    ("ruff", "format", "--check"),
     ("mypy",),
 )
 

@@ -136,9 +136,7 @@ def body(*points):
 OUTSIDE = {
     "BODY_SHORT": Geometry("stub", body([0, 0], [30, 15], [120, 15]), (FinGroup(4, FIN - [200, -3]),)),
     "BASE_WIDE": Geometry("skirt", body([0, 0], [60, 12], [240, 12], [300, 24])),
-    "STRAKES": Geometry(
-        "strake", BODY, (FinGroup(4, np.array([[100, 12], [110, 20], [290, 20], [300, 12]], float)),)
-    ),
+    "STRAKES": Geometry("strake", BODY, (FinGroup(4, np.array([[100, 12], [110, 20], [290, 20], [300, 12]], float)),)),
     "FINS_OVERHANG": Geometry(
         "tail", BODY, (FinGroup(4, np.array([[280, 12], [310, 60], [380, 60], [300, 12]], float)),)
     ),

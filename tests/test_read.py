@@ -236,9 +236,7 @@ def test_cmyk_jpeg_against_opencv(tmp_path):
 
 # Red, green and blue in XYZ of the D50 profile space: Adobe RGB (1998) specification, annex B; sRGB after
 # B. Lindbloom's table. Both from memory; rows are X, Y, Z.
-ADOBE_RGB_D50 = np.array(
-    [[0.60974, 0.20528, 0.14919], [0.31111, 0.62567, 0.06322], [0.01947, 0.06087, 0.74457]]
-)
+ADOBE_RGB_D50 = np.array([[0.60974, 0.20528, 0.14919], [0.31111, 0.62567, 0.06322], [0.01947, 0.06087, 0.74457]])
 SRGB_D50 = np.array(
     [[0.4360747, 0.3850649, 0.1430804], [0.2225045, 0.7168786, 0.0606169], [0.0139322, 0.0971045, 0.7141733]]
 )

@@ -187,9 +187,7 @@ def test_messages_of_c_libraries_do_not_leak(tmp_path, capfd):
 def test_log_of_pillow_does_not_leak(tmp_path, capfd, monkeypatch):
     """Samples per pixel far too many: Pillow logs an error beside raising one."""
     monkeypatch.setattr(logging.getLogger(), "handlers", [])  # pytest's own; a user's run has none
-    content = tiff_claiming(32, 24).replace(
-        struct.pack("<HHII", 277, 4, 1, 1), struct.pack("<HHII", 277, 4, 1, 5000)
-    )
+    content = tiff_claiming(32, 24).replace(struct.pack("<HHII", 277, 4, 1, 1), struct.pack("<HHII", 277, 4, 1, 5000))
     (tmp_path / "a.tif").write_bytes(content)
     refusal(tmp_path / "a.tif")
     assert capfd.readouterr().err == ""

@@ -44,9 +44,7 @@ def tiny_files() -> dict[str, bytes]:
 
 FILES = tiny_files()
 EDITS = st.lists(
-    st.tuples(
-        st.floats(0, 1, exclude_max=True), st.sampled_from(["flip", "set", "cut", "add"]), st.integers(0, 255)
-    ),
+    st.tuples(st.floats(0, 1, exclude_max=True), st.sampled_from(["flip", "set", "cut", "add"]), st.integers(0, 255)),
     min_size=1,
     max_size=5,
 )

@@ -42,9 +42,7 @@ def test_graduations(kind, length_mm, turn_deg, ground, colour, lean_deg):
     slope, start = np.polyfit(claimed, true, 1)
     assert 1e-7 < abs(slope - 1) < 3e-4
     assert np.ptp(true) > 0.95 * length_mm
-    residual_px = (
-        (true - slope * claimed - start) * np.hypot(*np.ptp(points.points_px, axis=0)) / np.ptp(true)
-    )
+    residual_px = (true - slope * claimed - start) * np.hypot(*np.ptp(points.points_px, axis=0)) / np.ptp(true)
     assert residual_px.std() < 3 * points.sigma_px
     assert abs(start - round(start)) < 0.1  # whole graduations, whichever is called zero
     assert points.warnings == ()

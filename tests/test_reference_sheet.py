@@ -22,9 +22,7 @@ def rectangles_mm(path):
     box = [float(v) for v in re.search(rb"/MediaBox \[([^]]+)\]", data).group(1).split()]
     pages = []
     for stream in re.findall(rb"stream\n(.*?)\nendstream", data, re.S):
-        numbers = [
-            [float(v) for v in line.split()[:4]] for line in stream.split(b"\n") if line.endswith(b" re")
-        ]
+        numbers = [[float(v) for v in line.split()[:4]] for line in stream.split(b"\n") if line.endswith(b" re")]
         x, y, width, height = np.array(numbers).T * 25.4 / 72  # a PDF point is 1/72 inch, ISO 32000
         pages.append(np.column_stack([x, box[3] * 25.4 / 72 - y - height, width, height]))
     return pages, (box[2] * 25.4 / 72, box[3] * 25.4 / 72)
@@ -58,12 +56,7 @@ def test_pdf_is_true_to_size(tmp_path, paper):
     plan = layout(paper, 1)
     for corners in plan.corners_mm.values():
         (left, top), (right, bottom) = corners[0], corners[2]
-        inside = (
-            (page[:, 0] > left - 0.01)
-            & (page[:, 0] < right)
-            & (page[:, 1] > top - 0.01)
-            & (page[:, 1] < bottom)
-        )
+        inside = (page[:, 0] > left - 0.01) & (page[:, 0] < right) & (page[:, 1] > top - 0.01) & (page[:, 1] < bottom)
         own = page[inside]
         assert own[:, 0].min() == pytest.approx(left, abs=0.01)
         assert (own[:, 0] + own[:, 2]).max() == pytest.approx(right, abs=0.01)
@@ -126,9 +119,7 @@ def test_readable_at_two_metres():
 def test_two_sheets_are_told_apart_and_the_bar_scales_both(sheets):
     pages, size_mm = sheets
     planes = lying((-230, -140, 0), 3.0), lying((20, -150, 0), -4.0)
-    prints = [
-        (page_picture(page, size_mm), TEXEL_MM, plane) for page, plane in zip(pages, planes, strict=True)
-    ]
+    prints = [(page_picture(page, size_mm), TEXEL_MM, plane) for page, plane in zip(pages, planes, strict=True)]
     view = camera(900.0)
     found = find_sheets(photo(flat_print(view, *prints)), 99.2)
     assert [points.label for points in found] == ["scale sheet 1", "scale sheet 2"]

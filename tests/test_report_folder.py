@@ -74,9 +74,7 @@ def test_a_file_that_is_not_ours_is_never_overwritten(tmp_path, name):
     assert os.listdir(tmp_path) == [name]
 
 
-@pytest.mark.parametrize(
-    "text", ['{"schema": 1}', "[]", "null", "[" * 100_000, "\x00", '{"schema": 2, "cp": 1}']
-)
+@pytest.mark.parametrize("text", ['{"schema": 1}', "[]", "null", "[" * 100_000, "\x00", '{"schema": 2, "cp": 1}'])
 def test_a_strange_result_json_is_not_ours(tmp_path, text):
     (tmp_path / "result.json").write_text(text)
     with pytest.raises(UsageRefusal, match=r"result\.json"):

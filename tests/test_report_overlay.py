@@ -123,9 +123,7 @@ def test_the_rule_reads_the_millimetres_of_the_axis():
         assert abs(plan.frame.uv(centre)[0, 0] / per_mm - float(text)) < 0.02
 
 
-@pytest.mark.parametrize(
-    ("size", "shrink"), [((1000, 1500), 1), ((3000, 4000), 1), ((2000, 3000), 2), ((90, 120), 1)]
-)
+@pytest.mark.parametrize(("size", "shrink"), [((1000, 1500), 1), ((3000, 4000), 1), ((2000, 3000), 2), ((90, 120), 1)])
 def test_any_picture_size(size, shrink):
     """1.5 MP, 12 MP, a reduced 24 MP, and a thumbnail: the same drawing at about the same size."""
     shown = sample_result(180.0, size, shrink)

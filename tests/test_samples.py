@@ -50,11 +50,7 @@ def percent_off(quantity, true):
 
 
 def test_every_photograph_has_its_command_and_its_truth():
-    assert (
-        {path.stem for path in SAMPLES.glob("*.jpg")}
-        == set(NAMES)
-        == {p.stem for p in SAMPLES.glob("*.json")}
-    )
+    assert {path.stem for path in SAMPLES.glob("*.jpg")} == set(NAMES) == {p.stem for p in SAMPLES.glob("*.json")}
     assert FLAT and TURNED
 
 
@@ -102,9 +98,7 @@ def test_cut_out(run, name):
     cutout = run(name)[1]["cutout"]
     truth = TRUTH[name]
     caliber = truth["max_diameter_mm"]
-    assert (cutout["centroid_mm"]["value"] - truth["cutout_centroid_mm"]) / caliber == pytest.approx(
-        0, abs=0.1
-    )
+    assert (cutout["centroid_mm"]["value"] - truth["cutout_centroid_mm"]) / caliber == pytest.approx(0, abs=0.1)
     assert percent_off(cutout["area_mm2"], truth["cutout_area_mm2"]) == pytest.approx(0, abs=2)
 
 
@@ -114,9 +108,7 @@ def test_centre_of_pressure(run, name):
     """Flat fins within 0.1 caliber, turned ones within 0.12; the slope within a tenth."""
     _, result = run(name)
     assert cp_error_calibers(result, TRUTH[name]) == pytest.approx(0, abs=0.1 if name in FLAT else 0.12)
-    assert percent_off(result["cp"]["cn_alpha_per_rad"], TRUTH[name]["cn_alpha_per_rad"]) == pytest.approx(
-        0, abs=10
-    )
+    assert percent_off(result["cp"]["cn_alpha_per_rad"], TRUTH[name]["cn_alpha_per_rad"]) == pytest.approx(0, abs=10)
 
 
 @pytest.mark.slow
@@ -237,9 +229,7 @@ def inputs(tmp_path):
         picture.crop((0, 1150, 2400, 1600)).save(tmp_path / "table.jpg")
     Image.new("RGB", (800, 600), (120, 130, 140)).save(tmp_path / "plain.png")
     good = (SAMPLES / "rocket-a.toml").read_text()
-    (tmp_path / "inside.toml").write_text(
-        good.replace("[280, 52]", "[280, 2]").replace("[310, 52]", "[290, 2]")
-    )
+    (tmp_path / "inside.toml").write_text(good.replace("[280, 52]", "[280, 2]").replace("[310, 52]", "[290, 2]"))
     (tmp_path / "broken.toml").write_text(good.replace("[[fins]]", "[[fins"))
     return tmp_path
 

@@ -90,9 +90,7 @@ def test_a_quarter_turn_turns_the_outline():
     def turned(points):  # clockwise: (x, y) -> (height - 1 - y, x)
         return np.column_stack([height - 1 - points[:, 1], points[:, 0]])
 
-    aside = [
-        ReferencePoints(r.kind, r.label, r.points_px, r.points_mm, 1.0, 1.0, turned(r.outline_px)) for r in aside
-    ]
+    aside = [ReferencePoints(r.kind, r.label, r.points_px, r.points_mm, 1.0, 1.0, turned(r.outline_px)) for r in aside]
     found = find_silhouette(photo_of(np.rot90(photo.rgb, -1)), aside)
     apart = distances(found.outline_px, turned(true))
     assert np.median(apart) < 0.35

@@ -55,9 +55,7 @@ def test_a_tilted_axis(tilt_deg):
     solid = check(scene)
     pose = solid.adjusted.pose()
     aft = pose.axis_direction() @ pose.to_camera()
-    sigma_deg = np.degrees(
-        0.01 * np.sqrt(solid.adjusted.covariance[4, 4])
-    )  # the fifth unknown is tilt / 0.01
+    sigma_deg = np.degrees(0.01 * np.sqrt(solid.adjusted.covariance[4, 4]))  # the fifth unknown is tilt / 0.01
     assert sigma_deg < 1.0
     assert abs(np.degrees(np.arcsin(aft[2])) - tilt_deg) < 1.96 * sigma_deg
 

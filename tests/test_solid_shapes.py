@@ -226,9 +226,7 @@ def test_a_boat_tail_behind_a_larger_tube_with_fins_ahead_on_its_cone():
 @pytest.mark.parametrize("count", [3, 4])
 def test_two_groups_of_fins(count):
     ahead = np.array([[150.0, 12], [160, 30], [175, 30], [172, 12]])
-    scene = replace(
-        scene_a(), rocket=with_fins(ROCKET_A, DrawnFins(count, ahead, 1.5), DrawnFins(count, FIN_A, 2.0))
-    )
+    scene = replace(scene_a(), rocket=with_fins(ROCKET_A, DrawnFins(count, ahead, 1.5), DrawnFins(count, FIN_A, 2.0)))
     solid = check(scene, area=2.0)
     first, second = (group.outline_mm[0, 0] for group in solid.geometry.fins)
     assert (first, second) == pytest.approx((150.0, 250.0), abs=0.6)

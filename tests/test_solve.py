@@ -124,9 +124,7 @@ def test_tip(outline, tip_mm, sweep_mm):
     assert (measures["tip_chord_mm"], measures["sweep_mm"]) == (tip_mm, sweep_mm)
 
 
-number = st.one_of(
-    st.floats(-5, 60), st.sampled_from([0.0, 12.0, 1e-9, 1e5, 1e300, float("nan"), float("inf")])
-)
+number = st.one_of(st.floats(-5, 60), st.sampled_from([0.0, 12.0, 1e-9, 1e5, 1e300, float("nan"), float("inf")]))
 points = st.lists(st.tuples(number, number), max_size=6)
 
 

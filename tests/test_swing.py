@@ -149,7 +149,6 @@ def results(tmp_path, capsys):
     return make
 
 
-
 def run(capsys, *words):
     code = cli.main(["swing", *map(str, words)])
     return code, *capsys.readouterr()

@@ -58,7 +58,7 @@ def test_the_page_and_all_it_needs_are_served_with_a_strict_policy(client):
     assert page.status_code == 200 and page.headers["content-type"].startswith("text/html")
     policy = page.headers["content-security-policy"]
     assert "default-src 'none'" in policy and "unsafe" not in policy and "http" not in policy
-    names = set(re.findall(r'static/([\w.]+)', page.text))
+    names = set(re.findall(r"static/([\w.]+)", page.text))
     todo = list(names)
     for name in todo:
         answer = client.get(f"/{TOKEN}/static/{name}")

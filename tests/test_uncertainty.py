@@ -63,9 +63,7 @@ def test_at_least_two_thousand_samples_of_everything():
     ):
         values = getattr(samples, name)
         assert values.shape == (SAMPLES,) and np.isfinite(values).all() and np.ptp(values) > 0
-    assert {values.shape for values in (samples.fins[0]["area_mm2"], samples.fins[0]["span_mm"])} == {
-        (SAMPLES,)
-    }
+    assert {values.shape for values in (samples.fins[0]["area_mm2"], samples.fins[0]["span_mm"])} == {(SAMPLES,)}
 
 
 def test_the_same_seed_gives_the_same_samples_and_another_others():
@@ -139,9 +137,7 @@ def test_an_aft_end_that_fins_hide_does_not_widen_the_diameters_band():
     hidden[-1] = True
     profile = solid.geometry.profile_mm.copy()
     profile[-1, 1] *= 0.98
-    unseen = replace(
-        solid, geometry=replace(solid.geometry, profile_mm=profile), hidden_knots=hidden, rim_sigma_mm=0.6
-    )
+    unseen = replace(solid, geometry=replace(solid.geometry, profile_mm=profile), hidden_knots=hidden, rim_sigma_mm=0.6)
     samples = draw(unseen, 1)
     assert samples.base_diameter_mm.std() > 0.3
     assert (samples.base_diameter_mm <= samples.max_diameter_mm).all()

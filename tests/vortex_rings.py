@@ -61,8 +61,6 @@ def _segments(places, start, end):
     to_start, to_end = places[:, None] - start, places[:, None] - end
     cross = np.cross(to_start, to_end)
     size = (cross**2).sum(-1)
-    units = (
-        to / np.maximum(np.linalg.norm(to, axis=-1, keepdims=True), 1e-12) for to in (to_start, to_end)
-    )
+    units = (to / np.maximum(np.linalg.norm(to, axis=-1, keepdims=True), 1e-12) for to in (to_start, to_end))
     along = ((end - start) * (next(units) - next(units))).sum(-1)
     return np.where(size > 1e-10, along / np.where(size > 1e-10, size, 1), 0)[..., None] * cross / (4 * np.pi)

@@ -88,10 +88,7 @@ def normal_force(loads: Loads, alpha_rad):
     body_moment = loads.side_mm2 * loads.side_x_mm - loads.fin_side_moment
     force = loads.body_slope * slender + loads.fin_slope * lift + on_body * body_mm2 + on_fins * loads.fin_side_mm2
     moment = (
-        loads.body_moment * slender
-        + loads.fin_moment * lift
-        + on_body * body_moment
-        + on_fins * loads.fin_side_moment
+        loads.body_moment * slender + loads.fin_moment * lift + on_body * body_moment + on_fins * loads.fin_side_moment
     )
     return force * sine, moment / force
 

@@ -79,9 +79,7 @@ def wing_force(polygon, mach: float = 0.0) -> LatticeForce:
     return LatticeForce(2 * force.area, force.x)
 
 
-def group_force(
-    polygon, count: int, radius: float, mach: float = 0.0, body_end: float = np.inf
-) -> LatticeForce:
+def group_force(polygon, count: int, radius: float, mach: float = 0.0, body_end: float = np.inf) -> LatticeForce:
     """`count` fins alike round a body of this radius: polygon (m, 2) closed, x aft, y from the body's axis, its root
     on y = radius (see `straightened`).
 
@@ -264,4 +262,3 @@ def _crossings(polygon, level: float) -> tuple[np.ndarray, np.ndarray]:
     x = a[:, 0] + (level - a[:, 1]) * slope
     order = np.argsort(x)
     return x[order], slope[order]
-

@@ -27,9 +27,7 @@ CARRIED = "the same, with the lift on the body beside them"
 SLENDER = "for slender bodies, with the lift on the body"
 LET_GO = "part by part, the air coming loose where the body narrows"
 BEHIND_LOST = "part by part, without the fins behind others"
-IN_WAKES = {
-    name: f"small panels, fin groups in one another's wakes, {name}" for name in (wake.IN_LINE, wake.STAGGERED)
-}
+IN_WAKES = {name: f"small panels, fin groups in one another's wakes, {name}" for name in (wake.IN_LINE, wake.STAGGERED)}
 SLOPE_SCATTER = 0.10
 """95 % scatter of a fin's slope between accepted formulas: two in use differ by 11 % on the fin of T. Prestero, M.S.
 thesis, MIT/WHOI (2001), table 2.2 (3.12 there, 2.787 by the other)."""
@@ -225,5 +223,3 @@ def _lattice(geometry: Geometry, group: FinGroup, mach: float) -> _Fins:
         float(geometry.profile_mm[-1, 0]),
     )
     return _Fins(force.area / area, force.x, force.body_area / area, force.body_x)
-
-

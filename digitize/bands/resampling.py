@@ -110,12 +110,9 @@ def draw(solid: Solid, seed: int, count: int = SAMPLES, only: str | None = None)
     profile_r[:, -1] = np.maximum(profile_r[:, -1] + rim, 0.0)
     if solid.rim_sigma_mm:
         profile_r[:, -1] = np.minimum(profile_r[:, -1], profile_r[:, :-1].max(1))
-    fins = [
-        _fin(solid, k, pose, errors, tip_s, bias_px, profile_x, profile_r) for k in range(len(solid.fins))
-    ]
+    fins = [_fin(solid, k, pose, errors, tip_s, bias_px, profile_x, profile_r) for k in range(len(solid.fins))]
     arrays = [
-        (t.said.count, f["planform"], f["radius_mm"], f["span_mm"])
-        for t, f in zip(solid.fins, fins, strict=True)
+        (t.said.count, f["planform"], f["radius_mm"], f["span_mm"]) for t, f in zip(solid.fins, fins, strict=True)
     ]
     cp_x, slope = batch.cp_batch(profile_x, profile_r, arrays)
     step, mean = np.diff(profile_x, axis=1), (profile_r[:, 1:] + profile_r[:, :-1]) / 2
@@ -307,6 +304,4 @@ def next_measurement(solid: Solid, samples: Samples) -> NextMeasurement | None:
 def _slope(function, at: np.ndarray) -> np.ndarray:
     """Gradient of a scalar function of the adjustment's unknowns, by central differences."""
     step = 1e-4
-    return np.array(
-        [(function(at + step * e) - function(at - step * e)) / (2 * step) for e in np.eye(len(at))]
-    )
+    return np.array([(function(at + step * e) - function(at - step * e)) / (2 * step) for e in np.eye(len(at))])

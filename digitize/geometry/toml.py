@@ -64,7 +64,6 @@ def standing(geometry: Geometry, rolls_deg) -> Geometry:
     return replace(geometry, fins=tuple(replace(group, roll_deg=_number(roll)) for group, roll in pairs))
 
 
-
 def to_toml(geometry: Geometry) -> str:
     """The text of geometry.toml, numbers to 0.001 mm. The pieces, a description, are not in it."""
     parts = [
@@ -96,9 +95,7 @@ def read_geometry(path: Path) -> Geometry:
     name = data.get("name", path.stem)
     if not isinstance(name, str):
         raise GeometryRefusal(f"{path}: name is not text", 'write it in quotes, as name = "bracken"')
-    geometry = Geometry(
-        name, _read_body(data), tuple(_read_fins(data)), masses=tuple(_read_masses(data))
-    )
+    geometry = Geometry(name, _read_body(data), tuple(_read_fins(data)), masses=tuple(_read_masses(data)))
     check_geometry(geometry)
     return geometry
 
@@ -172,9 +169,7 @@ def _check_profile(profile) -> None:
             f"the body's radius is negative at x = {x[np.argmax(r < 0)]:g}", "give radii of 0 or more"
         )
     if x[-1] <= 0 or r.max() <= 0:
-        raise GeometryRefusal(
-            "the body has no length or no thickness", "give it at least two stations and a radius"
-        )
+        raise GeometryRefusal("the body has no length or no thickness", "give it at least two stations and a radius")
     pinched = (r[1:-1] == 0) & (x[1:-1] > 0)
     if pinched.any():
         raise GeometryRefusal(
@@ -212,9 +207,7 @@ def _check_fin(name: str, group: FinGroup, profile) -> None:
             "give the fin outside the body",
         )
     if y.max() <= np.interp([x[0], *body_x[(body_x > x[0]) & (body_x < x[-1])], x[-1]], body_x, body_r).max():
-        raise GeometryRefusal(
-            f"{name}: the fin does not stand out of the body", "check the outline's second numbers"
-        )
+        raise GeometryRefusal(f"{name}: the fin does not stand out of the body", "check the outline's second numbers")
     if not shapely.LineString(outline).is_simple:
         raise GeometryRefusal(f"{name}: the outline crosses itself", "list its points in order round the fin")
 
@@ -256,15 +249,11 @@ def _points(points, what: str, fewest: int):
     except (TypeError, ValueError, OverflowError):
         array = np.zeros(0)
     if array.ndim != 2 or array.shape[1] != 2:
-        raise GeometryRefusal(
-            f"{what} is not a list of pairs of numbers", "write it as [[0, 0], [60, 12], [300, 12]]"
-        )
+        raise GeometryRefusal(f"{what} is not a list of pairs of numbers", "write it as [[0, 0], [60, 12], [300, 12]]")
     if len(array) < fewest:
         raise GeometryRefusal(f"{what} has {len(array)} points", f"give at least {fewest}")
     if not np.isfinite(array).all() or np.abs(array).max() > LARGEST_MM:
-        raise GeometryRefusal(
-            f"{what} holds a number that is not a length", f"give millimetres up to {LARGEST_MM:g}"
-        )
+        raise GeometryRefusal(f"{what} holds a number that is not a length", f"give millimetres up to {LARGEST_MM:g}")
     return array
 
 
@@ -402,11 +391,7 @@ def _toml_points(key: str, points) -> str:
 
 def _toml_string(text: str) -> str:
     escaped = "".join(
-        c
-        if c.isprintable() and c not in '"\\'
-        else f"\\u{ord(c):04X}"
-        if ord(c) < 0x10000
-        else f"\\U{ord(c):08X}"
+        c if c.isprintable() and c not in '"\\' else f"\\u{ord(c):04X}" if ord(c) < 0x10000 else f"\\U{ord(c):08X}"
         for c in text
     )
     return f'"{escaped}"'

@@ -25,12 +25,11 @@ USUAL_CALIBERS = 2.0
 """The margin that rockets usually have at most: common practice, no source."""
 OVERSTABLE_CALIBERS = 2.5
 """Above it a rocket turns into the wind, so it is for calm air only: common practice, no source."""
-HOPELESS_CALIBERS = (
-    0.5  # under this, nothing in the method's own accuracy leaves room to call it nearly enough
-)
+HOPELESS_CALIBERS = 0.5  # under this, nothing in the method's own accuracy leaves room to call it nearly enough
 BALANCE_PM95_MM = 2.0  # a rocket balanced on an edge by hand
 
 LEVELS = ("fly", "marginal", "do not fly", "look again")
+
 
 @dataclass(frozen=True)
 class Verdict:

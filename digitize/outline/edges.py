@@ -39,7 +39,6 @@ def resample_closed(points: np.ndarray, spacing: float) -> np.ndarray:
     return np.stack([np.interp(at, along, closed[:, k]) for k in (0, 1)], 1)
 
 
-
 def outward_normals(points: np.ndarray, reach: int) -> np.ndarray:
     """(n, 2) unit outward normals of a closed polygon with signed_area > 0, from points `reach` steps apart."""
     tangent = np.roll(points, -reach, 0) - np.roll(points, reach, 0)

@@ -159,9 +159,7 @@ def _fit(grids: list, corners: list, size: tuple[int, int]) -> _Fit:
         | cv2.CALIB_ZERO_TANGENT_DIST | cv2.CALIB_FIX_K2 | cv2.CALIB_FIX_K3
     )  # fmt: skip
     try:
-        rms, matrix, distortion, _, _ = cv2.calibrateCamera(
-            grids, corners, size, matrix, np.zeros(5), flags=flags
-        )
+        rms, matrix, distortion, _, _ = cv2.calibrateCamera(grids, corners, size, matrix, np.zeros(5), flags=flags)
     except cv2.error:
         return _Fit(float("nan"), float("nan"), float("inf"))
     return _Fit(float(matrix[0, 0]), float(distortion.ravel()[0]), float(rms))

@@ -94,9 +94,7 @@ def _focal35_from_sensor(tags: dict) -> float:
     x_per_unit, y_per_unit = _number(tags, _PLANE_X_RESOLUTION), _number(tags, _PLANE_Y_RESOLUTION)
     if not (unit_mm and x_per_unit and y_per_unit):
         return 0.0
-    diagonal_mm = unit_mm * hypot(
-        _number(tags, _WIDTH_PX) / x_per_unit, _number(tags, _HEIGHT_PX) / y_per_unit
-    )
+    diagonal_mm = unit_mm * hypot(_number(tags, _WIDTH_PX) / x_per_unit, _number(tags, _HEIGHT_PX) / y_per_unit)
     low_mm, high_mm = _SENSOR_DIAGONAL_RANGE_MM
     if not low_mm <= diagonal_mm <= high_mm:  # a picture made smaller, or a slip in the unit
         return 0.0

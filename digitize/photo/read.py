@@ -120,9 +120,7 @@ def _refuse_no_file(path: Path) -> None:
             if not file.read(1):
                 raise UnreadableRefusal(f"{path} is empty (0 bytes)", "Copy it again from the camera")
     except PermissionError as error:
-        raise UnreadableRefusal(
-            f"{path} may not be read by this user", "Change its permissions, or copy it"
-        ) from error
+        raise UnreadableRefusal(f"{path} may not be read by this user", "Change its permissions, or copy it") from error
     except (OSError, ValueError) as error:  # a name too long, a loop of links, a zero byte in the name
         reason = getattr(error, "strerror", None) or str(error)
         raise UnreadableRefusal(f"{path} can't be opened: {reason}", "Check the name") from error

@@ -154,9 +154,7 @@ def _pdf(pages: list[bytes], size_mm: tuple[float, float]) -> bytes:
         b"<< /Type /Font /Subtype /Type1 /BaseFont /Helvetica-Bold >>",
     ]
     for k, page in enumerate(pages):
-        objects.append(
-            f"<< /Type /Page /Parent 2 0 R /Resources << {fonts} >> /Contents {6 + 2 * k} 0 R >>".encode()
-        )
+        objects.append(f"<< /Type /Page /Parent 2 0 R /Resources << {fonts} >> /Contents {6 + 2 * k} 0 R >>".encode())
         objects.append(b"<< /Length %d >>\nstream\n%s\nendstream" % (len(page), page))
     out, offsets = bytearray(b"%PDF-1.7\n"), []
     for index, body in enumerate(objects, 1):

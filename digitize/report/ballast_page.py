@@ -27,12 +27,15 @@ def headline(plan: dict) -> str:
     wanted = f"{exact(plan['wanted_calibers'])} caliber" + ("s" if plan["wanted_calibers"] != 1 else "")
     what = _weight_words(plan)
     first = "Look again first; by these numbers: " if plan.get("doubt") else ""
-    return first + {
-        "none needed": f"No nose weight is needed: the margin is at least {wanted} already, {_WORST}.",
-        "needed": f"{what}: then the margin is at least {wanted}, {_WORST}.",
-        "does not fit": f"The nose can't hold enough. Full, it takes {what}, and the margin is still not {wanted}.",
-        "never": f"No weight there gets the margin to {wanted}, {_WORST}; {what} was the most looked at.",
-    }[plan["outcome"]]
+    return (
+        first
+        + {
+            "none needed": f"No nose weight is needed: the margin is at least {wanted} already, {_WORST}.",
+            "needed": f"{what}: then the margin is at least {wanted}, {_WORST}.",
+            "does not fit": f"The nose can't hold enough. Full, it takes {what}, and the margin is still not {wanted}.",
+            "never": f"No weight there gets the margin to {wanted}, {_WORST}; {what} was the most looked at.",
+        }[plan["outcome"]]
+    )
 
 
 def _weight_words(plan: dict) -> str:

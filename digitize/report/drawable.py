@@ -30,9 +30,7 @@ def _clean(drawing: Drawing) -> Drawing:
         profile_lower=_kept(drawing.profile_lower),
         fins=tuple(line for line in map(_kept, drawing.fins) if len(line) > 1),
         roots=tuple(line for line in map(_kept, drawing.roots) if len(line) > 1),
-        references=tuple(
-            replace(r, outline=_kept(r.outline)) for r in drawing.references if len(_kept(r.outline)) > 2
-        ),
+        references=tuple(replace(r, outline=_kept(r.outline)) for r in drawing.references if len(_kept(r.outline)) > 2),
         stations=tuple(station for station in drawing.stations if _mark(station.point) is not None),
     )
 

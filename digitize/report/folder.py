@@ -92,9 +92,7 @@ def check_out_dir(out_dir: Path, input_path: Path | None = None) -> None:
         raise UsageRefusal(f"{out_dir}: can't be used ({reason.lower()})", choose) from None
     for name in taken:
         if name != GEOMETRY and input_path is not None and _same_file(out_dir / name, input_path):
-            raise UsageRefusal(
-                f"{out_dir / name} is the file being measured; it would be overwritten", choose
-            )
+            raise UsageRefusal(f"{out_dir / name} is the file being measured; it would be overwritten", choose)
         if not (out_dir / name).is_file():
             raise UsageRefusal(f"{out_dir / name} is not a file", choose)
     if input_path is not None and GEOMETRY in taken and _same_file(out_dir / GEOMETRY, input_path):

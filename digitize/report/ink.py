@@ -176,9 +176,7 @@ def write(canvas, text, at, size_px, colour=INK, anchor="la") -> None:
     text = letterable(text)
     left, top, right, bottom = font(size_px).getbbox(text, anchor=anchor)
     picture = Image.new("RGBA", (round(right - left) + 4, round(bottom - top) + 4), (*colour, 0))
-    ImageDraw.Draw(picture).text(
-        (2 - left, 2 - top), text, font=font(size_px), fill=(*colour, 255), anchor=anchor
-    )
+    ImageDraw.Draw(picture).text((2 - left, 2 - top), text, font=font(size_px), fill=(*colour, 255), anchor=anchor)
     centre = (at[0] + left - 2 + picture.width / 2, at[1] + top - 2 + picture.height / 2)
     paste(canvas, picture, centre)
 

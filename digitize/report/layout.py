@@ -194,9 +194,7 @@ def _crowding(frame: Frame, points, references, photo) -> float:
     end = start + 7.5 * LETTER_PX + (4 * LETTER_PX if frame.steep else 0)
     ground = Polygon(_strip(frame, 0.0, frame.length_px, start, end))
     over = sum(ground.intersection(r.buffer(0)).area for r in references)
-    return (
-        over * 8 + ground.difference(photo).area
-    )  # paper beside the photo is free, a hidden reference is not
+    return over * 8 + ground.difference(photo).area  # paper beside the photo is free, a hidden reference is not
 
 
 def _axis_knots(drawing, result, placing, frame) -> tuple[np.ndarray, np.ndarray]:
@@ -336,9 +334,7 @@ def _row(frame: Frame, wanted: list[tuple], v: float, side: int) -> list[Label]:
 def _far_row(frame: Frame, drawing, result, placing, v: float) -> list[Label]:
     """The fins' words on the other side, moved out as far as uncovers the reference objects."""
     wanted = _fin_labels(drawing, result, placing, frame)
-    references = [
-        Polygon(placing.to_canvas(r.outline)).buffer(LETTER_PX / 2) for r in drawing.references
-    ]
+    references = [Polygon(placing.to_canvas(r.outline)).buffer(LETTER_PX / 2) for r in drawing.references]
 
     def covered(labels):
         return sum(Polygon(label.corners()).intersection(r).area for label in labels for r in references)

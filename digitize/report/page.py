@@ -102,9 +102,7 @@ def _verdict(result: Result, folder: Path | None) -> str:
     warning_count, headline = len(result.warnings), result.headline
     slug = "".join(c if c.isalnum() else "-" for c in result.verdict_level.lower())
     shown = headline[:1].upper() + headline[1:]
-    more = {0: "", 1: "Read the warning below. "}.get(
-        warning_count, f"Read the {warning_count} warnings below. "
-    )
+    more = {0: "", 1: "Read the warning below. "}.get(warning_count, f"Read the {warning_count} warnings below. ")
     return (
         f'<section class="verdict level-{slug}" aria-label="Verdict">\n<p class="level">{escape(shown)}</p>\n'
         f"{_meaning(result.verdict_level)}{_to_do(result, folder)}"
@@ -132,9 +130,7 @@ def tall_jpg_of(page: str) -> bytes | None:
     return base64.b64decode(found[1]) if found else None
 
 
-def _picture(
-    result: Result, name: str, overlay_png: bytes | None, outline_svg: str, tall_jpg: bytes | None
-) -> str:
+def _picture(result: Result, name: str, overlay_png: bytes | None, outline_svg: str, tall_jpg: bytes | None) -> str:
     if overlay_png is None:
         return _figure(outline_svg, "The outline the numbers stand on.") if outline_svg else ""
     data = base64.b64encode(overlay_png).decode("ascii")

@@ -46,9 +46,7 @@ def cutout_meaning(result: Result) -> str:
     meaning = "That is for air straight from the side; in straight flight it comes from ahead."
     if by_cutout(result):
         return f"{meaning} Here it decides: working it out by parts does not hold for this shape, and this is lower."
-    return (
-        f"{meaning} Most good rockets fail it, with less than 1 or even less than 0, and here it does not decide."
-    )
+    return f"{meaning} Most good rockets fail it, with less than 1 or even less than 0, and here it does not decide."
 
 
 def _swing(outcomes: list[dict[str, str]]) -> tuple[str, str, str]:

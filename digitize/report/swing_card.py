@@ -148,9 +148,7 @@ def reading(outcome: str, verdict: str) -> str:
     if outcome == "pass":
         if good:
             return "swing and margin agree. Show both to the range safety officer."
-        return (
-            f"the margin says {verdict}, and the margin counts: a pass does not make up for it. Find out why."
-        )
+        return f"the margin says {verdict}, and the margin counts: a pass does not make up for it. Find out why."
     if outcome == "fail":
         if good:
             return (

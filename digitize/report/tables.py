@@ -53,8 +53,7 @@ def numbers(result: Result) -> str:
         ),
     )
     body = "\n".join(
-        f'<tr class="{kind}">{_th(what)}{_num(with_band(quantity, unit))}'
-        f'<td class="note">{escape(note)}</td></tr>'
+        f'<tr class="{kind}">{_th(what)}{_num(with_band(quantity, unit))}<td class="note">{escape(note)}</td></tr>'
         for what, quantity, unit, note, kind in rows
         if quantity is not None
     )
@@ -102,8 +101,7 @@ def warnings(result: Result) -> str:
     if not result.warnings:
         return ""
     items = "\n".join(
-        f"<div><dt>{escape(sentence(w.text))}</dt><dd>{escape(sentence(w.remedy))}</dd></div>"
-        for w in result.warnings
+        f"<div><dt>{escape(sentence(w.text))}</dt><dd>{escape(sentence(w.remedy))}</dd></div>" for w in result.warnings
     )
     return _section("Warnings", f'<dl class="warnings">\n{items}\n</dl>')
 
@@ -166,8 +164,7 @@ def fins(result: Result) -> str:
 def components(result: Result) -> str:
     """Each part's share of the normal force, and the body's pieces as a description."""
     parts = "\n".join(
-        f"<tr>{_th(p.part)}{_num(fixed(p.cn_alpha_per_rad, 2))}{_num(_mm(p.x_mm))}</tr>"
-        for p in result.parts
+        f"<tr>{_th(p.part)}{_num(fixed(p.cn_alpha_per_rad, 2))}{_num(_mm(p.x_mm))}</tr>" for p in result.parts
     )
     text = ""
     heads: tuple[str, ...]

@@ -57,9 +57,7 @@ def _title(canvas, left, top, width, result) -> None:
     if result.scale_kind is not None:
         lines += [f"scale: {result.scale_kind}", scale_with_band(result.mm_per_px_at_axis)]
     for i, text in enumerate(lines):
-        ink.write(
-            canvas, ink.shortened(text, small, width), (left, top + (1.4 + i) * _ROW), small, ink.SOFT_INK
-        )
+        ink.write(canvas, ink.shortened(text, small, width), (left, top + (1.4 + i) * _ROW), small, ink.SOFT_INK)
 
 
 def _facts(canvas, left, top, width, result) -> None:

@@ -218,14 +218,8 @@ def check_together(options: MeasureOptions) -> None:
             "--balance and --balance-at were both given", "give the balance point one way, by length or by pixel"
         )
     check_loading(options.loading(), options.balanced_with is not None)
-    if (
-        options.behind_mm is not None
-        and options.distance_mm is not None
-        and options.behind_mm <= -options.distance_mm
-    ):
-        raise UsageRefusal(
-            "--behind: the reference would be behind the camera", "check --behind and --distance"
-        )
+    if options.behind_mm is not None and options.distance_mm is not None and options.behind_mm <= -options.distance_mm:
+        raise UsageRefusal("--behind: the reference would be behind the camera", "check --behind and --distance")
     if options.fins and options.thickness_mm and len(options.thickness_mm) not in (1, len(options.fins)):
         raise UsageRefusal(
             f"--thickness: {len(options.thickness_mm)} were given for {len(options.fins)} fin groups",
@@ -275,14 +269,10 @@ def parse_scale(text: str) -> ScaleClaim:
     kind, equals, value = (part.strip() for part in text.partition("="))
     kind = kind.lower()
     if kind not in SCALE_KINDS:
-        raise UsageRefusal(
-            f"--scale: {kind or text!r} is not a kind of scale", f"use one of {', '.join(SCALE_KINDS)}"
-        )
+        raise UsageRefusal(f"--scale: {kind or text!r} is not a kind of scale", f"use one of {', '.join(SCALE_KINDS)}")
     if kind in BARE_SCALES:
         if equals:
-            raise UsageRefusal(
-                f"--scale {kind} takes no size, but {value!r} was given", f"write --scale {kind}"
-            )
+            raise UsageRefusal(f"--scale {kind} takes no size, but {value!r} was given", f"write --scale {kind}")
         return ScaleClaim(kind, text=text)
     if not value:
         example = {"checker": "7x5x15mm", "points": "120,80,1820,95,300mm"}.get(kind, "300mm")
@@ -322,9 +312,7 @@ def _parse_points(value: str, text: str) -> ScaleClaim:
             "write --scale points=X1,Y1,X2,Y2,300mm in pixels of the upright photo, decimals with a point",
         )
     if not all(abs(number) < 1e6 for number in (x1, y1, x2, y2)):
-        raise UsageRefusal(
-            f"--scale points: {value!r} holds a number that is no pixel", "give pixels of the photo"
-        )
+        raise UsageRefusal(f"--scale points: {value!r} holds a number that is no pixel", "give pixels of the photo")
     if max(abs(x1 - x2), abs(y1 - y2)) < 1:
         raise UsageRefusal("--scale points: the two points are the same", "give two points far apart")
     return ScaleClaim("points", length_mm(parts[4], "--scale points"), points_px=(x1, y1, x2, y2), text=text)
@@ -341,9 +329,7 @@ def parse_fins(text: str) -> tuple[int, ...]:
     counts = tuple(int(part) for part in parts)
     for count in counts:
         if not FEWEST_FINS <= count <= MOST_FINS:
-            raise UsageRefusal(
-                f"--fins: {count} fins can't be measured", f"give {FEWEST_FINS} to {MOST_FINS} a group"
-            )
+            raise UsageRefusal(f"--fins: {count} fins can't be measured", f"give {FEWEST_FINS} to {MOST_FINS} a group")
     return counts
 
 
@@ -359,9 +345,7 @@ def parse_pose(text: str) -> Pose:
         )
     angle_deg = float(match[1])
     if abs(angle_deg) > 360:
-        raise UsageRefusal(
-            f"--pose: {text!r} is more than a turn", "give the angle of fin 1 from the photo's plane"
-        )
+        raise UsageRefusal(f"--pose: {text!r} is more than a turn", "give the angle of fin 1 from the photo's plane")
     return Pose("angle", angle_deg)
 
 

@@ -107,9 +107,7 @@ def _tables(data: dict, key: str, where: str) -> list[dict]:
     return tables
 
 
-def _over(
-    options: MeasureOptions, said: dict, allowed: tuple, also: tuple, folder: Path, where: str
-) -> MeasureOptions:
+def _over(options: MeasureOptions, said: dict, allowed: tuple, also: tuple, folder: Path, where: str) -> MeasureOptions:
     """The options with what is said in one table laid over them."""
     for key in said:
         if key not in (*allowed, *also):
@@ -145,9 +143,7 @@ def _typed(value, key: str, folder: Path, where: str):
 
 def _text(value, key: str, where: str) -> str:
     if not isinstance(value, str) or not value or "\0" in value:
-        raise UsageRefusal(
-            f"{where}: {key} is not text", f"write it in quotes, as on the command line: {key}"
-        )
+        raise UsageRefusal(f"{where}: {key} is not text", f"write it in quotes, as on the command line: {key}")
     return value
 
 

@@ -40,8 +40,7 @@ class Shown:
         if len(found) != len(self.geometry.fins):
             return tuple(found)
         return tuple(
-            _wider(fin, fin_result(self.geometry, group))
-            for fin, group in zip(found, self.geometry.fins, strict=True)
+            _wider(fin, fin_result(self.geometry, group)) for fin, group in zip(found, self.geometry.fins, strict=True)
         )
 
 

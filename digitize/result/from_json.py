@@ -117,9 +117,7 @@ def result_of(path: Path) -> Result:
     if not isinstance(data, dict) or "schema" not in data or "cp" not in data:
         raise UnreadableRefusal(f"{path} was not written by this tool", "Give a results folder")
     if data["schema"] != SCHEMA or isinstance(data["schema"], bool):
-        raise UnreadableRefusal(
-            f"{path} is of schema {str(data['schema'])[:20]!r}, this tool reads {SCHEMA}", _AGAIN
-        )
+        raise UnreadableRefusal(f"{path} is of schema {str(data['schema'])[:20]!r}, this tool reads {SCHEMA}", _AGAIN)
     try:
         return DESCRIBED.read(data, "")
     except Wrong as wrong:

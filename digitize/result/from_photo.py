@@ -128,9 +128,7 @@ def assemble(measured: Measured, options: MeasureOptions, last: Result | None = 
         cn_alpha_per_rad=band(samples.cn_alpha_per_rad, cp.cn_alpha_per_rad),
         parts=cp.parts,
         scale_kind=", ".join(claim.text or claim.kind for claim in options.scales),
-        mm_per_px_at_axis=Quantity(
-            mm_per_px.value / measured.photo.shrink, mm_per_px.pm95 / measured.photo.shrink
-        ),
+        mm_per_px_at_axis=Quantity(mm_per_px.value / measured.photo.shrink, mm_per_px.pm95 / measured.photo.shrink),
         outline_px=measured.photo.to_full_px(measured.silhouette.outline_px),
         **concluded(margins, warnings, doubted=doubted),
         hand_checks=checks,
@@ -316,15 +314,11 @@ def _assumptions(measured: Measured, options: MeasureOptions, rolls_deg) -> tupl
             f"The reference lies {fixed(solid.adjusted.behind_mm()[0], 0)} mm behind the rocket's axis, {place}."
         )
     if solid.hidden_knots.any():
-        lines.append(
-            "Where fins hide the body's edge, the body is carried through from what is seen on either side."
-        )
+        lines.append("Where fins hide the body's edge, the body is carried through from what is seen on either side.")
     choice = radius_choice(solid.geometry)
     if choice:
         lines.append(choice)
-    lines.append(
-        "The cut-out is the side view without perspective, with the fins as they stand in the photo."
-    )
+    lines.append("The cut-out is the side view without perspective, with the fins as they stand in the photo.")
     return tuple(lines)
 
 

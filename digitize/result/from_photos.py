@@ -99,9 +99,7 @@ def combine_quantity(alone: Sequence[Quantity], own_pm95: Sequence[float]) -> Co
     apart = np.hypot(free, common - weight @ common) / 1.96
     ratio = np.sqrt((((value - mean) / apart) ** 2).sum() / max(len(value) - 1, 1))
     widening = np.sqrt(max(ratio**2 - 1, 0)) * np.sqrt(((weight * free) ** 2).sum())
-    quantity = Quantity(
-        mean, float(np.sqrt(((weight * own) ** 2).sum() + widening**2 + (weight @ common) ** 2))
-    )
+    quantity = Quantity(mean, float(np.sqrt(((weight * own) ** 2).sum() + widening**2 + (weight @ common) ** 2)))
     i, j = int(np.argmin(value)), int(np.argmax(value))
     allowed = BEYOND * np.sqrt(free[i] ** 2 + free[j] ** 2 + (common[i] - common[j]) ** 2)
     return Combination(quantity, (min(i, j), max(i, j)) if value[j] - value[i] > allowed else None)
@@ -114,9 +112,7 @@ def combine(shots: Sequence[Shot]) -> tuple[Result, Measured]:
     """
     _check_same_fins(shots)
     best = min(shots, key=lambda shot: _view(shot.result).measured_pm95_mm)
-    shared_scale = any(
-        set(a.options.scales) & set(b.options.scales) for k, a in enumerate(shots) for b in shots[:k]
-    )
+    shared_scale = any(set(a.options.scales) & set(b.options.scales) for k, a in enumerate(shots) for b in shots[:k])
     sources = OWN_SOURCES if shared_scale else OWN_WITHOUT_SHARED_SCALE
     own = [_own_bands(shot.measured, shot.options.seed, sources) for shot in shots]
     found = {size: _over(shots, own, size) for size in own[0]}
@@ -261,8 +257,12 @@ def _result(
         # its bands before and after would be those of one photo
         next_measurement=None,
         drawing=drawing_of(
-            best.measured.photo, best.measured.solid, best.measured.references,
-            sizes.x_mm, margins.balance_mm, sizes.centroid_mm,
+            best.measured.photo,
+            best.measured.solid,
+            best.measured.references,
+            sizes.x_mm,
+            margins.balance_mm,
+            sizes.centroid_mm,
         ),
         photos=tuple(
             PhotoAlone(_name(shot), shot.result.length_mm, shot.result.max_diameter_mm, shot.result.cp_x_mm)

@@ -139,10 +139,7 @@ def hand_warnings(
 
 def _warning(check: HandCheck, facts: HandFacts, cp_x_mm: Quantity, balance_mm: Quantity | None) -> Warn:
     photo = check.by_photo_mm
-    text = (
-        f"The {check.name} by hand, {exact(check.by_hand_mm)} mm, differs from the photo's "
-        f"{with_band(photo, 'mm')}"
-    )
+    text = f"The {check.name} by hand, {exact(check.by_hand_mm)} mm, differs from the photo's {with_band(photo, 'mm')}"
     remedy = "Measure it again by hand, then look at the picture (overlay.png): is the outline on the edge there?"
     if check.likely_slip:
         text = f"{text}; a likely slip: {check.likely_slip}"
@@ -152,9 +149,7 @@ def _warning(check: HandCheck, facts: HandFacts, cp_x_mm: Quantity, balance_mm: 
     return Warn("HAND_MATTERS", f"{text}; if the hand is right the verdict would be '{other}'", remedy)
 
 
-def level_if_right(
-    check: HandCheck, facts: HandFacts, cp_x_mm: Quantity, balance_mm: Quantity | None
-) -> str | None:
+def level_if_right(check: HandCheck, facts: HandFacts, cp_x_mm: Quantity, balance_mm: Quantity | None) -> str | None:
     """The verdict's level if the hand measurement were right, None if it stays the same or there is none.
 
     tube, length: everything else in the photo scales with them; root, tip, span: the last fin group has that size;

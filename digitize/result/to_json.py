@@ -12,9 +12,7 @@ from digitize.result_records import Result
 
 def to_dict(result: Result) -> dict[str, Any]:
     """The result as plain dictionaries, lists, texts and numbers (no arrays, no tuples)."""
-    written = replace(
-        result, tool_version=result.tool_version or __version__, verdict_headline=result.headline
-    )
+    written = replace(result, tool_version=result.tool_version or __version__, verdict_headline=result.headline)
     return RESULT.write(written)
 
 

@@ -105,8 +105,7 @@ def _body_part(geometry: Geometry, area: float, start: int, stop: int, name: str
     if aft != fore:
         behind = (length * aft - volume) / (aft - fore)
         lines.append(
-            f"acts (L S aft - V) / (S aft - S fore) = {behind:.4f} behind its front, "
-            f"x = {x[0] + behind:.4f}  [1] eq 28"
+            f"acts (L S aft - V) / (S aft - S fore) = {behind:.4f} behind its front, x = {x[0] + behind:.4f}  [1] eq 28"
         )
     return f"body, {name}", lines
 

@@ -232,9 +232,7 @@ def _cause(one: str, other: str, adjusted: Adjusted) -> str:
             f"The likely cause is a reference that is not level with the axis (they would agree at {seen} behind it; "
             "give --behind), one of another size than said, or a slip in the caliper reading"
         )
-    return (
-        "The likely cause is one of them printed or sold at another size than said, or not in the same plane"
-    )
+    return "The likely cause is one of them printed or sold at another size than said, or not in the same plane"
 
 
 def _check_believable(adjusted: Adjusted, claims: tuple[str, ...]) -> None:

@@ -29,9 +29,7 @@ class AxisView:
     nose_doubt: float
 
 
-def find_axis(
-    camera: Camera, outline_px: np.ndarray, nose: str | None, nose_px: np.ndarray | None = None
-) -> AxisView:
+def find_axis(camera: Camera, outline_px: np.ndarray, nose: str | None, nose_px: np.ndarray | None = None) -> AxisView:
     """Axis of a closed outline (n, 2); nose: 'left', 'right', 'up', 'down' in the upright photo, or None; nose_px: (2,)
     what looks like the nose, or None.
 

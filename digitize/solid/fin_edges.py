@@ -42,4 +42,3 @@ def outward(pose: Pose, outline, angle_rad, offset_mm) -> np.ndarray:
         k = (angle_rad == angle) & (offset_mm == off)
         moved[k] = pose.project_fin(grown[k], angle, off) - pose.project_fin(outline[k], angle, off)
     return moved / np.maximum(np.linalg.norm(moved, axis=1, keepdims=True), 1e-12)
-

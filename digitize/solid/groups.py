@@ -76,9 +76,7 @@ def carvings(adjusted, stations, profile, silhouette, fins) -> list[Carving]:
     found = []
     for k, (said, (first, last)) in enumerate(zip(fins, runs, strict=True)):
         after_previous = s_station[(runs[k - 1][1] + first) // 2] if k else -np.inf
-        before_next = (
-            s_station[(last + runs[k + 1][0]) // 2] if k + 1 < len(runs) else s_all.max() + 30 * pixel_mm
-        )
+        before_next = s_station[(last + runs[k + 1][0]) // 2] if k + 1 < len(runs) else s_all.max() + 30 * pixel_mm
         found.append(Carving(
             profile_s_mm=profile + np.array([tip_s, 0.0]),
             first_s_mm=max(s_station[first] - 0.6 * (s_station[last] - s_station[first]), after_previous),

@@ -59,10 +59,7 @@ def coverage(outline_px: np.ndarray, low_px: np.ndarray, high_px: np.ndarray) ->
     # a pixel's centre c lies in the middle of its k fine points: k c + (k - 1) / 2
     fine = np.round(((outline_px - corner) * k + (k - 1) / 2) * 16).astype(np.int32)
     frame = (
-        np.array(
-            [[-99, -99], [width * k + 99, -99], [width * k + 99, height * k + 99], [-99, height * k + 99]]
-        )
-        * 16
+        np.array([[-99, -99], [width * k + 99, -99], [width * k + 99, height * k + 99], [-99, height * k + 99]]) * 16
     )
     inner, outer = np.zeros((2, height * k, width * k), np.uint8)
     # fillPoly also fills the points its border runs through; filling the outside as well and averaging cancels that
@@ -160,9 +157,7 @@ def _carve_once(scene: Scenery, pose: Pose, job: Carving) -> Planform | None:
     path = open_path(np.where(kept, field, np.minimum(field, 0.49)), clear)
     if path is None:
         return None
-    points = np.column_stack(
-        [np.interp(path[:, 1], np.arange(len(s)), s), np.interp(path[:, 0], np.arange(len(y)), y)]
-    )
+    points = np.column_stack([np.interp(path[:, 1], np.arange(len(s)), s), np.interp(path[:, 0], np.arange(len(y)), y)])
     points = _without_ledge(_simplified(points, 0.4 * job.step_mm), job)
     points = _without_ledge(points[::-1], job)[::-1]
     return closed_to_root(points, scene, pose, job)
@@ -222,9 +217,7 @@ def body_cover(pose: Pose, job: Carving, like: Coverage, margin_px: float) -> Co
     radius = np.interp(s, *job.profile_s_mm.T)
     limbs = np.vstack([pose.limb_px(s, radius), pose.limb_px(s, -radius)[::-1]])
     turn = np.linspace(0, 2 * np.pi, 60)
-    rim = pose.project(
-        np.stack([np.full(60, s[-1]), radius[-1] * np.cos(turn), radius[-1] * np.sin(turn)], -1)
-    )
+    rim = pose.project(np.stack([np.full(60, s[-1]), radius[-1] * np.cos(turn), radius[-1] * np.sin(turn)], -1))
     mask = np.zeros(like.alpha.shape, np.uint8)
     for shape in (limbs, rim):
         cv2.fillPoly(mask, [np.round((shape - like.corner_px) * 16).astype(np.int32)], 255, shift=4)

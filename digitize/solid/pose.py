@@ -132,13 +132,9 @@ class Pose:
         axis = self.axis_direction()
         origin = np.array([0.0, 0.0, self.depth_mm]) + s_mm[:, None] * axis
         out = np.tile([0.0, self.upper, 0.0], (len(s_mm), 1))
-        for _ in range(
-            8
-        ):  # the nearest point is square to axis and ray; converges by a factor r/depth a turn
+        for _ in range(8):  # the nearest point is square to axis and ray; converges by a factor r/depth a turn
             square = np.cross(axis, origin + side_mm[:, None] * out)
-            out = (
-                self.upper * square * np.sign(square[:, 1:2]) / np.linalg.norm(square, axis=1, keepdims=True)
-            )
+            out = self.upper * square * np.sign(square[:, 1:2]) / np.linalg.norm(square, axis=1, keepdims=True)
         return self.camera.project((origin + side_mm[:, None] * out) @ self.to_camera())
 
     def project_fin(self, planform_mm: np.ndarray, angle_rad: float, offset_mm: float = 0.0) -> np.ndarray:

@@ -242,9 +242,7 @@ def _is_level(p, half, chosen, pixel):
     misfit = y - slope * x - middle(y - slope * x)
     end = max(len(chosen) // 12, 2)
     tolerance = 0.3 * pixel + 0.0012 * y.mean()
-    seen = np.split(
-        misfit, np.flatnonzero(np.diff(chosen) > 3) + 1
-    )  # what stands on either side of a fin counts alone
+    seen = np.split(misfit, np.flatnonzero(np.diff(chosen) > 3) + 1)  # what stands on either side of a fin counts alone
     parts = [misfit[:end], misfit[len(misfit) // 2 - end : len(misfit) // 2 + end], misfit[-end:], *seen]
     return abs(slope) <= MAX_TILT_TAN * y.mean() and max(abs(middle(part)) for part in parts) <= tolerance
 

@@ -1,6 +1,6 @@
 """Seconds of the fins' second solution for usual rockets, beside the component method in the same run.
 
-    python tests/bench/bench_lattice.py
+python tests/bench/bench_lattice.py
 """
 
 import timeit

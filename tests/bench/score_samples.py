@@ -66,11 +66,7 @@ def told(sample: dict, telling: str) -> dict | None:
         "nose": says["nose_points"],
         "thickness": ",".join(f"{t}mm" for t in says["fin_thickness_mm"]),
     }
-    if (
-        reference
-        and telling != "caliper"
-        and says.get("reference_place") == "at the height of the rocket axis"
-    ):
+    if reference and telling != "caliper" and says.get("reference_place") == "at the height of the rocket axis":
         options["behind"] = "0mm"
     return options
 
@@ -95,9 +91,7 @@ def summary(rows: list[Row], telling: str) -> str:
     errors = absolute_errors(mine, "cp")
     if not len(errors):
         return f"{telling}: 0 of {len(mine)} answered"
-    wrong = [
-        r.name for r in mine if r.scores and abs(r.scores["cp"].error) > 0.25 and not r.scores["cp"].inside
-    ]
+    wrong = [r.name for r in mine if r.scores and abs(r.scores["cp"].error) > 0.25 and not r.scores["cp"].inside]
     medians = ", ".join(
         f"{name} {np.median(found):.2f} %"
         for name in ("length", "diameter", "area", "span")

@@ -46,9 +46,7 @@ def _planform(kind: str, root: float, span: float, rng: np.random.Generator) -> 
         corners[:, 1] /= corners[:, 1].max()
         return corners * [root, span]
     tip = root * rng.uniform(0.25, 0.7)
-    tip_end = {"delta": 1.0, "swept": rng.uniform(1.1, 1.35), "trapezoid": rng.uniform(0.75, 1.05)}[
-        kind
-    ] * root
+    tip_end = {"delta": 1.0, "swept": rng.uniform(1.1, 1.35), "trapezoid": rng.uniform(0.75, 1.05)}[kind] * root
     return np.array([[0, 0], [tip_end - tip, span], [tip_end, span], [root, 0]])
 
 

@@ -69,9 +69,7 @@ def _any_scene(rng: np.random.Generator, choices: Choices) -> tuple[Scene, dict 
     background = choices.background or str(rng.choice(list(BACKGROUNDS), p=[0.3, 0.2, 0.2, 0.15, 0.15]))
     colours = BACKGROUNDS[background]
     colour = colours[int(rng.integers(len(colours)))]
-    telling = choices.telling or str(
-        rng.choice(["reference", "caliper", "both", "tape"], p=[0.35, 0.2, 0.35, 0.1])
-    )
+    telling = choices.telling or str(rng.choice(["reference", "caliper", "both", "tape"], p=[0.35, 0.2, 0.35, 0.1]))
     scene = Scene(
         rocket,
         camera,

@@ -93,9 +93,7 @@ def _bar(count: int, texel_mm: float, start_mm: float | np.ndarray, end_mm: floa
     return np.diff(below, axis=0).sum(1) / texel_mm
 
 
-def _text(
-    texels: np.ndarray, words: str, at_mm: tuple[float, float], height_mm: float, texel_mm: float
-) -> None:
+def _text(texels: np.ndarray, words: str, at_mm: tuple[float, float], height_mm: float, texel_mm: float) -> None:
     """Dark letters centred on a place (from the top-left corner), in place."""
     scale = height_mm / texel_mm / 22  # Hershey capitals are 22 units high at scale 1
     (wide, high), _ = cv2.getTextSize(words, cv2.FONT_HERSHEY_SIMPLEX, scale, 1)
@@ -188,9 +186,7 @@ def _sheet(columns: int, rows: int, texel_mm: float) -> np.ndarray:
 def _card(columns: int, rows: int, texel_mm: float) -> np.ndarray:
     """An invented library card: a blue gradient, a chip, a name and a number."""
     share = np.linspace(0, 1, columns)[:, None]
-    texels = np.broadcast_to(
-        (1 - share) * linear((52, 84, 190)) + share * linear((110, 140, 205)), (rows, columns, 3)
-    )
+    texels = np.broadcast_to((1 - share) * linear((52, 84, 190)) + share * linear((110, 140, 205)), (rows, columns, 3))
     texels = np.ascontiguousarray(texels, np.float32)
     chip = _bar(rows, texel_mm, 19, 28)[:, None] * _bar(columns, texel_mm, 10, 21)
     texels += chip[..., None] * (linear((226, 190, 120)) - texels)

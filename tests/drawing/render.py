@@ -94,8 +94,7 @@ def _shadows(canvas: _Canvas) -> tuple[np.ndarray, np.ndarray]:
     thin = [shapely.make_valid(shapely.Polygon(see_shadow(p.middle_layer_mm))) for p in fins]
     rocket = shapely.union_all([solids.body(scene.rocket, scene.pose, see_shadow), *thin])
     flats = [
-        shapely.Polygon(see_shadow(r.plane().world(references.outline_mm(r)))).buffer(0.5)
-        for r in scene.references
+        shapely.Polygon(see_shadow(r.plane().world(references.outline_mm(r)))).buffer(0.5) for r in scene.references
     ]
     return _shade(canvas, rocket), _shade(canvas, shapely.union_all(flats))
 
@@ -144,10 +143,7 @@ def _paint_reference(canvas: _Canvas, reference: Reference, shade: np.ndarray | 
     texel_mm = np.linalg.norm(plane.origin_mm - canvas.eye_mm) / canvas.camera.focal_px / finer
     face = references.face(reference, round(texel_mm, 3))
     half = np.array(references.size_mm(reference)) / 2
-    places = [
-        (a + np.float32(h)) / np.float32(face.texel_mm) - np.float32(0.5)
-        for a, h in zip(at, half, strict=True)
-    ]
+    places = [(a + np.float32(h)) / np.float32(face.texel_mm) - np.float32(0.5) for a, h in zip(at, half, strict=True)]
     colour = cv2.remap(face.texels, *places, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     colour = cv2.resize(colour, cover.alpha.shape[::-1], interpolation=cv2.INTER_AREA)
     light = _gradient(canvas, cover.box)
@@ -255,7 +251,5 @@ def save(drawn: Drawn, path: Path, orientation: int = 1, focal_in_exif: bool = T
     exif[0x0112] = orientation
     if focal_in_exif:
         camera = drawn.scene.camera
-        exif.get_ifd(0x8769)[0xA405] = round(
-            camera.focal_px * DIAGONAL_35MM / float(np.hypot(*camera.size_px))
-        )
+        exif.get_ifd(0x8769)[0xA405] = round(camera.focal_px * DIAGONAL_35MM / float(np.hypot(*camera.size_px)))
     picture.save(path, quality=drawn.scene.jpeg_quality, exif=exif, subsampling=0)

@@ -134,16 +134,10 @@ class Reference:
         about_x, about_y = np.radians(self.lean_deg)
         x = np.array([np.cos(turn), np.sin(turn), 0.0])
         y = np.array([-np.sin(turn), np.cos(turn), 0.0])
-        lean_x = np.array(
-            [[1, 0, 0], [0, np.cos(about_x), -np.sin(about_x)], [0, np.sin(about_x), np.cos(about_x)]]
-        )
-        lean_y = np.array(
-            [[np.cos(about_y), 0, np.sin(about_y)], [0, 1, 0], [-np.sin(about_y), 0, np.cos(about_y)]]
-        )
+        lean_x = np.array([[1, 0, 0], [0, np.cos(about_x), -np.sin(about_x)], [0, np.sin(about_x), np.cos(about_x)]])
+        lean_y = np.array([[np.cos(about_y), 0, np.sin(about_y)], [0, 1, 0], [-np.sin(about_y), 0, np.cos(about_y)]])
         lean = lean_y @ lean_x
-        return Plane(
-            np.array([*self.centre_mm, self.behind_mm]), self.stretch * lean @ x, self.stretch * lean @ y
-        )
+        return Plane(np.array([*self.centre_mm, self.behind_mm]), self.stretch * lean @ x, self.stretch * lean @ y)
 
 
 @dataclass(frozen=True)

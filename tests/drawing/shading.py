@@ -68,9 +68,7 @@ def _painted(scene: Scene, station_mm: np.ndarray) -> np.ndarray:
     return colour
 
 
-def _illuminate(
-    scene: Scene, colour: np.ndarray, normal: list, ray: list, to_rocket: np.ndarray
-) -> np.ndarray:
+def _illuminate(scene: Scene, colour: np.ndarray, normal: list, ray: list, to_rocket: np.ndarray) -> np.ndarray:
     """Diffuse light, a highlight toward the half-way direction, and a dim reflection at grazing angles."""
     to_light = to_rocket @ _to_light(scene.light)
     length = np.sqrt(sum(r**2 for r in ray))

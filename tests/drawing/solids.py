@@ -147,17 +147,13 @@ def plate_shapes(plate: Plate, see: See, eye_mm: np.ndarray) -> tuple[shapely.Ge
     """The whole plate, and its face turned toward the eye."""
     seen = see(plate.layers_mm)
     faces = shapely.make_valid(shapely.polygons(seen[[0, -1]]))
-    corners = np.stack(
-        [seen[:-1], seen[1:], np.roll(seen[:-1], -1, axis=1), np.roll(seen[1:], -1, axis=1)], 2
-    )
+    corners = np.stack([seen[:-1], seen[1:], np.roll(seen[:-1], -1, axis=1), np.roll(seen[1:], -1, axis=1)], 2)
     edges = shapely.convex_hull(shapely.multipoints(corners.reshape(-1, 4, 2)))
     shows = float(plate.normal @ (np.asarray(eye_mm) - plate.middle_mm)) > 0
     return shapely.union_all([*faces, *edges]), faces[1 if shows else 0]
 
 
-def silhouette(
-    rocket: Rocket, pose: Pose, see: See, eye_mm: np.ndarray, finest: float = 1e-3
-) -> shapely.Geometry:
+def silhouette(rocket: Rocket, pose: Pose, see: See, eye_mm: np.ndarray, finest: float = 1e-3) -> shapely.Geometry:
     """Everything the rocket covers, with its fins and lug."""
     fins = [plate_shapes(p, see, eye_mm)[0] for side in plates(rocket, pose, eye_mm) for p in side]
     tube = [lug(rocket, pose, see)] if rocket.lug else []

@@ -58,9 +58,7 @@ def _tile(kind: str, colour: tuple[int, int, int], seed: int) -> np.ndarray:
     return np.clip(base * pattern, 0, 1)
 
 
-def background(
-    kind: str, colour: tuple[int, int, int], seed: int, x_mm: np.ndarray, y_mm: np.ndarray
-) -> np.ndarray:
+def background(kind: str, colour: tuple[int, int, int], seed: int, x_mm: np.ndarray, y_mm: np.ndarray) -> np.ndarray:
     """(h, w, 3) the backdrop's colour where each pixel's ray meets it, from the backdrop's own x and y."""
     tile = _tile(kind, colour, seed % 4)
     texel_mm = TILE_MM[kind] / TEXELS

@@ -54,7 +54,6 @@ class Side:
         return self.origin + s[:, None] * self.along + offset[:, None] * self.across
 
 
-
 def grey_linear(rgb: np.ndarray) -> np.ndarray:
     """(H, W, 3) uint8 sRGB to (H, W) float32 luminance in linear light, weights of ITU-R BT.709."""
     grey = np.empty(rgb.shape[:2], np.float32)

@@ -85,13 +85,10 @@ def find_rectangle(photo: Photo, what: RectangleKind) -> ReferencePoints:
             "Lay it flat, wholly in the frame, on a ground it stands out from, or give another --scale",
         )
     best = quads[0]
-    rivals = [
-        q for q in quads[1:] if q.score > RIVAL * best.score and not _overlap(q.corners_px, best.corners_px)
-    ]
+    rivals = [q for q in quads[1:] if q.score > RIVAL * best.score and not _overlap(q.corners_px, best.corners_px)]
     if rivals:
         places = " and ".join(
-            f"({x:.0f}, {y:.0f})"
-            for x, y in (photo.to_full_px(q.corners_px.mean(axis=0)) for q in (best, rivals[0]))
+            f"({x:.0f}, {y:.0f})" for x, y in (photo.to_full_px(q.corners_px.mean(axis=0)) for q in (best, rivals[0]))
         )
         raise ScaleRefusal(
             f"Two objects look equally like the {what.label}, at pixels {places}",
@@ -172,11 +169,7 @@ def _candidates(photo: Photo, what: RectangleKind) -> list[np.ndarray]:
     """Quadrilaterals in pixels of photo.rgb, the most promising first."""
     rgb = photo.rgb
     reduce = max(1.0, max(rgb.shape[:2]) / SEARCH_PX)
-    small = (
-        cv2.resize(rgb, None, fx=1 / reduce, fy=1 / reduce, interpolation=cv2.INTER_AREA)
-        if reduce > 1
-        else rgb
-    )
+    small = cv2.resize(rgb, None, fx=1 / reduce, fy=1 / reduce, interpolation=cv2.INTER_AREA) if reduce > 1 else rgb
     focals = focal_candidates(small.shape, photo.focal35_mm)
     ranked = []
     for corners in find_quads(small, what.size_mm[0] / what.size_mm[1]):
@@ -221,11 +214,7 @@ def _refine(photo: Photo, corners: np.ndarray, what: RectangleKind, reach_px: fl
     for reach in (reach_px, 3.0):
         sides = [fit_side(rgb, corners[i], corners[(i + 1) % 4], reach, trim) for i in range(4)]
         corners = np.array([meet(sides[i - 1], sides[i]) for i in range(4)])
-        if (
-            not np.isfinite(corners).all()
-            or corners.min() < 0
-            or (corners > np.array(rgb.shape[1::-1]) - 1).any()
-        ):
+        if not np.isfinite(corners).all() or corners.min() < 0 or (corners > np.array(rgb.shape[1::-1]) - 1).any():
             return None
     if cv2.contourArea(corners.astype(np.float32), oriented=True) < 100:
         return None

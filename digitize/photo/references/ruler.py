@@ -158,18 +158,10 @@ def settle_unit(ticks: Ticks, length_mm: float) -> Reading | str:
 def ruler_bodies(rgb: np.ndarray, length_mm: float) -> list[np.ndarray]:
     """Long thin rectangles, each (4, 2) pixels, starting with a long side."""
     shrink = max(1.0, max(rgb.shape[:2]) / SEARCH_PX)
-    small = (
-        cv2.resize(rgb, None, fx=1 / shrink, fy=1 / shrink, interpolation=cv2.INTER_AREA)
-        if shrink > 1
-        else rgb
-    )
-    bodies = [
-        corners * shrink + (shrink - 1) / 2 for corners in find_quads(small, length_mm / USUAL_WIDTH_MM)[:12]
-    ]
+    small = cv2.resize(rgb, None, fx=1 / shrink, fy=1 / shrink, interpolation=cv2.INTER_AREA) if shrink > 1 else rgb
+    bodies = [corners * shrink + (shrink - 1) / 2 for corners in find_quads(small, length_mm / USUAL_WIDTH_MM)[:12]]
     first_side = [np.hypot(*np.diff(corners, axis=0).T) for corners in bodies]
-    return [
-        np.roll(body, -int(side[0] < side[1]), axis=0) for body, side in zip(bodies, first_side, strict=True)
-    ]
+    return [np.roll(body, -int(side[0] < side[1]), axis=0) for body, side in zip(bodies, first_side, strict=True)]
 
 
 def _coarse_row(body: np.ndarray, length_mm: float, unit_mm: float) -> Row:

@@ -26,9 +26,7 @@ def ruler_outline(rgb: np.ndarray, ticks: Ticks, px_per_mm: float) -> np.ndarray
     picture, s_mm, w_mm = _rectified(rgb, ticks, middle, px_per_mm)
     first, last = ticks.s[0] / px_per_mm, ticks.s[-1] / px_per_mm
     graduated = (s_mm >= first) & (s_mm <= last)
-    edge = _strongest(
-        _agreed_step(picture[:, graduated].mean(axis=2)), w_mm, start - GRADUATED_EDGE_MM, start + 0.6
-    )
+    edge = _strongest(_agreed_step(picture[:, graduated].mean(axis=2)), w_mm, start - GRADUATED_EDGE_MM, start + 0.6)
     edge = start - 1.0 if edge is None else edge
     likeness = _likeness(picture, graduated, w_mm, edge)
     near = (w_mm > edge + 1) & (w_mm < edge + NARROWEST_MM - 1)
@@ -72,9 +70,7 @@ def _agreed_step(picture: np.ndarray) -> np.ndarray:
     return np.where(np.sign(low) == np.sign(high), np.minimum(np.abs(low), np.abs(high)), 0)
 
 
-def _strongest(
-    strength: np.ndarray, at: np.ndarray, low: float, high: float, least: float = 0.002
-) -> float | None:
+def _strongest(strength: np.ndarray, at: np.ndarray, low: float, high: float, least: float = 0.002) -> float | None:
     own = np.where((at >= low) & (at <= high), strength, 0)
     return float(at[own.argmax()]) if own.max() >= least else None
 

@@ -106,9 +106,7 @@ def _low_rows(values: np.ndarray, sigma: float) -> np.ndarray:
     kernel = cv2.getGaussianKernel(size, sigma, cv2.CV_32F).T
 
     def run(part):
-        return cv2.filter2D(
-            np.ascontiguousarray(part, np.float32), -1, kernel, borderType=cv2.BORDER_CONSTANT
-        )
+        return cv2.filter2D(np.ascontiguousarray(part, np.float32), -1, kernel, borderType=cv2.BORDER_CONSTANT)
 
     return run(values.real) + 1j * run(values.imag) if np.iscomplexobj(values) else run(values)
 
@@ -253,10 +251,7 @@ def alike_strips(
     """
     gap = np.gradient(s)
     shape = np.stack(
-        [
-            _row_values(strip, s + step * gap, v, slant_px, middle).mean(axis=0)
-            for step in np.linspace(-0.5, 0.5, 9)
-        ]
+        [_row_values(strip, s + step * gap, v, slant_px, middle).mean(axis=0) for step in np.linspace(-0.5, 0.5, 9)]
     )
     shape -= shape.mean(axis=0)
     typical = np.median(shape[:, core], axis=1)

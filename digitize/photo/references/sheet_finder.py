@@ -49,9 +49,7 @@ def _markers(rgb: np.ndarray) -> dict[int, np.ndarray]:
     A marker seen twice is left out: it can't be said which is the sheet's.
     """
     settings = cv2.aruco.DetectorParameters()
-    settings.minMarkerPerimeterRate = (
-        0.02  # of the picture's longer side: a marker at 2 m has 0.05 of a phone's
-    )
+    settings.minMarkerPerimeterRate = 0.02  # of the picture's longer side: a marker at 2 m has 0.05 of a phone's
     settings.adaptiveThreshWinSizeMin, settings.adaptiveThreshWinSizeMax = 5, 21
     settings.adaptiveThreshWinSizeStep = 16
     detector = cv2.aruco.ArucoDetector(sheet_dictionary(), settings)

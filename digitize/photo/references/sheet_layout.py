@@ -51,9 +51,7 @@ def layout(paper: str, number: int) -> SheetLayout:
     ]
     square = np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * MARKER_MM
     first = (list(PAPERS_MM).index(paper) * SHEETS + number - 1) * MARKERS
-    return SheetLayout(
-        paper, number, (width, height), {first + k: square + place for k, place in enumerate(places)}
-    )
+    return SheetLayout(paper, number, (width, height), {first + k: square + place for k, place in enumerate(places)})
 
 
 def sheet_dictionary() -> cv2.aruco.Dictionary:
