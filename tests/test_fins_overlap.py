@@ -161,7 +161,9 @@ def test_it_is_asked_on_the_spot(browser, session, size, answer, groups):
         page.click("#done")
         page.wait_for_selector("#replace:focus")
         assert session.at == 1
-        assert re.search(r"Here stands fin group 1 already.*Replace fin group 1 \(4 fins\)", page.inner_text("#hint"))
+        assert re.search(
+            r"(?s)Here stands fin group 1 already.*Replace fin group 1 \(4 fins\)", page.inner_text("#hint")
+        )
         if answer == "replace":
             page.keyboard.press("Enter")
         else:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from trace_page import Served, needs_chromium
+from trace_page import Served, needs_chromium, step
 from trace_scene import ASKED, SEDGE, drawn, photo_file, seen
 
 from digitize.aero.components import centre_of_pressure
@@ -177,18 +177,18 @@ def test_on_the_page_a_refusal_shows_what_was_seen_and_a_click_begins_from_it(pa
     session.asked = dict(AT_ODDS)
     with Served(session) as served:
         page.goto(served.url)
+        step(page, "fins")
         page.click("#go")
         page.wait_for_selector(".refused", timeout=60_000)
         assert "scale" in page.inner_text(".refused")
         shown = page.evaluate("() => document.querySelector('path.found').getBBox().width")
         assert shown == pytest.approx(np.ptp(seen(SEDGE.profile_mm[:, 0], 0.0)[:, 0]), rel=0.01)
-        page.evaluate("() => { document.getElementById('told').open = true; }")
         session.asked = dict(ASKED)
         page.reload()
         page.click("#from-seen")
         page.wait_for_selector("[data-number='cp']", timeout=60_000)
         page.wait_for_selector("#check")
-        assert "look again" in page.inner_text("#numbers").lower()
+        assert page.inner_text(".verdict .level").lower() == "look again"
         assert page.locator("g.spot").count() > 8
         page.click("#check")
         page.wait_for_selector("#check", state="detached")

@@ -5,7 +5,7 @@ STAGES = {
     "finding the scale": "Finding the scale",
     "looking for the rocket": "Looking for the rocket",
     "following its edge": "Following its edge",
-    "fitting the solid": "Working out its shape and the numbers",
+    "working out its shape": "Working out its shape and the numbers",
 }
 """What the work says of itself, in its order, and the words a person reads."""
 

@@ -10,7 +10,6 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import fields, is_dataclass, replace
 from types import MappingProxyType
 
-from digitize.records import Quantity
 from digitize.units.rounding import band_alone, sized, with_band
 from digitize.units.shown_units import MM, now, shown_in
 
@@ -72,6 +71,8 @@ def _told(data, known: Mapping[str, str], key: str = ""):
 
 def _known(data, key: str = "") -> Iterator[tuple[str, str]]:
     """(as it is written in metric units, as it is shown here) of every number of the record."""
+    from digitize.records import Quantity  # not before: records load numpy, and --help has no use for it
+
     unit = next((unit for end, unit in _ENDINGS if key.endswith(end)), None)
     if isinstance(data, dict) and unit and data.keys() == {"value", "pm95"}:
         with shown_in(MM):
