@@ -311,8 +311,8 @@ def test_the_page_names_it_and_shows_one_margin(browser, session, size):
     """While the corner is dragged and after: the margin in the verdict's words is the one in the table."""
 
     def margins():
-        words = page.inner_text(".verdict")
-        table = page.inner_text("[data-number='margin']")
+        both = "[document.querySelector('.verdict'), document.querySelector(`[data-number='margin']`)]"
+        words, table = page.evaluate(f"() => {both}.map((node) => node.innerText)")  # at one moment
         said = re.findall(r"(-?\d+\.\d+ ± \d+\.\d+) calibers", words)
         return said, table
 
