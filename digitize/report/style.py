@@ -92,6 +92,7 @@ li { margin: .2rem 0; }
   table { width: 100%; }
   caption, th, td { overflow-wrap: break-word; }
   tbody th { overflow-wrap: anywhere; min-width: 4.6rem; }
+  td[colspan] { overflow-wrap: anywhere; }  /* a refusal may name a long path */
   th, td { padding-right: .5rem; }
   td.num, th.num { white-space: normal; }
   td.note { font-size: .86rem; }
