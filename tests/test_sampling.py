@@ -4,12 +4,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
 from scipy.ndimage import map_coordinates
 
 from digitize.outline.edges import sample_ribbon
 from digitize.photo import read
 from digitize.photo.sampling import MOST_SIDE, sampled
-from digitize.solid.planform import Coverage, open_path
+from digitize.solid.coverage import Coverage, coverage
+from digitize.solid.planform import open_path
 
 PICTURE = np.random.default_rng(3).random((40, 60)).astype(np.float32)
 SHAPES = [(5,), (MOST_SIDE + 1,), (70_000,), (3, 40_000), (40_000, 3), (2, 3, 20_000), (0,), (0, 4)]
@@ -88,3 +90,14 @@ def test_the_edge_of_a_very_long_outline_is_read():
 def test_nothing_else_calls_the_function_that_has_the_limit():
     package = Path(read.__file__).parents[1]
     assert [p.name for p in package.rglob("*.py") if "cv2.remap(" in p.read_text("utf-8")] == ["sampling.py"]
+
+
+def test_how_much_of_a_pixel_is_covered_is_the_area_of_its_part_of_the_polygon():
+    """Against shapely's areas, for a slanting polygon that crosses all four sides of the part asked for."""
+    outline = np.array([[-20.3, 4.2], [9.7, -12.1], [31.4, 6.8], [18.2, 9.4], [22.9, 40.6], [-3.1, 17.9]])
+    found = coverage(outline, np.array([0.0, 0.0]), np.array([20.0, 15.0]))
+    height, width = found.alpha.shape
+    x, y = np.meshgrid(np.arange(width) + found.corner_px[0] - 0.5, np.arange(height) + found.corner_px[1] - 0.5)
+    areas = shapely.area(shapely.intersection(shapely.Polygon(outline), shapely.box(x, y, x + 1, y + 1)))
+    assert (areas > 0.99).sum() > 100 and (areas < 0.01).sum() > 20
+    np.testing.assert_allclose(found.alpha, areas, atol=1e-6)

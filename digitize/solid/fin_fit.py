@@ -20,7 +20,7 @@ from digitize.aero.components import exposed_planform
 from digitize.geometry.polygons import polygon_area, signed_area
 from digitize.neighbours import tree_of
 from digitize.records import Silhouette
-from digitize.solid.planform import EDGE_ON_RAD, EDGE_ROUNDING, Carving, Planform, Scenery, closed_to_root
+from digitize.solid.planform import EDGE_ON_RAD, EDGE_ROUNDING, Carving, Planform, Scenery, closed_to_root, drawn_planes
 from digitize.solid.pose import Pose
 
 if TYPE_CHECKING:
@@ -100,16 +100,25 @@ def _resampled(silhouette: Silhouette, spacing: float) -> tuple[np.ndarray, np.n
 
 
 @dataclass(frozen=True)
+class _Planes:
+    """The planes (k,) that bound the fins in the picture: the fin, its angle, the plane's offset from its middle."""
+
+    fin: np.ndarray
+    angle: np.ndarray
+    offset_mm: np.ndarray
+
+
+@dataclass(frozen=True)
 class _Edges:
-    """Samples (n,) on the model's outer edges: points, normal outward (n, 2), the fin, the segment's first corner, and
-    how far along it they lie."""
+    """Samples (n,) on the model's outer edges: points, normal outward (n, 2), the plane, its fin, the segment's first
+    corner, and how far along it they lie."""
 
     points: np.ndarray
     normal: np.ndarray
+    plane: np.ndarray
     fin: np.ndarray
     corner: np.ndarray
     share: np.ndarray
-    face: np.ndarray
 
 
 def fit(
@@ -188,38 +197,28 @@ class _Model:
     def angles(self, roll: float, turn: np.ndarray) -> np.ndarray:
         return roll + 2 * np.pi * np.arange(self.job.count) / self.job.count + turn
 
-    def faces(self, angle: float) -> tuple[float, ...]:
-        """Offsets of the planes that bound a fin in the picture."""
-        return _faces(self.job, angle)
-
-    def mask(self, outline: np.ndarray, angles) -> np.ndarray:
-        """(h, w) uint8: where fins of this planform are seen."""
-        out = np.zeros(self.body.shape, np.uint8)
-        for angle in angles:
-            for face in self.faces(angle):
-                seen = self.pose.project_fin(outline, angle, face) - self.scene.cover.corner_px
-                cv2.fillPoly(out, [np.round(seen * 16).astype(np.int32)], 1, shift=4)
-        return out
-
-    def edges(self, inner: np.ndarray, roll: float, turn: np.ndarray) -> _Edges:
-        """Samples of the edges that bound what is seen, hidden neither by the body nor by another fin."""
+    def planes(self, roll: float, turn: np.ndarray) -> _Planes:
+        """The planes that bound the fins in the picture."""
         angles = self.angles(roll, turn)
-        mask = self.mask(_closed(inner, self.job), angles)
-        hidden = self.body | (mask > 0)
-        parts = []
-        for fin, angle in enumerate(angles):
-            for face in self.faces(angle):
-                corners = self.pose.project_fin(inner, angle, face)
-                parts.append(_sampled(corners, fin, face, max(self.seen.spacing_px, 2.0)))
-        edges = _Edges(*(np.concatenate(column) for column in zip(*parts, strict=True)))
-        outer = ~_looked_up(hidden, edges.points + 1.5 * edges.normal - self.scene.cover.corner_px)
-        outer &= ~_looked_up(self.body, edges.points - self.scene.cover.corner_px)
+        faces = [_faces(self.job, angle) for angle in angles]
+        fin = np.repeat(np.arange(len(angles)), [len(offsets) for offsets in faces])
+        return _Planes(fin, angles[fin], np.concatenate(faces))
+
+    def edges(self, inner: np.ndarray, planes: _Planes) -> _Edges:
+        """Samples of the edges that bound what is seen, hidden neither by the body nor by another fin."""
+        fins = self.pose.project_fins(_closed(inner, self.job), planes.angle, planes.offset_mm)
+        edges = _sampled(fins[:, 1:-1], planes.fin, max(self.seen.spacing_px, 2.0))
+        outside = edges.points + 1.5 * edges.normal
+        outer = ~_looked_up(self.body, edges.points - self.scene.cover.corner_px)
+        outer &= ~_looked_up(self.body, outside - self.scene.cover.corner_px)
+        outer[outer] = ~_inside_any(outside[outer], fins)
         return _Edges(*(getattr(edges, name)[outer] for name in edges.__dataclass_fields__))
 
     def equations(self, inner: np.ndarray, roll: float, turn: np.ndarray, bound: float):
         """(normal matrix, gradient, (count,) cost by fin) at these values; unknown are corners, roll and turns."""
         size = 2 * len(inner) + 1 + self.job.count
-        edges = self.edges(inner, roll, turn)
+        planes = self.planes(roll, turn)
+        edges = self.edges(inner, planes)
         if not len(edges.points) or not len(self.seen.points):
             return np.zeros((size, size)), np.zeros(size), np.full(self.job.count, 1e9)
         near, to_model = tree_of(edges.points).query(self.seen.points)
@@ -230,57 +229,51 @@ class _Model:
         spacing = max(self.seen.spacing_px, 2.0)
         away = np.where(away < 1.5 * spacing, 0.0, away)
         off = ((target - edges.points[index]) * edges.normal[index]).sum(1)
-        angles = self.angles(roll, turn)
-        sigma = self._sigma(np.r_[self.seen.sigma_px, self.seen.every_sigma_px[to_seen]], edges, index, angles)
+        own = self._own_sigma(edges, planes.angle[edges.plane])
+        sigma = np.hypot(np.r_[self.seen.sigma_px, self.seen.every_sigma_px[to_seen]], own[index])
         r = np.where(np.abs(off) > away, np.abs(off), away) / sigma
         # one fin's edge is EDGE_MODES independent stretches; both directions tell the same
         length = np.r_[np.full(len(near), self.seen.spacing_px), np.full(len(back), spacing)]
         weight = 0.5 * length / self._stretch(edges)
         cost = np.bincount(edges.fin[index], weight * TAIL**2 * np.log1p((r / TAIL) ** 2), self.job.count)
         robust = weight / sigma**2 / (1 + (r / bound) ** 2) ** 2
-        slopes = self._slopes(inner, angles, edges, index)
-        return slopes.T @ (robust[:, None] * slopes), slopes.T @ (robust * -off), cost
+        slopes = self._slopes(inner, planes, edges)
+        worth, pull = (np.bincount(index, each, len(edges.points)) for each in (robust, robust * -off))
+        return slopes.T @ (worth[:, None] * slopes), slopes.T @ pull, cost
 
     def _stretch(self, edges: _Edges) -> float:
         """Length in pixels over which an edge errs alike: a fifth of a whole fin's edge in the picture."""
         spacing = max(self.seen.spacing_px, 2.0)
         return max(spacing * np.bincount(edges.fin).max() / EDGE_MODES, 2 * spacing)
 
-    def _sigma(self, outline_sigma, edges: _Edges, index, angles) -> np.ndarray:
-        """(n,) standard deviation of each residual, pixels."""
-        height = np.abs(self.pose.limb(edges.points)[1]) - np.interp(
-            self.pose.limb(edges.points)[0], *self.job.profile_s_mm.T
-        )
-        turned = np.abs(np.sin(angles[edges.fin]))
-        thick = ROUNDING_DOUBT * self.job.half_thickness_mm * turned
+    def _own_sigma(self, edges: _Edges, angle: np.ndarray) -> np.ndarray:
+        """(n,) standard deviation of the model's edges by themselves, pixels. angle: (n,) of each one's plane."""
+        place, side, _ = self.pose.limb(edges.points)
+        height = np.abs(side) - np.interp(place, *self.job.profile_s_mm.T)
+        thick = ROUNDING_DOUBT * self.job.half_thickness_mm * np.abs(np.sin(angle))
         own = np.hypot(UNLIKE * np.maximum(height, 0), thick) / self.px_mm
-        flat = np.abs(np.cos(angles[edges.fin])) > np.cos(EDGE_ON_RAD)
+        flat = np.abs(np.cos(angle)) > np.cos(EDGE_ON_RAD)
         own = np.where(flat, own, own + self.job.half_thickness_mm / self.px_mm)
-        return np.sqrt(outline_sigma**2 + WITHIN_PX**2 + own[index] ** 2)
+        return np.hypot(WITHIN_PX, own)
 
-    def _slopes(self, inner, angles, edges: _Edges, index) -> np.ndarray:
-        """(n, unknowns): how far each residual's edge moves outward with each unknown; the sign is the gradient's."""
-        m, count = len(inner), self.job.count
-        moved = np.zeros((len(edges.points), 2 * m + 1 + count))
+    def _slopes(self, inner: np.ndarray, planes: _Planes, edges: _Edges) -> np.ndarray:
+        """(n, unknowns): how far each edge's sample moves outward with each unknown."""
         step, turn_step = self.px_mm, 1e-3
-        rows = np.arange(len(edges.points))
-        for fin, angle in enumerate(angles):
-            for face in self.faces(angle):
-                mine = np.flatnonzero((edges.fin == fin) & (edges.face == face))
-                if not len(mine):
-                    continue
-                here = self.pose.project_fin(inner, angle, face)
-                by_s = (self.pose.project_fin(inner + [step, 0], angle, face) - here) / step
-                by_y = (self.pose.project_fin(inner + [0, step], angle, face) - here) / step
-                by_turn = (self.pose.project_fin(inner, angle + turn_step, face) - here) / turn_step
-                j, t, n = edges.corner[mine], edges.share[mine], edges.normal[mine]
-                for corner, part in ((j, 1 - t), (j + 1, t)):
-                    moved[rows[mine], 2 * corner] += part * (by_s[corner] * n).sum(1)
-                    moved[rows[mine], 2 * corner + 1] += part * (by_y[corner] * n).sum(1)
-                    turned = part * (by_turn[corner] * n).sum(1)
-                    moved[rows[mine], 2 * m] += turned
-                    moved[rows[mine], 2 * m + 1 + fin] += turned
-        return moved[index]
+
+        def moved(corners, angle, by):
+            return (self.pose.project_fins(corners, angle, planes.offset_mm) - here) / by
+
+        here = self.pose.project_fins(inner, planes.angle, planes.offset_mm)
+        by_s, by_y = (moved(inner + step * axis, planes.angle, step) for axis in np.eye(2))
+        by_turn = moved(inner, planes.angle + turn_step, turn_step)
+        m, rows = len(inner), np.arange(len(edges.points))
+        slopes = np.zeros((len(rows), 2 * m + 1 + self.job.count))
+        for corner, part in ((edges.corner, 1 - edges.share), (edges.corner + 1, edges.share)):
+            s, y, turn = (part * (by[edges.plane, corner] * edges.normal).sum(1) for by in (by_s, by_y, by_turn))
+            slopes[rows, 2 * corner], slopes[rows, 2 * corner + 1] = s, y
+            slopes[rows, 2 * m] += turn
+            slopes[rows, 2 * m + 1 + edges.fin] += turn
+        return slopes
 
     def side_areas(self, inner, planform: Planform, roll: float, turn: np.ndarray) -> tuple[float, float] | None:
         """(upper, lower) area of one fin by its own edge, where both sides show a fin lying flat."""
@@ -290,7 +283,7 @@ class _Model:
             return None
         profile = self.job.profile_s_mm
         area = polygon_area(exposed_planform(profile - [profile[0, 0], 0], planform.outline_mm - [profile[0, 0], 0]))
-        edges = self.edges(inner, roll, turn)
+        edges = self.edges(inner, self.planes(roll, turn))
         away, nearest = self.seen.tree.query(edges.points)
         off = ((self.seen.every[nearest] - edges.points) * edges.normal).sum(1)
         found = []
@@ -302,7 +295,8 @@ class _Model:
 
     def unexplained(self, outline: np.ndarray, roll: float, turn: np.ndarray) -> float:
         """Area by which the two silhouettes differ clear of the body, over the seen one's, in the group's stretch."""
-        drawn = (self.mask(outline, self.angles(roll, turn)) > 0) & ~self.body
+        planes = self.planes(roll, turn)
+        drawn = drawn_planes(outline, self.pose, planes.angle, planes.offset_mm, self.scene.cover) & ~self.body
         target = fin_region(self.scene, self.pose, self.job)
         stretch = drawn & ~(self.scene.cover.alpha > 0.5)
         return float(((target & ~drawn).sum() + stretch.sum()) / max(int(target.sum()), 1))
@@ -323,18 +317,29 @@ def _closed(inner: np.ndarray, job: Carving) -> np.ndarray:
     return np.vstack([ends[:1], inner, ends[1:]])
 
 
-def _sampled(corners: np.ndarray, fin: int, face: float, spacing: float):
-    """Columns of _Edges along the open chain of corners (m, 2) in the picture."""
-    edge = np.diff(corners, axis=0)
-    length = np.linalg.norm(edge, axis=1)
-    number = np.maximum(np.round(length / spacing).astype(int), 1)
-    corner = np.repeat(np.arange(len(edge)), number)
-    share = np.concatenate([(np.arange(n) + 0.5) / n for n in number])
-    points = corners[corner] + share[:, None] * edge[corner]
-    normal = np.column_stack([edge[:, 1], -edge[:, 0]]) / np.maximum(length, 1e-9)[:, None]
+def _sampled(corners: np.ndarray, fin: np.ndarray, spacing: float) -> _Edges:
+    """Samples along the open chains of corners (k, m, 2) in the picture, each in the middle of its share of a segment.
+    fin: (k,)."""
+    edge = np.diff(corners, axis=1)
+    length = np.linalg.norm(edge, axis=2)
     # outward of the closed fin, whichever way round it is seen
-    normal = normal * (1.0 if signed_area(corners) > 0 else -1.0)
-    return points, normal[corner], np.full(len(points), fin), corner, share, np.full(len(points), face)
+    way = np.array([1.0 if signed_area(chain) > 0 else -1.0 for chain in corners])
+    normal = np.stack([edge[..., 1], -edge[..., 0]], -1) * (way[:, None] / np.maximum(length, 1e-9))[..., None]
+    number = np.maximum(np.round(length / spacing).astype(int), 1).ravel()
+    plane, corner = (np.repeat(index.ravel(), number) for index in np.indices(length.shape))
+    place = np.arange(number.sum()) - np.repeat(np.cumsum(number) - number, number)
+    share = (place + 0.5) / np.repeat(number, number)
+    points = corners[plane, corner] + share[:, None] * edge[plane, corner]
+    return _Edges(points, normal[plane, corner], plane, fin[plane], corner, share)
+
+
+def _inside_any(points: np.ndarray, polygons: np.ndarray) -> np.ndarray:
+    """(n,) bool: points (n, 2) inside any of the closed polygons (k, m, 2), by the sides crossed going right."""
+    (ax, ay), (bx, by) = (np.moveaxis(ends, -1, 0) for ends in (polygons, np.roll(polygons, -1, axis=1)))
+    slope = (bx - ax) / np.where(by == ay, 1.0, by - ay)
+    x, y = points[:, 0, None, None], points[:, 1, None, None]
+    crossed = ((ay > y) != (by > y)) & (x < ax + (y - ay) * slope)
+    return np.logical_xor.reduce(crossed, axis=2).any(axis=1)
 
 
 def _looked_up(mask: np.ndarray, points: np.ndarray) -> np.ndarray:

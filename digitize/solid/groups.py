@@ -9,7 +9,7 @@ from digitize.photo.camera import CameraPrior
 from digitize.records import Silhouette
 from digitize.solid.fin_edges import edge_sigma_px, misfit_sigma_px, outward
 from digitize.solid.fin_fit import Fitted
-from digitize.solid.planform import Carving, Coverage, scenery
+from digitize.solid.planform import Carving, scenery
 from digitize.solid.pose import Pose
 from digitize.solid.roll import find_fins
 
@@ -51,12 +51,12 @@ class FinTrace:
     cost: float = 0.0
 
 
-def fins_of(adjusted, stations, profile, cover, silhouette, fins) -> list[list[tuple[FinTrace, np.ndarray]]]:
+def fins_of(adjusted, stations, profile, silhouette, fins) -> list[list[tuple[FinTrace, np.ndarray]]]:
     """[(trace, outline (m, 2) from the nose tip)] of each group, nose to tail: the ways it may stand, best first."""
     tip_s = float(adjusted.problem.ends.tip_s_mm(adjusted.pose()))
     jobs = carvings(adjusted, stations, profile, silhouette, fins)
     pairs = zip(jobs, fins, strict=True)
-    return [_one_group(adjusted, cover, job, said, tip_s, silhouette) for job, said in pairs]
+    return [_one_group(adjusted, job, said, tip_s, silhouette) for job, said in pairs]
 
 
 def carvings(adjusted, stations, profile, silhouette, fins) -> list[Carving]:
@@ -99,10 +99,10 @@ def _reach(s, side, first, last, said) -> float:
     return float(seen / max(flattest, 0.25) * 1.15)
 
 
-def _one_group(adjusted, cover: Coverage, job: Carving, said: FinsSaid, tip_s: float, silhouette: Silhouette):
+def _one_group(adjusted, job: Carving, said: FinsSaid, tip_s: float, silhouette: Silhouette):
     """[(trace, outline)] of each way the fins may stand, the best first."""
     pose = adjusted.pose()
-    scene = scenery(cover, pose, job)
+    scene = scenery(silhouette.outline_px, pose, job)
     fits = find_fins(silhouette, scene, pose, job, [r + pose.roll_offset_rad() for r in said.roll_rad])
     if not fits:
         raise FinsRefusal(
@@ -115,10 +115,7 @@ def _one_group(adjusted, cover: Coverage, job: Carving, said: FinsSaid, tip_s: f
 def _trace(fitted: Fitted, pose: Pose, job: Carving, said: FinsSaid, tip_s: float, silhouette: Silhouette):
     planform = fitted.planform
     outline = planform.outline_mm - [tip_s, 0.0]
-    pixels = np.array([
-        pose.project_fin(point[None], angle, off)[0]
-        for point, angle, off in zip(planform.outline_mm, planform.angle_rad, planform.offset_mm, strict=True)
-    ])  # fmt: skip
+    pixels = pose.project_fins(planform.outline_mm[:, None], planform.angle_rad, planform.offset_mm)[:, 0]
     trace = FinTrace(
         said=said,
         outline_px=pixels,

@@ -25,7 +25,6 @@ from digitize.solid.agreement import blame_scales, check_roughly
 from digitize.solid.axis import AxisView, find_axis, flat_of
 from digitize.solid.ends import LEAST_SPUR_PX, fore_sigma_px, nose_tip, rim_of
 from digitize.solid.groups import FinsSaid, FinTrace, fins_of, flat_px
-from digitize.solid.planform import coverage
 from digitize.solid.pose import Pose
 from digitize.solid.profile import limb_of, profile_of
 from digitize.solid.resting import lying
@@ -159,13 +158,12 @@ def _shaped(name: str, adjusted: Adjusted, seen: _Seen, fins: tuple[FinsSaid, ..
     profile = _profile(adjusted, stations, silhouette)
     check_sound(adjusted, profile)
     profile, doubts = within_caliper(adjusted, profile, stations)
-    cover = coverage(silhouette.outline_px, silhouette.outline_px.min(0), silhouette.outline_px.max(0))
-    traced = fins_of(adjusted, stations, profile, cover, silhouette, fins)
+    traced = fins_of(adjusted, stations, profile, silhouette, fins)
     if resting and traced:
         standing = [(group[0][0].roll_rad, group[0][0].said.count, group[0][1]) for group in traced]
         adjusted = adjust(replace(problem, told=lying(problem.told, profile, standing)), adjusted.values)
         profile, doubts = within_caliper(adjusted, _profile(adjusted, stations, silhouette), stations)
-        traced = fins_of(adjusted, stations, profile, cover, silhouette, fins)
+        traced = fins_of(adjusted, stations, profile, silhouette, fins)
     solid = _solid(name, adjusted, stations, axis, profile, traced, (seen.tip_sigma / pixel, *aft_sigmas), silhouette)
     solid = replace(solid, warnings=doubts)
     spur_mm = (seen.tip_p - float(stations.p[0])) * float(adjusted.pose().depth_mm)

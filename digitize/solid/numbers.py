@@ -14,7 +14,7 @@ from digitize.geometry.toml import rounded
 from digitize.records import Geometry, Silhouette
 from digitize.solid.groups import FinsSaid, carvings
 from digitize.solid.measure import Solid
-from digitize.solid.planform import coverage, scenery
+from digitize.solid.planform import scenery
 from digitize.solid.roll import Search, find_fins
 
 CLEARLY = 3.0
@@ -45,13 +45,12 @@ def rivals(solid: Solid, silhouette: Silhouette, others: Sequence[Sequence[FinsS
     poor = [k for k, trace in enumerate(solid.fins) if trace.cost > CLEARLY]
     if not poor:
         return ()
-    cover = coverage(silhouette.outline_px, silhouette.outline_px.min(0), silhouette.outline_px.max(0))
     said = [trace.said for trace in solid.fins]
     found = []
     for k in poor:
         best = None
         for other in others[k]:
-            rival = _with(solid, silhouette, cover, [*said[:k], other, *said[k + 1 :]], k)
+            rival = _with(solid, silhouette, [*said[:k], other, *said[k + 1 :]], k)
             if rival is not None and rival.cost < (best.cost if best else solid.fins[k].cost - CLEARLY):
                 best = rival
             if best and best.cost < CLEARLY:
@@ -60,14 +59,14 @@ def rivals(solid: Solid, silhouette: Silhouette, others: Sequence[Sequence[FinsS
     return tuple(rival for rival in found if rival is not None)
 
 
-def _with(solid: Solid, silhouette: Silhouette, cover, fins: list[FinsSaid], k: int) -> Rival | None:
+def _with(solid: Solid, silhouette: Silhouette, fins: list[FinsSaid], k: int) -> Rival | None:
     """Group k fitted with another number, None where nothing fits."""
     adjusted, pose = solid.adjusted, solid.adjusted.pose()
     assert solid.stations is not None  # a solid that was measured in a photo has them
     job = carvings(adjusted, solid.stations, solid.geometry.profile_mm, silhouette, fins)[k]
     said_rad = [roll + pose.roll_offset_rad() for roll in fins[k].roll_rad]
     search = replace(QUICK, most_misfit=solid.fins[k].unexplained + CARVED)
-    fits = find_fins(silhouette, scenery(cover, pose, job), pose, job, said_rad, search)
+    fits = find_fins(silhouette, scenery(silhouette.outline_px, pose, job), pose, job, said_rad, search)
     if not fits:
         return None
     outline = fits[0].planform.outline_mm - [float(adjusted.problem.ends.tip_s_mm(pose)), 0.0]

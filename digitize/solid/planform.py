@@ -17,9 +17,9 @@ import shapely
 from skimage.measure import find_contours
 
 from digitize.photo.sampling import sampled
+from digitize.solid.coverage import Coverage, coverage
 from digitize.solid.pose import Pose
 
-SUPERSAMPLE = 4
 FLATTER_RAD = np.radians(15.0)
 EDGE_ON_RAD = np.radians(70.0)
 """A fin seen this near to edge-on bounds nothing: a degree of roll moves it by more than its thickness."""
@@ -36,38 +36,6 @@ LEAST_NOTCH = 0.01
 EDGE_ROUNDING = 0.4
 """Share of the half thickness by which an oblique fin's edge stands out in the picture: about 0.3 for round and 0.7
 for square edges at 45 degrees (1 - cos and sin); in between, since nobody says which."""
-
-
-@dataclass(frozen=True)
-class Coverage:
-    """How much of each pixel the silhouette covers, (h, w) 0..1, for the part of the picture at `corner_px` (x, y)."""
-
-    alpha: np.ndarray
-    corner_px: np.ndarray
-
-    def at(self, points_px: np.ndarray) -> np.ndarray:
-        """Coverage (...,) at pixels (..., 2), 0 outside."""
-        local = points_px - self.corner_px
-        return sampled(self.alpha, local[..., 0], local[..., 1], outside=0.0)
-
-
-def coverage(outline_px: np.ndarray, low_px: np.ndarray, high_px: np.ndarray) -> Coverage:
-    """Pixel coverage by a polygon (n, 2) inside the box low_px..high_px, counted on SUPERSAMPLE^2 points a pixel."""
-    corner = np.floor(low_px).astype(int) - 3
-    width, height = (int(v) for v in np.ceil(high_px).astype(int) + 3 - corner)
-    k = SUPERSAMPLE
-    # a pixel's centre c lies in the middle of its k fine points: k c + (k - 1) / 2
-    fine = np.round(((outline_px - corner) * k + (k - 1) / 2) * 16).astype(np.int32)
-    frame = (
-        np.array([[-99, -99], [width * k + 99, -99], [width * k + 99, height * k + 99], [-99, height * k + 99]]) * 16
-    )
-    inner, outer = np.zeros((2, height * k, width * k), np.uint8)
-    # fillPoly also fills the points its border runs through; filling the outside as well and averaging cancels that
-    cv2.fillPoly(inner, [fine], 255, shift=4)
-    cv2.fillPoly(outer, [frame.astype(np.int32), fine], 255, shift=4)
-    both = cv2.addWeighted(inner, 0.5, 255 - outer, 0.5, 0)
-    alpha = cv2.resize(both, (width, height), interpolation=cv2.INTER_AREA).astype(np.float32) / 255
-    return Coverage(alpha, corner.astype(float))
 
 
 @dataclass(frozen=True)
@@ -122,12 +90,23 @@ class Scenery:
     body: Coverage
 
 
-def scenery(cover: Coverage, pose: Pose, job: Carving) -> Scenery:
-    """The scenery of a fin group; it does not depend on the roll or on the grid."""
+def scenery(outline_px: np.ndarray, pose: Pose, job: Carving) -> Scenery:
+    """The scenery of a fin group, as far as its fins can reach in the picture; it does not depend on the roll or on the
+    grid. outline_px: (n, 2) the silhouette's border."""
     px_mm = pose.depth_mm / pose.camera.focal_px
     doubt_mm = job.half_thickness_mm + ROLL_DOUBT_RAD * job.reach_mm
-    loose = Coverage(_grown(cover.alpha, doubt_mm / px_mm + 1.0), cover.corner_px)
+    s, across = (job.first_s_mm, job.last_s_mm), (-job.reach_mm, job.reach_mm)
+    box = pose.project(np.array([[[at, up, toward] for at in s] for up in across for toward in across]).reshape(-1, 3))
+    low, high = np.maximum(box.min(0), outline_px.min(0)), np.minimum(box.max(0), outline_px.max(0))
+    cover = coverage(outline_px, low, np.maximum(high, low))
+    loose = Coverage(_spread(cover.alpha, float(doubt_mm / px_mm) + 1.0), cover.corner_px)
     return Scenery(cover, loose, body_cover(pose, job, cover, 2.0))
+
+
+def _spread(alpha: np.ndarray, margin_px: float) -> np.ndarray:
+    """(h, w) 0..1 like alpha, its border margin_px farther out: by distances, which cost the same for any margin."""
+    outside = cv2.distanceTransform((alpha < 0.5).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
+    return np.clip(margin_px + 1.0 - outside, 0.0, 1.0)
 
 
 def for_start(job: Carving) -> Carving:
@@ -190,12 +169,9 @@ def without_notches(planform: Planform) -> Planform | None:
 
 def _turned_fins(planform: Planform, pose: Pose, job: Carving, like: Coverage) -> np.ndarray:
     """(h, w) 0..1 where the fins that only bound loosely would be seen."""
-    mask = np.zeros(like.alpha.shape, np.uint8)
-    for angle, _, loose in _views(job):
-        for face in (-1.0, 1.0) if loose else ():
-            seen = pose.project_fin(planform.outline_mm, angle, face * job.half_thickness_mm)
-            cv2.fillPoly(mask, [np.round((seen - like.corner_px) * 16).astype(np.int32)], 1, shift=4)
-    return mask.astype(np.float32)
+    turned = np.array([angle for angle, _, loose in _views(job) if loose])
+    offset = np.repeat([-job.half_thickness_mm, job.half_thickness_mm], len(turned))
+    return drawn_planes(planform.outline_mm, pose, np.tile(turned, 2), offset, like).astype(np.float32)
 
 
 def _views(job: Carving):
@@ -350,16 +326,22 @@ def _straight_to(points, wanted_mm, least_mm):
 def _deciding(cover, pose, job, outline):
     """Angle and offset of the fin whose copy of each point lies least inside the silhouette."""
     views = [(angle, offset) for angle, offset, loose in _views(job) if not loose]
-    values = np.array([cover.at(pose.project_fin(outline, angle, offset)) for angle, offset in views])
+    values = cover.at(pose.project_fins(outline, *np.array(views).T))
     best = np.argmin(values, axis=0)
     return np.array([views[k][0] for k in best]), np.array([views[k][1] for k in best])
 
 
 def drawn_fins(planform: Planform, pose: Pose, job: Carving, like: Coverage) -> np.ndarray:
     """Bool (h, w): where the fins of this planform would be seen."""
+    faces = job.half_thickness_mm * np.array([-1.0, 0.0, 1.0])
+    return drawn_planes(planform.outline_mm, pose, np.repeat(job.angles(), 3), np.tile(faces, job.count), like)
+
+
+def drawn_planes(
+    outline_mm: np.ndarray, pose: Pose, angle_rad: np.ndarray, offset_mm: np.ndarray, like: Coverage
+) -> np.ndarray:
+    """Bool (h, w): where planforms (m, 2) at the angles (k,), offset_mm (k,) from the fin's middle, would be seen."""
     mask = np.zeros(like.alpha.shape, np.uint8)
-    for angle in job.angles():
-        for face in (-1.0, 0.0, 1.0):
-            seen = pose.project_fin(planform.outline_mm, angle, face * job.half_thickness_mm)
-            cv2.fillPoly(mask, [np.round((seen - like.corner_px) * 16).astype(np.int32)], 1, shift=4)
+    for seen in pose.project_fins(outline_mm, angle_rad, offset_mm) - like.corner_px:
+        cv2.fillPoly(mask, [np.round(seen * 16).astype(np.int32)], 1, shift=4)
     return mask > 0

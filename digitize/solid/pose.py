@@ -139,11 +139,17 @@ class Pose:
 
     def project_fin(self, planform_mm: np.ndarray, angle_rad: float, offset_mm: float = 0.0) -> np.ndarray:
         """Pixels (n, 2) of a planform (n, 2) (s, y) standing at the angle; offset_mm as for in_fin_plane."""
-        out, face = (unit[0] for unit in self.fin_frame(angle_rad))
-        origin = np.array([0.0, 0.0, self.depth_mm]) + offset_mm * face
+        return self.project_fins(planform_mm, np.array([angle_rad]), np.array([offset_mm]))[0]
+
+    def project_fins(self, planform_mm: np.ndarray, angle_rad: np.ndarray, offset_mm: np.ndarray) -> np.ndarray:
+        """Pixels (k, n, 2) of planforms (n, 2) or (k, n, 2) standing at the angles (k,), offset_mm (k,) as for
+        in_fin_plane."""
+        out, face = self.fin_frame(angle_rad)
+        origin = np.array([0.0, 0.0, self.depth_mm]) + offset_mm[:, None] * face
         to_camera = self.to_camera()
-        plane = np.stack([self.axis_direction(), out]) @ to_camera
-        return self.camera.project(np.asarray(planform_mm, float) @ plane + origin @ to_camera)
+        along = self.axis_direction() @ to_camera
+        s, y = np.asarray(planform_mm, float)[..., :1], np.asarray(planform_mm, float)[..., 1:]
+        return self.camera.project((origin @ to_camera)[:, None] + s * along + y * (out @ to_camera)[:, None])
 
 
 def view_of_axis(camera: Camera, fore_px: np.ndarray, aft_px: np.ndarray) -> np.ndarray:
