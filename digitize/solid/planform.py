@@ -30,8 +30,6 @@ LEDGE_RISE_PX, LEDGE_SLOPE = 8.0, 0.35
 MOST_CARRIED = 4.5
 """A ledge stays within so many pixels of where it starts and rises from the body by no more than this slope; a strake
 does so too, but is seen for a fifth at least of what it is carried on."""
-START_STEPS = 400
-"""On a 12 megapixel photo a fin's box is 1000 pixels long: at each, carving took two thirds of the solid's time."""
 LEAST_NOTCH = 0.01
 EDGE_ROUNDING = 0.4
 """Share of the half thickness by which an oblique fin's edge stands out in the picture: about 0.3 for round and 0.7
@@ -109,10 +107,11 @@ def _spread(alpha: np.ndarray, margin_px: float) -> np.ndarray:
     return np.clip(margin_px + 1.0 - outside, 0.0, 1.0)
 
 
-def for_start(job: Carving) -> Carving:
-    """The job on a grid just fine enough for what a fit begins with: the fit, not the grid, gives the edges."""
+def on_grid(job: Carving, most_steps: int, times: float = 1.0) -> Carving:
+    """The job on a grid `times` coarser, and no finer than most_steps along its longest side: what a search or a fit
+    begins with need not be finer the more pixels a camera has, as the fit, not the grid, gives the edges."""
     longest = max(job.last_s_mm - job.first_s_mm, job.reach_mm)
-    return replace(job, step_mm=max(job.step_mm, longest / START_STEPS))
+    return replace(job, step_mm=max(times * job.step_mm, longest / most_steps))
 
 
 def carve(scene: Scenery, pose: Pose, job: Carving) -> Planform | None:
@@ -208,13 +207,12 @@ def _grown(mask, margin_px):
 def _inside_and_clear(scene, pose, job, grid):
     """For each grid point: the least coverage any fin's copy of it meets, and whether any copy is clear of the body."""
     inside, clear = np.ones(grid.shape[:2], np.float32), np.zeros(grid.shape[:2], bool)
-    flat = grid.reshape(-1, 2)
-    for angle, offset, loose in _views(job):
-        pixels = pose.project_fin(flat, angle, offset)
-        value = (scene.loose if loose else scene.cover).at(pixels).reshape(inside.shape)
-        inside = np.minimum(inside, value)
+    views = list(_views(job))
+    seen = pose.project_fins(grid.reshape(-1, 2), *np.array([view[:2] for view in views]).T)
+    for (_, _, loose), pixels in zip(views, seen.reshape(-1, *grid.shape), strict=True):
+        inside = np.minimum(inside, (scene.loose if loose else scene.cover).at(pixels))
         if not loose:
-            clear |= scene.body.at(pixels).reshape(inside.shape) < 0.5
+            clear |= scene.body.at(pixels) < 0.5
     radius = np.interp(grid[0, :, 0], *job.profile_s_mm.T)
     return inside, clear & (grid[..., 1] > radius)
 
