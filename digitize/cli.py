@@ -12,30 +12,14 @@ import typer
 
 from digitize.commands import ballast, calibrate, sheet, swing, templates, trace
 from digitize.commands.examples import epilog
-from digitize.commands.option_types import (
-    AddOption,
-    BalanceAtOption,
-    BalancedWithOption,
-    BalanceOption,
-    JsonOption,
-    MachOption,
-    MassOption,
-    MotorOption,
-    NameOption,
-    PaperOption,
-    PdfOption,
-    PoseOption,
-    RodSpeedOption,
-    UnitsOption,
-    WindOption,
-    refusing_in_units,
-)
+from digitize.commands.option_types import refusing_in_units, with_options
 from digitize.commands.progress import sayer
 from digitize.errors import ExitCode, Refusal, UsageRefusal, defect_words
+from digitize.request.option_table import OPTIONS
 from digitize.threads import one_thread_for_blas, usable_cores
-from digitize.units.shown_units import MM
 
 if TYPE_CHECKING:
+    from digitize.request.options import MeasureOptions
     from digitize.result_records import Result
 
 _USAGE_ERROR: Any = typer.BadParameter.__base__  # click's, wherever typer keeps click
@@ -64,119 +48,12 @@ app.command(epilog=epilog("trace"))(trace.trace)
 
 @app.command(epilog=epilog("measure"))
 @refusing_in_units
+@with_options(*OPTIONS)
 def measure(
     photo: Annotated[
         list[Path] | None, typer.Argument(metavar="PHOTO...", help="Give one or more photos of the same rocket.")
     ] = None,
-    scale: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="KIND[=VALUE]",
-            help="Say what tells the size. You may give several: all are used together and must agree. "
-            "tube=41.6mm: the largest body diameter, by caliper. length=425mm: from the nose tip to the body's aft "
-            "end. "
-            "ruler=300mm or ruler=12in: a ruler in the picture, by the length of its marks. a4, letter, card: paper "
-            "or a "
-            "bank card in the picture. checker=7x5x15mm: a checkerboard, by squares across, squares down, and a "
-            "square's "
-            "side. sheet: the printed scale sheet. points=X1,Y1,X2,Y2,300mm: two pixels of the upright photo and their "
-            "true distance.",
-        ),
-    ] = None,
-    behind: Annotated[
-        str | None,
-        typer.Option(
-            metavar="LENGTH",
-            help="Say how far the ruler, card or paper lies behind the middle of the rocket, seen from the camera: "
-            "45mm. 0mm means level with it; a negative number means nearer to the camera.",
-        ),
-    ] = None,
-    distance: Annotated[
-        str | None, typer.Option(metavar="LENGTH", help="Say how far the camera was from the rocket: 1.8m.")
-    ] = None,
-    fins: Annotated[
-        str | None,
-        typer.Option(
-            metavar="N[,N]", help="Say how many fins it has: 4. For several groups, count each from nose to tail: 3,4."
-        ),
-    ] = None,
-    pose: PoseOption = None,
-    nose: Annotated[
-        str | None,
-        typer.Option(
-            metavar="SIDE",
-            help="Say where the nose points in the upright photo: left, right, up or down. It is found otherwise.",
-        ),
-    ] = None,
-    balance: BalanceOption = None,
-    balance_at: BalanceAtOption = None,
-    mass: MassOption = None,
-    motor: MotorOption = None,
-    balanced_with: BalancedWithOption = None,
-    add: AddOption = None,
-    hand: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="NAME=VALUE",
-            help="Give what you measured by hand, and it is compared: span=52mm. You may give several: length, tube, "
-            "nose, root, tip, span, cutout-balance.",
-        ),
-    ] = None,
-    thickness: Annotated[
-        str | None,
-        typer.Option(
-            metavar="LENGTH[,LENGTH]", help="Say how thick the fins are: 2.4mm; or for each group: 2.4mm,1.6mm."
-        ),
-    ] = None,
-    sheet_bar: Annotated[
-        str | None,
-        typer.Option(
-            metavar="LENGTH",
-            help="Say how long your ruler finds the printed sheet's 100 mm bar: 99.2mm. That corrects the sheet's "
-            "scale.",
-        ),
-    ] = None,
-    camera: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Give a calibration of the camera, if you have made one.")
-    ] = None,
-    shots: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="FILE",
-            help="Give a file that lists photos or rockets, each with options of its own, in place of photos.",
-        ),
-    ] = None,
-    mach: MachOption = None,
-    wind: WindOption = None,
-    rod_speed: RodSpeedOption = None,
-    pdf: PdfOption = False,
-    paper: PaperOption = None,
-    jobs: Annotated[
-        int | None,
-        typer.Option(
-            metavar="N",
-            min=1,
-            help="Say how many rockets of --shots to measure at once; as many as there are cores otherwise.",
-        ),
-    ] = None,
-    name: NameOption = None,
-    units: UnitsOption = None,
-    seed: Annotated[
-        int,
-        typer.Option(
-            metavar="N",
-            min=0,
-            help="Begin the random draws behind the bands with this number; the same gives the same.",
-        ),
-    ] = 1,
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="DIR", help="Say which folder the results go into; it is named after the photo otherwise."
-        ),
-    ] = None,
-    json: JsonOption = False,
-    quiet: Annotated[bool, typer.Option("--quiet", help="Say nothing of the progress.")] = False,
+    **typed: Any,
 ) -> None:
     """Measures a photo and says whether the rocket will fly straight.
 
@@ -186,45 +63,15 @@ def measure(
     from digitize.request.options import measure_options
     from digitize.result.to_json import dumps, to_dict
 
-    options = measure_options(
-        photo or [],
-        scale=scale or [],
-        behind=behind,
-        distance=distance,
-        fins=fins,
-        pose=pose,
-        nose=nose,
-        balance=balance,
-        balance_at=balance_at,
-        mass=mass,
-        motor=motor or [],
-        balanced_with=balanced_with,
-        add=add or [],
-        hand=hand or [],
-        thickness=thickness,
-        sheet_bar=sheet_bar,
-        camera=camera,
-        shots=shots,
-        name=name,
-        seed=seed,
-        out=out,
-        json=json,
-        quiet=quiet,
-        mach=mach,
-        wind=wind,
-        rod_speed=rod_speed,
-        pdf=pdf,
-        paper=paper,
-        units=units,
-    )
+    options = measure_options(photo or [], **typed)
     from digitize.pipeline import measure_rocket
     from digitize.request.photo_list import photos_of, read_shots
 
     rockets = [photos_of(options)] if options.shots is None else read_shots(options)
     if len(rockets) > 1:
-        raise typer.Exit(_measure_several(rockets, options, jobs))
-    result, folder = measure_rocket(rockets[0], out, sayer(quiet))
-    _print(dumps(to_dict(result)) if json else _summary(result, folder / "report.html"))
+        raise typer.Exit(_measure_several(rockets, options))
+    result, folder = measure_rocket(rockets[0], options.out, sayer(options.quiet))
+    _print(dumps(to_dict(result)) if options.json else _summary(result, folder / "report.html"))
 
 
 for _command in (ballast.ballast, swing.swing, templates.templates, sheet.sheet):
@@ -233,19 +80,14 @@ for _command in (ballast.ballast, swing.swing, templates.templates, sheet.sheet)
 
 @app.command(epilog=epilog("solve"))
 @refusing_in_units
+@with_options(
+    *("balance", "mass", "motor", "balanced_with", "add", "pose", "mach", "wind", "rod_speed", "explain"),
+    *("pdf", "paper", "name", "units", "out", "json"),
+)
 def solve(
     geometry: Annotated[
         Path, typer.Argument(metavar="GEOMETRY.toml", help="Give the file: hand-written, or from measure.")
     ],
-    balance: BalanceOption = None,
-    mass: MassOption = None,
-    motor: MotorOption = None,
-    balanced_with: BalancedWithOption = None,
-    add: AddOption = None,
-    pose: PoseOption = None,
-    mach: MachOption = None,
-    wind: WindOption = None,
-    rod_speed: RodSpeedOption = None,
     explain: Annotated[
         bool,
         typer.Option(
@@ -253,12 +95,8 @@ def solve(
             help="Print every part, formula, number and source instead of the summary, to check it by hand.",
         ),
     ] = False,
-    pdf: PdfOption = False,
-    paper: PaperOption = None,
-    name: NameOption = None,
-    units: UnitsOption = None,
     out: Annotated[Path | None, typer.Option(metavar="DIR", help="Write a results folder too.")] = None,
-    json: JsonOption = False,
+    **typed: Any,
 ) -> None:
     """Works out the numbers from a geometry file.
 
@@ -267,20 +105,16 @@ def solve(
     from dataclasses import replace
 
     from digitize.geometry.toml import check_geometry, read_geometry
+    from digitize.option_records import UNSAID
     from digitize.plans.to_do import with_to_do
-    from digitize.request.balance_options import loading
-    from digitize.request.options import parse_flight, parse_pdf, parse_pose, parse_units
+    from digitize.request.options import geometry_options
     from digitize.result.from_geometry import solve as run
     from digitize.result.to_json import dumps, to_dict
 
-    shown_units = parse_units(units) or MM
-    loaded = loading(balance, mass, motor or [], balanced_with, add or [])
-    stand = None if pose is None else parse_pose(pose)
-    flight = parse_flight(mach, wind, rod_speed)
-    pdf_paper = parse_pdf(pdf, paper)
-    if pdf and out is None:
+    options = geometry_options(**typed)
+    if options.pdf_paper and out is None:
         raise UsageRefusal("--pdf was given without --out", "give the results folder it goes into")
-    if explain and json:
+    if explain and options.json:
         raise UsageRefusal("--explain and --json were both given", "choose one of the two")
     if out is not None:
         from digitize.report.folder import check_out_dir, write_results
@@ -288,19 +122,21 @@ def solve(
         check_out_dir(out, geometry)
     rocket = read_geometry(geometry)
     # what is said of masses goes into the geometry, so that the file written gives the same again
-    rocket = replace(rocket, name=rocket.name if name is None else name, masses=(*rocket.masses, *loaded.added))
+    name = rocket.name if options.name is None else options.name
+    rocket = replace(rocket, name=name, masses=(*rocket.masses, *options.added))
     check_geometry(rocket)
-    result = run(rocket, loading=replace(loaded, added=()), pose=stand, flight=flight)
-    result = with_to_do(replace(result, units=shown_units), rocket)
+    pose = None if options.pose == UNSAID else options.pose
+    result = run(rocket, loading=replace(options.loading(), added=()), pose=pose, flight=options.flight)
+    result = with_to_do(replace(result, units=options.units), rocket)
     report = None
     if out is not None:
-        report = write_results(out, result, rocket, input_path=geometry, pdf_paper=pdf_paper) / "report.html"
+        report = write_results(out, result, rocket, input_path=geometry, pdf_paper=options.pdf_paper) / "report.html"
     if explain:
         from digitize.result.working import explain_text
 
         _print(explain_text(rocket, result))
         return
-    _print(dumps(to_dict(result)) if json else _summary(result, report))
+    _print(dumps(to_dict(result)) if options.json else _summary(result, report))
 
 
 app.command(epilog=epilog("camera"))(calibrate.camera)
@@ -353,16 +189,17 @@ def _stop(line: str, code: int) -> int:
     return int(code)
 
 
-def _measure_several(rockets: list, options, jobs: int | None) -> int:
+def _measure_several(rockets: list, options: "MeasureOptions") -> int:
     """Each rocket to a folder and a line, and a table of them all. Gives the worst exit code."""
     from digitize.club import check_parent, measure_many, write_table
     from digitize.report.text import line
     from digitize.result.to_json import dumps
 
+    assert options.shots is not None  # one rocket has no list
     parent = options.out or Path(f"{options.shots.stem}-digitized")
     check_parent(parent)
     outcomes = []
-    for outcome in measure_many(rockets, parent, jobs or usable_cores(), sayer(options.quiet)):
+    for outcome in measure_many(rockets, parent, options.jobs or usable_cores(), sayer(options.quiet)):
         outcomes.append(outcome)
         if not options.json:
             refused = f"{outcome.name}: NOT MEASURED (exit code {outcome.exit_code}). {outcome.words}"

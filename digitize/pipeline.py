@@ -9,6 +9,7 @@ import numpy as np
 
 from digitize.errors import FinsRefusal, GeometryRefusal, OutlineRefusal, Refusal, ScaleRefusal, UsageRefusal
 from digitize.geometry.toml import check_geometry, rounded
+from digitize.option_records import Pose, ScaleClaim
 from digitize.outline.marked import NOTHING_MARKED, Marked
 from digitize.outline.region import FirstLook
 from digitize.outline.silhouette import find_silhouette
@@ -20,7 +21,7 @@ from digitize.plans.to_do import with_to_do
 from digitize.records import Photo, ReferencePoints, Silhouette, Warn
 from digitize.refused import showing
 from digitize.report.folder import check_out_dir, write_refused, write_results
-from digitize.request.options import MeasureOptions, Pose, ScaleClaim
+from digitize.request.options import MeasureOptions
 from digitize.request.photo_list import photos_of
 from digitize.result.from_photo import Measured, assemble
 from digitize.result.from_photos import Shot, combine

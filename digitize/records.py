@@ -13,6 +13,8 @@ from pathlib import Path
 
 import numpy as np
 
+from digitize.option_records import Mass
+
 
 @dataclass(frozen=True)
 class Quantity:
@@ -138,37 +140,6 @@ class FinGroup:
 
 
 @dataclass(frozen=True)
-class BalancePoint:
-    """A balance point as typed. end: 'from-nose' (the nose tip) or 'from-tail' (the body's aft end), None if it was not
-    said, which is taken as from the nose tip."""
-
-    distance_mm: float
-    end: str | None = None
-
-
-@dataclass(frozen=True)
-class Mass:
-    """Something the rocket flies with that was not in it when it was balanced. mass_g is negative for what was in it
-    then and stays out; x_mm: its own balance point from the nose tip."""
-
-    name: str
-    mass_g: float
-    x_mm: float
-
-
-@dataclass(frozen=True)
-class Motor:
-    """A motor by what can be weighed and measured. name: the user's own word; overhang_mm: how far it sticks out of
-    the body's aft end, negative if it sits deeper."""
-
-    name: str
-    loaded_g: float
-    empty_g: float
-    length_mm: float
-    overhang_mm: float = 0.0
-
-
-@dataclass(frozen=True)
 class BalanceState:
     """The rocket in one state of its flight. state: 'lift-off' or 'burn-out' with a motor, else 'ready to fly'.
 
@@ -255,13 +226,3 @@ class MethodReading:
     cn_alpha_per_rad: float
     difference_mm: float = 0.0
     difference_calibers: float = 0.0
-
-
-@dataclass(frozen=True)
-class Flight:
-    """The flight the angle of attack is worked out for. mach: to show the methods there too; wind_mps: crosswind, and
-    rod_speed_mps: the rocket's speed as it leaves the rod; the defaults are an example, not a limit."""
-
-    mach: float | None = None
-    wind_mps: float = 4.0
-    rod_speed_mps: float = 15.0

@@ -5,16 +5,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from digitize.records import (
-    BY_PARTS,
-    BalanceState,
-    Deciding,
-    MethodReading,
-    PartLoad,
-    ProfilePiece,
-    Quantity,
-    Warn,
-)
+from digitize.records import BY_PARTS, BalanceState, Deciding, MethodReading, PartLoad, ProfilePiece, Quantity, Warn
 
 
 @dataclass(frozen=True)

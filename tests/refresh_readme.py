@@ -1,7 +1,8 @@
 """Bring the documents' sample output and pictures up to date:  python tests/refresh_readme.py
 
 Runs what README.md and DEVELOPERS.md show, in this process, and writes what came of it: the blocks after an
-`<!-- output of digitize ... -->` comment, samples/bramble-overlay.png, a smaller copy of the overlay, and
+`<!-- output of digitize ... -->` comment, the tables of options after `<!-- options of digitize ... -->`,
+samples/bramble-overlay.png, a smaller copy of the overlay, and
 samples/page.png, the page of `digitize trace` with that sample measured (where there is a Chromium).
 """
 
@@ -13,9 +14,11 @@ import shlex
 import tempfile
 from pathlib import Path
 
+import typer
 from PIL import Image
 
 from digitize import cli
+from digitize.request.option_table import OPTIONS
 
 ROOT = Path(__file__).parents[1]
 PICTURE = ROOT / "samples" / "bramble-overlay.png"
@@ -31,6 +34,7 @@ OUTPUT_BLOCK = re.compile(
     r"<!-- output of digitize (?P<words>[^\n]*) -->\n```\n)(?P<shown>.*?)(?P<end>```)",
     re.DOTALL,
 )
+OPTION_TABLE = re.compile(r"(<!-- options of digitize (?P<command>\w+) -->\n)(?:\|[^\n]*\n)*")
 SAMPLE_COMMAND = re.compile(r"<!-- command 1 -->\n```sh\n.* \.venv/bin/digitize (?P<words>[^\n]*)\n```")
 
 
@@ -57,6 +61,29 @@ def shown_by(match: re.Match) -> str:
 def with_output(text: str) -> str:
     """The README's text with every output block as the code gives it now."""
     return OUTPUT_BLOCK.sub(lambda m: m[1] + shown_by(m).rstrip() + "\n" + m["end"], text)
+
+
+def options_of(command: str) -> str:
+    """The rows of a command's options as its --help has them; what `measure` has alike is named and no more."""
+    commands = typer.main.get_command(cli.app).commands
+    measures = {option.name: option.help for option in commands["measure"].params}
+    rows, alike = [], []
+    for option in commands[command].params:
+        if option.param_type_name != "option":
+            continue
+        said = f"`{' '.join([option.opts[0], *([option.metavar] if option.metavar and not option.is_flag else [])])}`"
+        if command != "measure" and measures.get(option.name) == option.help:
+            alike.append(said)
+            continue
+        more = OPTIONS[option.name].more if command == "measure" else ""
+        rows.append(f"| {said} | {' '.join(filter(None, [option.help, more]))} |")
+    rows += [f"| {', '.join(alike)} | As for `measure`. |"] if alike else []
+    return "\n".join(["| option | meaning |", "|---|---|", *rows])
+
+
+def with_options(text: str) -> str:
+    """The text with every table of options as the code has them now."""
+    return OPTION_TABLE.sub(lambda m: f"{m[1]}{options_of(m['command'])}\n", text)
 
 
 def make_picture(readme: str) -> None:
@@ -104,7 +131,7 @@ def make_page_picture() -> None:
 def main() -> None:
     os.chdir(ROOT)  # the README's paths are from there
     for path in (ROOT / "DEVELOPERS.md", ROOT / "README.md"):
-        text = with_output(path.read_text("utf-8"))
+        text = with_options(with_output(path.read_text("utf-8")))
         path.write_text(text, "utf-8")
     make_picture(text)
     make_page_picture()

@@ -13,7 +13,8 @@ from digitize.aero.angle_curve import angle_curve, loads_of
 from digitize.aero.components import centre_of_pressure
 from digitize.geometry import side_area
 from digitize.margin.stability import verdict
-from digitize.records import FinGroup, Flight, Geometry, Quantity
+from digitize.option_records import Flight
+from digitize.records import FinGroup, Geometry, Quantity
 from digitize.report.angle_plot import crosswind_words, plot_svg
 from digitize.result.from_geometry import solve
 from digitize.result.to_json import to_dict

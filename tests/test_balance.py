@@ -10,15 +10,16 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from rockets import LARGE_FINS, rocket_toml
+from rockets import LARGE_FINS, loading_of, rocket_toml
 
 from digitize import cli
 from digitize.errors import GeometryRefusal, UsageRefusal
 from digitize.geometry.toml import check_geometry, read_geometry, rounded, to_toml
 from digitize.margin.balance import Loading, moved, states, worst
-from digitize.records import Geometry, Mass, Motor, Quantity
-from digitize.request.balance_options import loading, parse_added, parse_balance_at, parse_motor
+from digitize.option_records import Mass, Motor
+from digitize.records import Geometry, Quantity
 from digitize.request.options import measure_options
+from digitize.request.parsers import parse_added, parse_balance_at, parse_motor
 from digitize.request.photo_list import read_shots
 
 LARGE = Motor("large", 24.0, 12.0, 70.0, 5.0)
@@ -162,7 +163,7 @@ def test_units_of_masses_and_places():
 )
 def test_hostile_options(typed, says):
     with pytest.raises(UsageRefusal) as refused:
-        loading(**{"balance": "200mm", "mass": "60g", **typed})
+        loading_of(**{"balance": "200mm", "mass": "60g", **typed})
     assert says in refused.value.line() and "\n" not in refused.value.line()
 
 

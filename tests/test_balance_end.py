@@ -7,22 +7,24 @@ import json
 
 import numpy as np
 import pytest
+from rockets import loading_of
 from test_aero_components import ROCKET_A
 
 from digitize import cli
 from digitize.errors import UsageRefusal
 from digitize.margin.stability import balance_quantity
-from digitize.records import BalancePoint, FinGroup, Geometry, Quantity
-from digitize.request.as_text import words_of
-from digitize.request.balance_options import loading, parse_balance
+from digitize.option_records import BalancePoint
+from digitize.records import FinGroup, Geometry, Quantity
+from digitize.request.option_table import texts
 from digitize.request.options import measure_options
+from digitize.request.parsers import parse_balance
 from digitize.result.from_geometry import solve
 
 LENGTH_MM, CALIBER_MM, CP_MM = 300.0, 24.0, 248.54
 
 
 def solved(*words, **others):
-    return solve(ROCKET_A, loading=loading(*words, **others))
+    return solve(ROCKET_A, loading=loading_of(*words, **others))
 
 
 def codes(result):
@@ -83,7 +85,7 @@ def test_the_front_quarter_is_asked_about_even_with_a_usual_margin():
     """A stub 140 mm long whose centre of pressure lies far forward: 34 mm is less than a quarter of it, 36 is not."""
     body = np.array([[0, 0], [30, 15], [60, 25], [140, 25]], float)
     fins = FinGroup(4, np.array([[90, 25], [120, 85], [150, 85], [140, 25]], float), 2.0)
-    forward, behind = (solve(Geometry("stub", body, (fins,)), loading=loading(f"{at}mm")) for at in (34, 36))
+    forward, behind = (solve(Geometry("stub", body, (fins,)), loading=loading_of(f"{at}mm")) for at in (34, 36))
     assert behind.margin_calibers.value < forward.margin_calibers.value < 2
     assert "BALANCE_END" in codes(forward) and "front quarter" in forward.verdict_text
     assert "BALANCE_END" not in codes(behind) and behind.verdict_level == "fly"
@@ -95,7 +97,7 @@ def test_a_short_rocket_that_flies_by_one_end_alone_is_asked_before_it_flies():
     body = np.array([[0, 0], [50, 12.5], [140, 12.5]], float)
     fins = FinGroup(4, np.array([[100, 12.5], [125, 45], [140, 45], [140, 12.5]], float), 2.0)
     short = Geometry("short", body, (fins,))
-    unsaid, said, tail = (solve(short, loading=loading(f"40mm{end}")) for end in ("", ",from-nose", ",from-tail"))
+    unsaid, said, tail = (solve(short, loading=loading_of(f"40mm{end}")) for end in ("", ",from-nose", ",from-tail"))
     assert 2.5 < unsaid.margin_calibers.value < 4 and tail.verdict_level not in ("fly", "marginal")
     assert unsaid.verdict_level == "look again" and codes(unsaid) == ["BALANCE_END"]
     assert f"From the tail the margin would be {tail.margin_calibers.value:.2f}" in unsaid.verdict_text
@@ -120,9 +122,9 @@ def test_off_the_body_from_either_end_is_refused(capsys, tmp_path):
 
 def test_the_options_keep_it_and_ask_it_again_as_typed():
     options = measure_options(["p.jpg"], balance="163mm,from-tail", mass="60g", add=["parachute,12g,180mm"])
-    assert words_of(options)["balance"] == "163.0mm,from-tail"
+    assert texts(options)["balance"] == "163.0mm,from-tail"
     assert options.loading().from_tail == balance_quantity(163.0) and options.loading().end_said
-    assert words_of(measure_options(["p.jpg"], balance="163mm"))["balance"] == "163.0mm"
+    assert texts(measure_options(["p.jpg"], balance="163mm"))["balance"] == "163.0mm"
     assert options.balance_mm == 163.0 and options.loading().balance is None
     assert measure_options(["p.jpg"], balance="250mm").loading().balance == Quantity(250.0, 2.0)
 

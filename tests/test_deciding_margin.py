@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from rockets import loading_of
 
 from digitize import cli
 from digitize.club import Outcome, table_row
@@ -16,7 +17,6 @@ from digitize.records import FinGroup, Geometry, Quantity
 from digitize.report.overview import overview_html
 from digitize.report.page import report_html
 from digitize.report.text import line, summary_text
-from digitize.request.balance_options import loading
 from digitize.result.from_geometry import solve
 from digitize.result.hand_checks import hand_checks, hand_facts, hand_warnings
 from digitize.result.schema import RESULT
@@ -47,7 +47,7 @@ SHAPES = [
 
 
 def solved(geometry, at_mm, end="from-nose"):
-    return solve(geometry, loading=loading(f"{at_mm}mm,{end}", "90g"))
+    return solve(geometry, loading=loading_of(f"{at_mm}mm,{end}", "90g"))
 
 
 @pytest.mark.parametrize(("geometry", "at_mm", "by", "level"), SHAPES)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 import typer
-from refresh_readme import OUTPUT_BLOCK, PAGE_PICTURE, PICTURE, shown_by
+from refresh_readme import OUTPUT_BLOCK, PAGE_PICTURE, PICTURE, options_of, shown_by
 
 from digitize import cli
 from digitize.errors import ExitCode
@@ -17,7 +17,8 @@ from digitize.geometry.toml import read_geometry
 from digitize.margin.cautions import CAUTIONS
 from digitize.margin.stability import LEVELS
 from digitize.report.folder import NAMES as RESULT_FILES
-from digitize.request.options import HAND_NAMES, NOSE_DIRECTIONS, POSES, SCALE_KINDS, MeasureOptions
+from digitize.request.options import MeasureOptions
+from digitize.request.parsers import HAND_NAMES, NOSE_DIRECTIONS, POSES, SCALE_KINDS
 from digitize.request.photo_list import read_shots
 from digitize.result.from_geometry import solve
 from digitize.units.quantities import GRAMS_PER_UNIT, MM_PER_UNIT
@@ -55,7 +56,8 @@ def readme_command(number):
 
 @pytest.mark.parametrize("name", COMMANDS)
 def test_a_command_s_options_are_those_in_its_table(name):
-    """Neither one missing nor one too many."""
+    """Neither one missing nor one too many, each said as --help says it."""
+    assert f"<!-- options of digitize {name} -->\n{options_of(name)}\n\n" in DEVELOPERS
     table = re.findall(r"^\| *(`--.*?) \|", section(f"`digitize {name}"), re.MULTILINE)
     declared = {option for p in COMMANDS[name].params for option in p.opts if option.startswith("--")}
     assert long_options(" ".join(table)) == declared
@@ -86,7 +88,7 @@ def test_words_an_option_takes_are_in_its_row():
         ("--hand", HAND_NAMES),
     ):
         for word in words:
-            assert re.search(rf"`{word}[`=]", rows[option]), f"{option} {word}"
+            assert re.search(rf"\b{word}\b", rows[option]), f"{option} {word}"
     for units in (section("Lengths, masses and commands"), section("Measuring")):
         assert ", ".join(MM_PER_UNIT) in units and ", ".join(GRAMS_PER_UNIT) in units
 

@@ -14,8 +14,9 @@ from report_sample import sample_geometry, sample_result
 from sample_runs import NAMES, measured
 
 from digitize.margin.balance import Loading
+from digitize.option_records import Flight, Motor
 from digitize.plans.to_do import with_to_do
-from digitize.records import Flight, Motor, Quantity
+from digitize.records import Quantity
 from digitize.result.description import Wrong
 from digitize.result.from_geometry import solve
 from digitize.result.from_json import result_of

@@ -12,7 +12,8 @@ ROOT = Path(digitize.__file__).parent
 
 # From the bottom up. What a room imports lies in the room itself or in a lower layer, never beside it.
 LAYERS = (
-    ("__version__", "errors", "records", "sizes", "threads", "neighbours"),
+    ("__version__", "errors", "option_records", "sizes", "threads"),
+    ("records",),
     ("eye", "files", "refused", "result_records", "units"),
     ("geometry", "margin", "photo"),
     ("aero", "outline", "request"),
@@ -28,7 +29,7 @@ LAYERS = (
 )
 LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}
 WITHOUT_OPENCV = {
-    *("errors", "records", "result_records", "sizes", "files"),
+    *("errors", "option_records", "records", "result_records", "sizes", "files"),
     *("units", "geometry", "margin", "request", "aero", "result"),
 }
 

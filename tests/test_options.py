@@ -1,5 +1,6 @@
 """Numbers with units, and the options as typed: what is understood, and what is refused by name."""
 
+import dataclasses
 import doctest
 from pathlib import Path
 
@@ -9,8 +10,11 @@ from hypothesis import strategies as st
 
 from digitize import sizes
 from digitize.errors import UsageRefusal
-from digitize.request import options
-from digitize.request.options import ScaleClaim, measure_options, parse_fins, parse_hand, parse_pose, parse_scale
+from digitize.option_records import ScaleClaim
+from digitize.request import parsers
+from digitize.request.option_table import OPTIONS
+from digitize.request.options import MeasureOptions, measure_options
+from digitize.request.parsers import parse_fins, parse_hand, parse_pose, parse_scale
 from digitize.units import quantities
 
 PHOTO = [Path("a.jpg")]
@@ -63,7 +67,7 @@ def test_what_is_not_a_length_is_refused_with_the_units(text):
 @given(st.text())
 def test_no_text_is_more_than_refused(text):
     """Any text at all gives a value or a refusal, never another exception."""
-    for parse in (parse_scale, parse_fins, parse_pose, parse_hand, options.parse_thickness):
+    for parse in (parse_scale, parse_fins, parse_pose, parse_hand, parsers.parse_thickness):
         for typed in (text, f"points={text}", f"checker={text}", f"span={text}"):
             try:
                 parse(typed)
@@ -138,17 +142,17 @@ def test_signed_fractions():
 @pytest.mark.parametrize(
     ("parse", "text"),
     [
-        (options.parse_motor, "large,24,5g,12g,70mm"),
-        (options.parse_motor, "large,24g,12,5g,70mm"),
-        (options.parse_motor, "large,24g,12g,70,5mm"),  # a length of 70.5 mm, or 70 and sticking out by 5 mm
-        (options.parse_motor, "24,15g,12g,70mm"),  # no name, or the name 24
-        (options.parse_added, "parachute,12,5g,180mm"),
-        (options.parse_added, "parachute,12g,180,5mm"),
-        (options.parse_added, "parachute,-12,5g,180mm"),
-        (options.parse_thickness, "2,4mm"),
-        (options.parse_thickness, "2,4mm,1,6mm"),
+        (parsers.parse_motor, "large,24,5g,12g,70mm"),
+        (parsers.parse_motor, "large,24g,12,5g,70mm"),
+        (parsers.parse_motor, "large,24g,12g,70,5mm"),  # a length of 70.5 mm, or 70 and sticking out by 5 mm
+        (parsers.parse_motor, "24,15g,12g,70mm"),  # no name, or the name 24
+        (parsers.parse_added, "parachute,12,5g,180mm"),
+        (parsers.parse_added, "parachute,12g,180,5mm"),
+        (parsers.parse_added, "parachute,-12,5g,180mm"),
+        (parsers.parse_thickness, "2,4mm"),
+        (parsers.parse_thickness, "2,4mm,1,6mm"),
         (parse_scale, "points=120,80,1820,95,300,5mm"),
-        (options.parse_balance_at, "1520,5,830"),
+        (parsers.parse_balance_at, "1520,5,830"),
     ],
 )
 def test_a_decimal_comma_between_other_commas_is_refused(parse, text):
@@ -161,9 +165,9 @@ def test_values_between_commas_with_fractions():
     assert parse_scale('points=120,80,1820,95,11 7/8"').length_mm == pytest.approx(301.625, rel=1e-12)
     assert parse_scale("checker=7x5x15,5mm").length_mm == 15.5
     assert parse_scale("checker=7x5x5/8in").length_mm == 15.875
-    assert options.parse_thickness("1/16in,3/32in") == pytest.approx((1.5875, 2.38125), rel=1e-12)
+    assert parsers.parse_thickness("1/16in,3/32in") == pytest.approx((1.5875, 2.38125), rel=1e-12)
     assert parse_hand("span=2 1/16in") == ("span", pytest.approx(52.3875, rel=1e-12))
-    motor = options.parse_motor("large,24.5g,12g,2 3/4in,3/16in")
+    motor = parsers.parse_motor("large,24.5g,12g,2 3/4in,3/16in")
     assert (motor.length_mm, motor.overhang_mm) == pytest.approx((69.85, 4.7625), rel=1e-12)
 
 
@@ -177,13 +181,13 @@ def test_values_between_commas_with_fractions():
     ],
 )
 def test_balance_with_a_decimal_comma(text, mm, end):
-    point = options.parse_balance(text)
+    point = parsers.parse_balance(text)
     assert (point.distance_mm, point.end) == (pytest.approx(mm, rel=1e-12), end)
 
 
 @pytest.mark.parametrize("text", ["262,5", "262mm,5mm", "1,250mm", "1,250mm,from-nose", "262mm,", "262mm,from-top"])
 def test_a_balance_point_that_is_not_clear_is_refused(text):
-    assert "--balance" in refused(options.parse_balance, text)
+    assert "--balance" in refused(parsers.parse_balance, text)
 
 
 def test_signed_lengths():
@@ -335,7 +339,17 @@ def test_docstring_numbers():
 
 def test_no_mach_number_is_shown_where_the_methods_point_the_wrong_way():
     """Above 0.7: see tests/test_tunnel.py."""
-    assert options.parse_flight("0.7", None, None).mach == 0.7
+    assert parsers.parse_mach("0.7") == 0.7
     for text in ("0.71", "0.8", "2", "-0.1", "nan"):
-        assert "0 to 0.7" in refused(options.parse_flight, text, None, None)
-    assert "not a number" in refused(options.parse_flight, "fast", None, None)
+        assert "0 to 0.7" in refused(parsers.parse_mach, text)
+    assert "not a number" in refused(parsers.parse_mach, "fast")
+
+
+def test_the_table_and_the_record_hold_the_same_options():
+    """Each row is read into a field of the record, and the record holds nothing that no row tells."""
+    fields = {field.name for field in dataclasses.fields(MeasureOptions)}
+    told = {option.field for option in OPTIONS.values()} - {""}
+    assert told == fields - {"photo", "pdf_paper"}
+    assert [name for name, option in OPTIONS.items() if not option.field] == ["pdf", "paper"]
+    with pytest.raises(TypeError, match="colour"):
+        measure_options(PHOTO, colour="red")

@@ -11,8 +11,9 @@ from report_sample import sample_geometry, sample_result
 from digitize.errors import GeometryRefusal, Refusal, UnreadableRefusal, UsageRefusal
 from digitize.geometry.toml import read_geometry, to_toml
 from digitize.margin.balance import Loading
+from digitize.option_records import Motor
 from digitize.plans.to_do import with_to_do
-from digitize.records import Motor, Quantity
+from digitize.records import Quantity
 from digitize.report.page import report_html
 from digitize.report.svg import outline_svg
 from digitize.result.from_geometry import solve

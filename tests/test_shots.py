@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 
 from digitize.errors import UnreadableRefusal, UsageRefusal
-from digitize.records import BalancePoint
-from digitize.request.options import MeasureOptions, Pose, ScaleClaim, measure_options
+from digitize.option_records import BalancePoint, Pose, ScaleClaim
+from digitize.request.options import MeasureOptions, measure_options
 from digitize.request.photo_list import folder_name, photos_of, read_shots
 
 LIST = """

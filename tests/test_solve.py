@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from digitize.errors import GeometryRefusal, Refusal, UsageRefusal
 from digitize.geometry.toml import check_geometry, standing
 from digitize.records import FinGroup, Geometry
-from digitize.request.options import parse_pose
+from digitize.request.parsers import parse_pose
 from digitize.result.from_geometry import fin_measures, geometry_warnings, radius_choice, solve
 from digitize.result.to_json import dumps, to_dict
 

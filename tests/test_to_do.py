@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import pytest
 from report_sample import sample_geometry
+from rockets import loading_of
 
 from digitize import cli
 from digitize.margin.stability import LEVELS
@@ -13,7 +14,6 @@ from digitize.plans.to_do import with_to_do
 from digitize.records import Warn
 from digitize.report.answer import MEANINGS, next_command, to_do_words
 from digitize.report.beside import Beside, after_swing
-from digitize.request.balance_options import loading
 from digitize.result.from_geometry import solve
 from digitize.result.to_json import to_dict
 from digitize.units.shown_units import shown_in
@@ -22,7 +22,7 @@ GEOMETRY = sample_geometry()  # margin 1 at a balance point of 224.5 mm
 
 
 def result_of(balance, mass="90g", geometry=GEOMETRY):
-    found = solve(geometry, loading=loading(balance, mass, [], None, []))
+    found = solve(geometry, loading=loading_of(balance, mass))
     return with_to_do(found, geometry)
 
 

@@ -18,7 +18,7 @@ from digitize.photo.calibration import CameraFile, write_camera
 from digitize.photo.read import read_photo
 from digitize.pipeline import points_reference, silhouette_of
 from digitize.records import ReferencePoints
-from digitize.request.as_text import words_of
+from digitize.request.option_table import texts
 from digitize.request.options import measure_options
 from digitize.result.to_json import to_dict
 from digitize.solid.adjust import adjust_near
@@ -266,7 +266,7 @@ def test_the_words_of_the_options_come_back_as_they_were(tmp_path):
         name="sedge", seed=7, mach="0.3", wind="3m/s", rod_speed="50km/h", motor=["large,24g,12g,70mm,5mm"],
         balanced_with="large", add=["parachute,-12g,180mm"],
     )  # fmt: skip
-    again = measure_options([tmp_path / "a.jpg"], **words_of(options))
+    again = measure_options([tmp_path / "a.jpg"], **texts(options))
     assert again == options
 
 

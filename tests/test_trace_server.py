@@ -1,6 +1,5 @@
 """The page's handlers in process: what they answer, and what they refuse to anyone but the page itself."""
 
-import inspect
 import io
 import json
 import os
@@ -21,13 +20,12 @@ from digitize import cli
 from digitize.errors import Refusal
 from digitize.photo.calibration import CameraFile, read_camera, write_camera
 from digitize.pipeline import camera_of
-from digitize.request.as_text import words_of
+from digitize.request.option_table import KEPT, OPTIONS, texts
 from digitize.request.options import measure_options
 from digitize.trace import server
 from digitize.trace.reopened import open_folder
 from digitize.trace.serve import listen
 from digitize.trace.session import Session
-from digitize.trace.words import WORDS
 
 HOST, TOKEN = "127.0.0.1:8123", "a-token-of-the-test"
 HERE = {"Origin": f"http://{HOST}"}
@@ -236,7 +234,7 @@ def test_a_calibration_chosen_on_the_page_is_kept_and_named_as_the_command_names
     session.save()
     saved = json.loads((folder / "result.json").read_text())
     options = measure_options([session.photo_path], **{**ASKED, "camera": folder / "camera.toml"})
-    assert saved["photo"]["asked"]["camera"] == words_of(options)["camera"]
+    assert saved["photo"]["asked"]["camera"] == texts(options)["camera"]
     named = camera_of(session.photo, options).source
     assert any(named in line for line in saved["assumptions"])
     moved = tmp_path / "moved"
@@ -271,10 +269,11 @@ def test_what_is_no_calibration_is_said_as_the_command_says_it(tmp_path, monkeyp
 def test_the_form_holds_all_that_measure_can_be_told():
     """But for what names photos and folders or is the command line's alone; the PDF's paper goes with saving, and the
     units have a switch of their own."""
-    form = server.static_pages()["fields.js"].decode()
-    fields = {name.partition(":")[0] for name in re.findall(r'^ +\["([a-z_:]+)", "', form, re.MULTILINE)}
-    told = set(inspect.signature(measure_options).parameters) - {"photos", "shots", "out", "json", "quiet", "units"}
-    assert fields | {"pdf", "paper"} == told == set(WORDS) | {"pdf", "paper"}
+    told = {name for name in OPTIONS if name not in ("shots", "jobs", "out", "json", "quiet", "units", "pdf", "paper")}
+    fields = json.loads(re.search("FIELDS = (.*);", server.static_pages()["options.js"].decode())[1])
+    assert {field["name"] for field in fields} | {"scale"} == told == set(KEPT)
+    form = server.static_pages()["form.js"].decode()
+    assert all(f'part("{field["part"]}")' in form for field in fields)
     assert {'id="paper"', 'id="units"'} <= set(re.findall(r'id="\w+"', server.static_pages()["index.html"].decode()))
 
 

@@ -7,7 +7,8 @@ import numpy as np
 from digitize.aero import body
 from digitize.aero.crossflow import Loads, normal_force, wind_angle_rad
 from digitize.geometry import side_area
-from digitize.records import CentreOfPressure, Flight, Geometry
+from digitize.option_records import Flight
+from digitize.records import CentreOfPressure, Geometry
 from digitize.result_records import AngleCurve
 
 

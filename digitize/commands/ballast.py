@@ -70,7 +70,7 @@ def ballast(
     """
     from digitize.plans.ballast_plan import asked_of, plan_ballast
     from digitize.report.ballast_page import ballast_html, summary
-    from digitize.request.options import parse_units
+    from digitize.request.parsers import parse_units
     from digitize.result.from_json import check_put, put, read_saved
     from digitize.result.to_json import dumps
 

@@ -30,7 +30,7 @@ def camera(
     from digitize.commands.progress import sayer
     from digitize.files import check_own_file
     from digitize.photo.calibration import calibrate, is_camera, summary, write_camera
-    from digitize.request.options import parse_scale
+    from digitize.request.parsers import parse_scale
 
     board = parse_scale(f"checker={checker}")
     assert board.squares is not None and board.length_mm is not None  # else a checker's claim is refused

@@ -26,7 +26,7 @@ def sheet(
 ) -> None:
     """Makes a scale sheet to lay beside the rocket."""
     from digitize.printed.scale_sheet import write_sheet
-    from digitize.request.options import PAPERS, parse_choice
+    from digitize.request.parsers import PAPERS, parse_choice
 
     paper = parse_choice(paper, "--paper", PAPERS)
     path = out or Path(f"scale-sheet-{paper}.pdf")

@@ -48,8 +48,7 @@ def swing(
     from digitize.plans.swing_plan import Asked, outcome_of, plan_of
     from digitize.report.folder import rewrite_report
     from digitize.report.swing_card import card_html, swing_summary
-    from digitize.request.balance_options import parse_balance
-    from digitize.request.options import parse_choice, parse_units
+    from digitize.request.parsers import parse_balance, parse_choice, parse_units
     from digitize.result.from_json import check_put, put, read_saved
     from digitize.result.swing_record import OUTCOMES, RECORD, new_record, read_swing
     from digitize.result.to_json import dumps

@@ -28,7 +28,7 @@ def templates(
     """
     from digitize.files import check_folder
     from digitize.printed.patterns import pieces_of
-    from digitize.request.options import PAPERS, parse_choice, parse_units
+    from digitize.request.parsers import PAPERS, parse_choice, parse_units
     from digitize.result.from_json import read_saved
     from digitize.units.shown_units import shown_in
 

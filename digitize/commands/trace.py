@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from digitize.commands.option_types import UnitsOption, refusing_in_units
+from digitize.commands.option_types import OutOption, UnitsOption, refusing_in_units
 
 
 @refusing_in_units
@@ -25,12 +25,7 @@ def trace(
     camera: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Give a calibration of the camera, as for measure.")
     ] = None,
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="DIR", help="Say which folder the results go into; it is named after the photo otherwise."
-        ),
-    ] = None,
+    out: OutOption = None,
     units: UnitsOption = None,
     phone: Annotated[
         bool, typer.Option("--phone", help="Serve the page to the local network too, for a phone.")
@@ -44,7 +39,7 @@ def trace(
     from digitize.errors import UsageRefusal
     from digitize.photo.calibration import read_camera
     from digitize.report.folder import check_out_dir
-    from digitize.request.options import parse_units
+    from digitize.request.parsers import parse_units
     from digitize.trace.history import read_history
     from digitize.trace.reopened import open_folder
     from digitize.trace.serve import serve

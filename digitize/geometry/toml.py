@@ -13,10 +13,9 @@ import shapely
 from digitize.errors import GeometryRefusal
 from digitize.files import read_toml
 from digitize.geometry.nose_shapes import NOSE_SHAPES, nose_profile
-from digitize.records import FinGroup, Geometry, Mass
+from digitize.option_records import FEWEST_FINS, MOST_FINS, Mass
+from digitize.records import FinGroup, Geometry
 
-FEWEST_FINS, MOST_FINS = 2, 12
-"""In one group: one fin alone makes no rocket, and more than a dozen none that is built. No source."""
 LARGEST_MM = 100_000.0
 """Any length or place: a hundred metres, far beyond any hobby rocket, so what is larger is a slip. No source."""
 LARGEST_G = 100_000.0

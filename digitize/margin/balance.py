@@ -21,7 +21,8 @@ import numpy as np
 
 from digitize.errors import UsageRefusal
 from digitize.margin.stability import OVERSTABLE_CALIBERS, WANTED_CALIBERS, Verdict
-from digitize.records import BalanceState, Mass, Motor, Quantity, Warn
+from digitize.option_records import FROM_NOSE, FROM_TAIL, Mass, Motor
+from digitize.records import BalanceState, Quantity, Warn
 from digitize.units.rounding import exact, fixed, with_band
 
 # How well builders weigh and measure, as 95 % bands: common practice, no source.
@@ -32,8 +33,6 @@ PLACE_PM95_MM = 2.0
 """Of a place measured along the body with a ruler."""
 CASE_PM95_SHARE = 0.1  # of a motor's length: its own balance point against the middle of its case
 
-FROM_NOSE, FROM_TAIL = "from-nose", "from-tail"
-ENDS = (FROM_NOSE, FROM_TAIL)
 FAR_CALIBERS = 4.0
 """A margin beyond it is far more than rockets are built with, twice the usual (common practice, no source): likelier is
 a balance point measured from the tail, so it is asked for again before it is believed."""

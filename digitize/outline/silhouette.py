@@ -13,7 +13,7 @@ import numpy as np
 from skimage.measure import find_contours
 
 from digitize.geometry.polygons import signed_area
-from digitize.neighbours import tree_of
+from digitize.outline.neighbours import tree_of
 from digitize.outline.edges import (
     SPACING_PX,
     follow_edge,

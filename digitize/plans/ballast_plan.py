@@ -9,6 +9,7 @@ from digitize.margin.balance import Loading, asked_again, mass_quantity, placed
 from digitize.margin.balance import words as state_words
 from digitize.margin.cautions import mass_caution
 from digitize.margin.warning_codes import is_outside
+from digitize.option_records import BalancePoint
 from digitize.plans.nose_cavity import filling, nose_cavity
 from digitize.plans.nose_weight import (
     FIN_DENSITY_G_CM3,
@@ -26,8 +27,9 @@ from digitize.plans.nose_weight import (
     state_of,
     weight_band,
 )
-from digitize.records import BalancePoint, BalanceState, Quantity
-from digitize.request.balance_options import balance_of, parse_balance
+from digitize.records import BalanceState, Quantity
+from digitize.request.balance_options import balance_of
+from digitize.request.parsers import parse_balance
 from digitize.result.from_json import MADE_BY, Saved
 from digitize.units.quantities import GRAVITY_MPS2, density_g_cm3, length_mm, mass_g
 from digitize.units.rounding import exact

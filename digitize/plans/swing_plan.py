@@ -5,10 +5,10 @@ from datetime import date
 
 from digitize.errors import GeometryRefusal, Refusal, UsageRefusal
 from digitize.margin.cautions import MODEL_ROCKET_MASS_LIMIT_G
+from digitize.option_records import BalancePoint
 from digitize.plans import ballast_plan
 from digitize.plans.ballast_plan import asked_end, states_of
 from digitize.plans.swing_test import MOST_PULL_N, SwingPlan, Swung, plan_swing
-from digitize.records import BalancePoint
 from digitize.result.from_json import Saved
 from digitize.result.swing_record import cleaned
 from digitize.units.rounding import exact, fixed, with_band

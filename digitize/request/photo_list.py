@@ -18,35 +18,18 @@ Options are called and written as on the command line. What is said nearest the 
 motor and add add up.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from digitize.errors import UsageRefusal
 from digitize.files import read_toml
 from digitize.request.balance_options import check_balance_known
-from digitize.request.options import MeasureOptions, check_together, measure_options
+from digitize.request.option_table import OPTIONS, PHOTO, ROCKET, Option, values
+from digitize.request.options import MeasureOptions, check_together
 
-_FIELDS = {
-    "scale": "scales",
-    "behind": "behind_mm",
-    "distance": "distance_mm",
-    "pose": "pose",
-    "nose": "nose",
-    "sheet-bar": "sheet_bar_mm",
-    "camera": "camera",
-    "fins": "fins",
-    "balance": "balance",
-    "mass": "mass_g",
-    "hand": "hand",
-    "thickness": "thickness_mm",
-    "seed": "seed",
-    "motor": "motors",
-    "balanced-with": "balanced_with",
-    "add": "added",
-    "balance-at": "balance_at_px",
-}
-_OF_PHOTO = ("balance-at", "scale", "behind", "distance", "pose", "nose", "sheet-bar", "camera")
-_LISTS = ("scale", "hand", "motor", "add")
+_OF_PHOTO = tuple(option for option in OPTIONS.values() if option.about == PHOTO)
+_OF_ROCKET = tuple(option for option in OPTIONS.values() if option.about in (PHOTO, ROCKET))
 
 
 def photos_of(options: MeasureOptions) -> tuple[MeasureOptions, ...]:
@@ -68,11 +51,11 @@ def read_shots(options: MeasureOptions) -> list[tuple[MeasureOptions, ...]]:
     path = options.shots
     assert path is not None  # who has no list asks photos_of
     data = read_toml(path, "list of rockets and photos")
-    base = _over(replace(options, shots=None), data, (*_FIELDS,), ("rocket",), path.parent, f"{path}")
+    base = _over(replace(options, shots=None), data, _OF_ROCKET, ("rocket",), path.parent, f"{path}")
     rockets, names = [], set()
     for number, rocket in enumerate(_tables(data, "rocket", f"{path}"), 1):
         where = f"{path}, rocket {number}"
-        said = _over(base, rocket, (*_FIELDS,), ("name", "photo"), path.parent, where)
+        said = _over(base, rocket, _OF_ROCKET, ("name", "photo"), path.parent, where)
         shots = []
         for k, photo in enumerate(_tables(rocket, "photo", where), 1):
             file = path.parent / _text(photo.get("file"), "file", f"{where}, photo {k}")
@@ -107,38 +90,35 @@ def _tables(data: dict, key: str, where: str) -> list[dict]:
     return tables
 
 
-def _over(options: MeasureOptions, said: dict, allowed: tuple, also: tuple, folder: Path, where: str) -> MeasureOptions:
+def _over(
+    options: MeasureOptions, said: dict, allowed: Sequence[Option], also: tuple, folder: Path, where: str
+) -> MeasureOptions:
     """The options with what is said in one table laid over them."""
+    keys = [option.key for option in allowed]
     for key in said:
-        if key not in (*allowed, *also):
-            raise UsageRefusal(f"{where}: {key!r} is not known", f"use {', '.join((*also, *allowed))}")
-    typed = {key.replace("-", "_"): _typed(said[key], key, folder, where) for key in allowed if key in said}
+        if key not in (*keys, *also):
+            raise UsageRefusal(f"{where}: {key!r} is not known", f"use {', '.join((*also, *keys))}")
+    typed = {option.name: _typed(said[option.key], option, folder, where) for option in allowed if option.key in said}
     try:
-        parsed = measure_options([], shots=folder, **typed)  # checked together only when all is laid over
+        changes = values(typed)  # checked together only when all is laid over
     except UsageRefusal as refusal:
         raise UsageRefusal(f"{where}: {refusal.what}", refusal.remedy) from None
-    changes = {_FIELDS[key]: getattr(parsed, _FIELDS[key]) for key in allowed if key in said}
-    for field in (_FIELDS[key] for key in _LISTS):
-        if field in changes:
-            changes[field] = (*getattr(options, field), *changes[field])
+    for field in (option.field for option in allowed if option.repeated and option.name in typed):
+        changes[field] = (*getattr(options, field), *changes[field])
     return replace(options, **changes)
 
 
-def _typed(value, key: str, folder: Path, where: str):
+def _typed(value, option: Option, folder: Path, where: str):
     """One value as the command line would have brought it."""
-    if key in _LISTS:
-        values = value if isinstance(value, list) else [value]
-        return [_text(each, key, where) for each in values]
-    if key == "camera":
-        return folder / _text(value, key, where)
-    if isinstance(value, int) and not isinstance(value, bool) and value >= 0:
-        if key == "seed":
-            return value
-        if key == "fins":
-            return str(value)
-    if key == "seed":
-        raise UsageRefusal(f"{where}: seed is not a whole number", "write it as seed = 1")
-    return _text(value, key, where)
+    if option.repeated:
+        return [_text(each, option.key, where) for each in (value if isinstance(value, list) else [value])]
+    if option.kind is Path:
+        return folder / _text(value, option.key, where)
+    if option.whole and isinstance(value, int) and not isinstance(value, bool) and value >= 0:
+        return option.kind(value)
+    if option.kind is int:
+        raise UsageRefusal(f"{where}: {option.key} is not a whole number", f"write it as {option.key} = 1")
+    return _text(value, option.key, where)
 
 
 def _text(value, key: str, where: str) -> str:

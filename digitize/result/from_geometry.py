@@ -15,8 +15,8 @@ from digitize.geometry.describe import describe_profile
 from digitize.geometry.toml import overlapping
 from digitize.margin import balance, stability
 from digitize.margin.balance import Loading
-from digitize.records import BalanceState, FinGroup, Flight, Geometry, Quantity, Warn
-from digitize.request.options import Pose
+from digitize.option_records import Flight, Pose
+from digitize.records import BalanceState, FinGroup, Geometry, Quantity, Warn
 from digitize.result.conclusion import Sizes, concluded, margins_of
 from digitize.result_records import FinResult, Result
 from digitize.units.rounding import counted, exact

@@ -15,7 +15,7 @@ from digitize.geometry.describe import describe_profile
 from digitize.margin import balance, stability
 from digitize.photo.camera import CameraPrior
 from digitize.records import BalanceState, Photo, Quantity, ReferencePoints, Silhouette, Warn
-from digitize.request.as_text import words_of
+from digitize.request.option_table import texts
 from digitize.request.options import MeasureOptions
 from digitize.result.as_shown import hangs_on_it, reaching, shown_of, times_as_large
 from digitize.result.conclusion import LevelOf, Sizes, concluded, margins_of
@@ -332,5 +332,5 @@ def _photo_facts(measured: Measured, options: MeasureOptions) -> PhotoFacts:
         focal35_mm=photo.focal35_mm,
         notes=photo.notes,
         path=str(photo.path.resolve()),
-        asked=words_of(options),
+        asked=texts(options),
     )

@@ -7,8 +7,8 @@ renamed or taken away under one schema number. `RESULT` writes a Result and read
 
 from typing import Any
 
-from digitize.geometry.toml import FEWEST_FINS, MOST_FINS
 from digitize.margin.stability import LEVELS
+from digitize.option_records import FEWEST_FINS, MOST_FINS
 from digitize.records import (
     BY_CUTOUT,
     BY_PARTS,

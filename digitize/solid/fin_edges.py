@@ -4,7 +4,7 @@ import numpy as np
 
 from digitize.aero.components import exposed_planform
 from digitize.geometry.polygons import polygon_area
-from digitize.neighbours import tree_of
+from digitize.outline.neighbours import tree_of
 from digitize.records import Silhouette
 from digitize.solid.planform import Carving
 from digitize.solid.pose import Pose

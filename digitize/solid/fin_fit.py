@@ -18,7 +18,7 @@ import shapely
 
 from digitize.aero.components import exposed_planform
 from digitize.geometry.polygons import polygon_area, signed_area
-from digitize.neighbours import tree_of
+from digitize.outline.neighbours import tree_of
 from digitize.records import Silhouette
 from digitize.solid.planform import EDGE_ON_RAD, EDGE_ROUNDING, Carving, Planform, Scenery, closed_to_root, drawn_planes
 from digitize.solid.pose import Pose

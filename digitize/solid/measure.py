@@ -7,7 +7,7 @@ import numpy as np
 from digitize.aero.components import centre_of_pressure
 from digitize.errors import OutlineRefusal, ScaleRefusal
 from digitize.geometry.toml import rounded
-from digitize.neighbours import tree_of
+from digitize.outline.neighbours import tree_of
 from digitize.photo.camera import CameraPrior
 from digitize.records import FinGroup, Geometry, ReferencePoints, Silhouette, Warn
 from digitize.solid.adjust import (

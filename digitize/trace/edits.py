@@ -10,19 +10,18 @@ import numpy as np
 
 from digitize.errors import UsageRefusal
 from digitize.geometry.polygons import points_needed
-from digitize.geometry.toml import FEWEST_FINS, MOST_FINS, overlapping
+from digitize.geometry.toml import overlapping
+from digitize.option_records import FEWEST_FINS, MOST_FINS
 from digitize.records import FinGroup, Geometry
-from digitize.request.options import parse_pose
+from digitize.request.option_table import KEPT, OPTIONS
+from digitize.request.parsers import parse_pose
 from digitize.solid.pose import Pose
 from digitize.trace.sketch import MOST_GROUPS, MOST_POINTS, Sketch, SketchFin, point, points
 from digitize.trace.words import checked_words
 
 CORNER_SHARE = 0.03
 """A fin's point is a corner when leaving it out moves the outline by more than this share of the fin's diagonal."""
-EDITABLE_WORDS = (
-    "balance", "balance_at", "mass", "motor", "balanced_with", "add", "behind", "distance", "scale", "name", "hand",
-    "wind", "rod_speed", "mach", "seed",
-)  # fmt: skip
+EDITABLE_WORDS = tuple(name for name in KEPT if not OPTIONS[name].fits)
 """What can be told anew without looking at the photo again."""
 
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from digitize.errors import GeometryRefusal, UsageRefusal
+from digitize.option_records import ScaleClaim
 from digitize.records import Photo, ReferencePoints, Warn
-from digitize.request.options import ScaleClaim
 from digitize.trace.sketch import HAND_SIGMA_PX, Ends
 
 SHORTEST_PX = 20.0

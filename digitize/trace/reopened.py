@@ -6,9 +6,9 @@ from pathlib import Path
 
 from digitize.errors import UnreadableRefusal, UsageRefusal
 from digitize.report.folder import RESULT
+from digitize.request.option_table import KEPT
 from digitize.trace.history import history_of, read_history
 from digitize.trace.session import Session
-from digitize.trace.words import WORDS
 
 
 def open_folder(folder: Path, camera: Path | None = None) -> tuple[Session, dict]:
@@ -28,7 +28,7 @@ def open_folder(folder: Path, camera: Path | None = None) -> tuple[Session, dict
         return replace(of, asked=_with_camera(folder, of.asked, camera))
 
     def words(asked: dict) -> dict:
-        return session.told({k: v for k, v in asked.items() if k in WORDS})
+        return session.told({k: v for k, v in asked.items() if k in KEPT})
 
     begun = [with_camera(beginning) for beginning in kept.beginnings]
     begun = [replace(b, asked=session.as_options(words(b.asked))) for b in begun]

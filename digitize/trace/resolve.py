@@ -9,7 +9,6 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from pathlib import Path
 
 import numpy as np
 
@@ -131,9 +130,8 @@ def solve_briefly(traced: Traced, last: Result) -> Result:
 
 def options_of(photo: Photo, asked: dict) -> MeasureOptions:
     """The words parsed. Raises UsageRefusal."""
-    camera = asked.get("camera")
     try:
-        return measure_options([photo.path], **{**asked, "camera": None if camera is None else Path(camera)})
+        return measure_options([photo.path], **asked)
     except TypeError as error:
         raise UsageRefusal(f"the options can't be read ({error})", "measure the photo again") from None
 

@@ -20,6 +20,7 @@ from digitize.printed.patterns import pieces_of, sheets
 from digitize.report.folder import OWN, REPORT
 from digitize.result.from_json import read_saved
 from digitize.trace.bodies import Allowance, TooLarge, TooSlow, body_of, suffix_of
+from digitize.trace.form_fields import form_fields_js
 from digitize.trace.guard import Door, Guard
 from digitize.trace.phone import Phone, without_folders
 from digitize.trace.qr import as_svg
@@ -267,7 +268,8 @@ def _templates(folder: Path) -> bytes:
 
 @lru_cache(maxsize=1)
 def static_pages() -> dict[str, bytes]:
-    return {path.name: path.read_bytes() for path in STATIC.iterdir() if path.suffix in _TYPES}
+    pages = {path.name: path.read_bytes() for path in STATIC.iterdir() if path.suffix in _TYPES}
+    return pages | {"options.js": form_fields_js().encode()}
 
 
 def _static(name: str) -> Response:

@@ -23,7 +23,7 @@ from digitize.pipeline import camera_of, fit_photo
 from digitize.records import Geometry, Photo
 from digitize.refused import Seen
 from digitize.report.folder import PDF, check_out_dir, paper_of, write_results
-from digitize.request.options import parse_pdf
+from digitize.request.parsers import parse_pdf
 from digitize.result.from_json import units_of
 from digitize.result.from_photo import Measured
 from digitize.result_records import Result

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from digitize.errors import UsageRefusal
-from digitize.geometry.toml import FEWEST_FINS, MOST_FINS
+from digitize.option_records import FEWEST_FINS, MOST_FINS
 
 MOST_POINTS = 200
 MOST_GROUPS = 6

@@ -1,20 +1,17 @@
-"""What comes from the browser, checked: the form's words and the regions that were marked."""
+"""What comes from the browser, checked: the form's words and the regions that were marked.
+
+`camera` is the name of a calibration the session knows, never a path.
+"""
 
 from typing import Any
 
 from digitize.errors import UsageRefusal
 from digitize.outline.marked import Marked
 from digitize.records import Photo
+from digitize.request.option_table import KEPT, OPTIONS
 from digitize.trace.sketch import points
 
 MOST_REGIONS = 40
-WORDS = (
-    "scale", "behind", "distance", "fins", "pose", "nose", "balance", "balance_at", "mass", "hand", "thickness",
-    "sheet_bar", "name", "mach", "wind", "rod_speed", "motor", "balanced_with", "add", "seed", "camera",
-)  # fmt: skip
-"""Options the form may hold: all of `measure` but those that name photos or where the results go. `camera` is the
-name of a calibration the session knows, never a path."""
-LISTS = ("scale", "hand", "motor", "add")
 
 
 def checked_words(words: object, cameras=()) -> dict:
@@ -23,7 +20,7 @@ def checked_words(words: object, cameras=()) -> dict:
         raise UsageRefusal("the form is not understood", "reload the page")
     found: dict[str, Any] = {}
     for name, value in words.items():
-        if name not in WORDS:
+        if name not in KEPT:
             raise UsageRefusal(f"{str(name)[:40]!r} can't be told on the page", "reload the page")
         if name == "seed" and type(value) is int:  # as an earlier check has left it
             value = str(value)
@@ -32,7 +29,7 @@ def checked_words(words: object, cameras=()) -> dict:
             raise UsageRefusal(f"{name}: too much text", "write it shorter")
         texts = [text.strip() for text in texts if text.strip()]
         if texts:
-            found[name] = texts if name in LISTS else texts[0]
+            found[name] = texts if OPTIONS[name].repeated else texts[0]
     if found.get("camera") not in (None, *cameras):
         raise UsageRefusal("this calibration was not given to the page", "choose its file in the form")
     if "seed" in found:

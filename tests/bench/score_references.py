@@ -18,7 +18,7 @@ from drawing.occasions import random_scene
 from digitize.errors import Refusal
 from digitize.photo.read import read_photo
 from digitize.photo.references import find_reference
-from digitize.request.options import parse_scale
+from digitize.request.parsers import parse_scale
 
 KINDS = ("steel", "white", "wood", "card", "a4", "letter", "checker", "sheet")
 

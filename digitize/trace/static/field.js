@@ -3,17 +3,17 @@ import { html } from "./dom.js";
 
 export const choices = (map) => Object.entries(map).map(([value, words]) => html("option", { value }, words));
 
-export function field([name, words, units, example, ends, hint]) {
+export function field({ name, label, units, example, choices: listed, ends, lines, hint }) {
   const id = `field-${name.replace(":", "-")}`;
   const said = hint ? html("p", { class: "hint", id: `${id}-hint` }, hint) : null;
   const common = { id, "data-name": name, "aria-describedby": hint ? `${id}-hint ${id}-fault` : `${id}-fault` };
   const fault = html("p", { class: "fault", id: `${id}-fault`, hidden: true });
-  const row = (...parts) => html("div", { class: "field-row", "data-row": name }, html("label", { for: id }, words), ...parts, fault, said);
-  if (units === null) return row(html("textarea", { ...common, rows: 2, placeholder: example }));
-  if (units && !Array.isArray(units)) return row(html("select", common, ...choices(units)));
+  const row = (...parts) => html("div", { class: "field-row", "data-row": name }, html("label", { for: id }, label), ...parts, fault, said);
+  if (lines) return row(html("textarea", { ...common, rows: 2, placeholder: example }));
+  if (listed) return row(html("select", common, ...choices(listed)));
   const input = html("input", { ...common, placeholder: example, autocomplete: "off", inputmode: units ? "decimal" : "text" });
   if (!units) return row(html("div", { class: "field" }, input));
-  const unit = html("select", { "data-unit": true, "aria-label": `unit of: ${words}` }, ...choices(Object.fromEntries(units.map((u) => [u, u]))));
+  const unit = html("select", { "data-unit": true, "aria-label": `unit of: ${label}` }, ...choices(Object.fromEntries(units.map((u) => [u, u]))));
   const end = ends && html("select", { "data-end": true, "aria-label": "which end it is measured from" }, ...choices(ends));
   return row(html("div", { class: "field" }, input, unit, end));
 }

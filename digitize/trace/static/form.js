@@ -33,12 +33,12 @@ export class Form {
     this.places = tiles("place", "Where does it lie, seen from the camera?", [
       ["level", "Level with the rocket's middle", PLACES.level], ["farther", "Farther away, as on the table", PLACES.farther], ["nearer", "Nearer to you", PLACES.nearer],
     ], () => this.rows());
-    this.behind = field(FIELDS.BEHIND[0]);
+    this.behind = field(FIELDS.part("place")[0]);
     this.placed = html("div", { id: "placed" }, this.places, this.behind);
     element.append(
       html("div", { class: "field-row", "data-row": "scale" }, html("label", { for: "field-reference" }, "What of known size is in the photo?"), this.reference, html("p", { class: "fault", id: "field-reference-fault", hidden: true })),
-      ...FIELDS.SCALE.map(field), this.pointRow, this.placed, ...FIELDS.CALIPER.map(field),
-      fold("More about the scale and the camera", ...FIELDS.SCALE_MORE.map(field)),
+      ...FIELDS.SCALE.map(field), this.pointRow, this.placed, field(FIELDS.CALIPER),
+      fold("More about the scale and the camera", field(FIELDS.TAPE), ...FIELDS.part("more about the scale").map(field)),
     );
   }
 
@@ -47,7 +47,7 @@ export class Form {
     this.poses = tiles("lies", "How does it lie?", Object.entries(words).map(([value, said]) => [value, said, POSES[value]]), (value) => {
       byId("field-pose").value = value;
     }, "Drawn from behind the tail, with the camera.");
-    element.append(...FIELDS.FINS.map(field), this.poses, ...FIELDS.BALANCE.map(field), fold("More about the rocket", ...FIELDS.ROCKET_MORE.map(field), ...FIELDS.BALANCE_MORE.map(field)), fold("To compare, and the flight", ...FIELDS.CHECKS.map(field)));
+    element.append(...FIELDS.part("fins").map(field), this.poses, ...FIELDS.part("balance").map(field), fold("More about the rocket", ...FIELDS.part("more about the rocket").map(field), ...FIELDS.part("more about the balance").map(field)), fold("To compare, and the flight", ...FIELDS.part("checks").map(field)));
     byId("field-pose").addEventListener("input", (event) => choose(this.poses, event.target.value.trim()));
   }
 

@@ -2,6 +2,7 @@
 import { byId, html, plainly, refill } from "./dom.js";
 import { icon } from "./icons.js";
 import { keyNumbers, sentence } from "./numbers.js";
+import { TOPICS } from "./options.js";
 
 export const button = (words, id, act, { chief = false, sign = null, enabled = true } = {}) =>
   html("button", { type: "button", id, class: chief ? "chief" : "", disabled: !enabled, onclick: act }, sign ? icon(sign) : null, html("span", {}, words));
@@ -59,7 +60,7 @@ export class Pinned {
   }
 
   stale(names) {
-    const told = names.map((name) => NAMES[name] || name.replaceAll("_", " "));
+    const told = names.map((name) => TOPICS[name] || name.replaceAll("_", " "));
     return html("div", { class: "notice", id: "stale" }, html("p", { class: "level" }, "Your form has changed: measure again"),
       html("p", {}, `Told otherwise: ${told.join(", ")}. The answer before is no longer yours.`),
       html("div", { class: "row" }, button("Measure again", "tell", this.acts.again, { chief: true, sign: "again" }), button("Back to what was measured", "untell", this.acts.untell, { sign: "undo" })));
@@ -74,8 +75,6 @@ export class Pinned {
     return html("div", { class: "row acts" }, button(view.saved ? "Saved" : "Save", "save", this.acts.save, { chief: !view.saved, sign: "save" }), ...(view.states > 1 ? back : []));
   }
 }
-
-const NAMES = { scale: "the scale", behind: "where the reference lies", fins: "the number of fins", balance: "the balance point", mass: "the mass", pose: "how it lies", nose: "the nose's side", add: "what was not in", hand: "what was measured by hand", rod_speed: "the speed off the rod", balance_at: "the balance point in the photo" };
 
 function refusal(said, field) {
   return html("div", { class: "refused", role: "alert" }, html("strong", {}, sentence(said.what)), field ? " See the marked field." : ` ${sentence(said.remedy)}`);
