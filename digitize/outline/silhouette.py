@@ -13,7 +13,6 @@ import numpy as np
 from skimage.measure import find_contours
 
 from digitize.geometry.polygons import signed_area
-from digitize.outline.neighbours import tree_of
 from digitize.outline.edges import (
     SPACING_PX,
     follow_edge,
@@ -26,6 +25,7 @@ from digitize.outline.edges import (
     smooth_by,
 )
 from digitize.outline.marked import NOTHING_MARKED, Marked
+from digitize.outline.neighbours import tree_of
 from digitize.outline.region import FirstLook, Region, border_px, find_region, without
 from digitize.outline.trust import judge, signs
 from digitize.photo.sampling import sampled
