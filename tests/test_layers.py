@@ -12,7 +12,7 @@ ROOT = Path(digitize.__file__).parent
 
 # From the bottom up. What a room imports lies in the room itself or in a lower layer, never beside it.
 LAYERS = (
-    ("__version__", "errors", "option_records", "sizes", "threads"),
+    ("__version__", "errors", "option_records", "sizes", "threads", "numeric"),
     ("records",),
     ("eye", "files", "refused", "result_records", "units"),
     ("geometry", "margin", "photo"),

@@ -12,6 +12,7 @@ from itertools import pairwise
 import numpy as np
 
 from digitize.geometry.nose_shapes import NOSE_SHAPES, nose_radius
+from digitize.numeric.solving import least_between
 from digitize.records import ProfilePiece
 
 _JOINTS = 61  # candidate joints, evenly spread over the length
@@ -169,8 +170,6 @@ def _squared_misfit(piece: _Piece, x, r) -> float:
 
 def _move_joints(x, r, kinds: list[_Kind], joints: list[float]) -> float:
     """Move each joint, in place, to where the pieces on both sides fit best; the squared misfit of all."""
-    from scipy.optimize import minimize_scalar  # loading it takes as long as starting the program otherwise
-
     reach = 1.5 * _PER_JOINT * x[1]
     for k in [*range(1, len(kinds))] * 2:
         low = max(joints[k] - reach, joints[k - 1] + reach / 3)
@@ -189,7 +188,7 @@ def _move_joints(x, r, kinds: list[_Kind], joints: list[float]) -> float:
         if crossing is not None and low <= crossing <= high:
             joints[k] = crossing
             continue
-        best = float(minimize_scalar(misfit, bounds=(low, high), method="bounded").x)
+        best = least_between(misfit, low, high)
         joints[k] = min((joints[k], best), key=misfit)
     return sum(_squared_misfit(piece, x, r) for piece in _fit_all(x, r, kinds, joints))
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from digitize.numeric.windows import smoothed, steps_to_false
 from digitize.outline.light import features_of_light, linear_light
 from digitize.photo.sampling import sampled
 
@@ -59,9 +60,7 @@ def sample_ribbon(rgb: np.ndarray, points: np.ndarray, normal: np.ndarray, reach
 
 def smooth_along(values: np.ndarray, sigma: float) -> np.ndarray:
     """Gaussian smoothing along a closed outline; values: (n, ...)."""
-    from scipy.ndimage import gaussian_filter1d  # as in neighbours.py
-
-    return gaussian_filter1d(values, sigma, axis=0, mode="wrap")
+    return smoothed(values, sigma, closed=True)
 
 
 def smooth_by(values: np.ndarray, sigma: np.ndarray) -> np.ndarray:
@@ -179,15 +178,13 @@ _WANTED_PX = 0.12
 def room_to_corner(points: np.ndarray, reach: int = 6, turn_deg: float = 15.0) -> np.ndarray:
     """(n,) distance along the outline, in points, to the nearest place where it turns by more than turn_deg
     within `reach` points."""
-    from scipy.ndimage import distance_transform_edt  # as in neighbours.py
-
     smooth = smooth_along(points, 2.0)
     ahead = np.roll(smooth, -reach, 0) - smooth
     behind = smooth - np.roll(smooth, reach, 0)
     cross = behind[:, 0] * ahead[:, 1] - behind[:, 1] * ahead[:, 0]
     turn = np.degrees(np.abs(np.arctan2(cross, (behind * ahead).sum(1))))
     straight = np.tile(turn < turn_deg, 3)
-    return distance_transform_edt(straight)[len(points) : 2 * len(points)]
+    return steps_to_false(straight)[len(points) : 2 * len(points)]
 
 
 def half_way(ribbon: Ribbon, room: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -13,6 +13,7 @@ import numpy as np
 from skimage.measure import find_contours
 
 from digitize.geometry.polygons import signed_area
+from digitize.numeric.neighbours import Nearest
 from digitize.outline.edges import (
     SPACING_PX,
     follow_edge,
@@ -25,7 +26,6 @@ from digitize.outline.edges import (
     smooth_by,
 )
 from digitize.outline.marked import NOTHING_MARKED, Marked
-from digitize.outline.neighbours import tree_of
 from digitize.outline.region import FirstLook, Region, border_px, find_region, without
 from digitize.outline.trust import judge, signs
 from digitize.photo.sampling import sampled
@@ -76,7 +76,7 @@ def edge_of(rgb: np.ndarray, region: Region) -> tuple[np.ndarray, np.ndarray]:
     followed = follow(copy, (first - corner + 0.5) * factor - 0.5, limb)
     outline = (followed + 0.5) / factor - 0.5 + corner
     outline, sigma = halved(rgb, outline, factor)
-    nearest = tree_of(first).query(outline)[1]
+    nearest = Nearest(first).query(outline)[1]
     away = np.abs(np.einsum("nc,nc->n", outline - first[nearest], outward_normals(first, 2)[nearest]))
     beyond = np.maximum(away - 2 * eye_sigma[nearest], 0.0)
     return outline, np.hypot(sigma, beyond)
@@ -95,7 +95,7 @@ def _on_limb(border: np.ndarray, body: np.ndarray) -> np.ndarray:
     if not lines:
         return np.zeros(len(border), bool)
     body_border = np.concatenate(lines)[:, ::-1] - 2
-    return tree_of(body_border).query(border)[0] < LIMB_LOOK_PX
+    return Nearest(body_border).query(border)[0] < LIMB_LOOK_PX
 
 
 def _eye_sigma(region: Region, border: np.ndarray) -> np.ndarray:
@@ -128,14 +128,14 @@ def follow(rgb: np.ndarray, outline: np.ndarray, limb: np.ndarray) -> np.ndarray
     """The outline moved onto the edge near it, pixels of rgb. limb: (n,) bool of the outline: there the edge stays
     nearer to where both sides of the body have it."""
     even = resample_closed(outline, SPACING_PX)
-    limb = limb[tree_of(outline).query(even)[1]]
+    limb = limb[Nearest(outline).query(even)[1]]
     outline = smooth_by(even, np.where(limb & (room_to_corner(even) > 12), 5.0, 0.0))
     for reach in (9.0, 6.0):
         ribbon = sample_ribbon(rgb, outline, outward_normals(smooth_along(outline, 2.0), 2), reach)
         shift = smooth_along(follow_edge(ribbon, np.where(limb, 0.1, 0.06)), 1.0)
         moved = outline + shift[:, None] * ribbon.normal
         outline = resample_closed(moved, SPACING_PX)
-        limb = limb[tree_of(moved).query(outline)[1]]
+        limb = limb[Nearest(moved).query(outline)[1]]
     return outline
 
 

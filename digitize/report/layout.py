@@ -11,9 +11,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import isotonic_regression
 from shapely.geometry import MultiPoint, Polygon, box
 
+from digitize.numeric.solving import nondecreasing
 from digitize.report.ink import words_size
 from digitize.result_records import Drawing, Result
 from digitize.units.rounding import sized, with_band
@@ -346,7 +346,7 @@ def _far_row(frame: Frame, drawing, result, placing, v: float) -> list[Label]:
 def _apart(centres: np.ndarray, extents: np.ndarray) -> np.ndarray:
     """Places in the same order, neighbours clear of each other, nearest to the centres by least squares."""
     offsets = np.concatenate([[0.0], np.cumsum((extents[1:] + extents[:-1]) / 2)])
-    return isotonic_regression(centres - offsets).x + offsets
+    return nondecreasing(centres - offsets) + offsets
 
 
 def _reference_labels(drawing, placing, taken, photo_corners) -> list[Label]:

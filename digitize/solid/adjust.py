@@ -15,6 +15,7 @@ from functools import cached_property
 
 import numpy as np
 
+from digitize.numeric.solving import damped_least_squares, rotations
 from digitize.photo.camera import Camera, CameraPrior
 from digitize.records import ReferencePoints
 from digitize.solid.pose import Pose
@@ -198,13 +199,11 @@ def _unpack(problem: Problem, values: np.ndarray) -> _State:
 
 def _planes(problem: Problem, values: np.ndarray) -> list[tuple[np.ndarray, np.ndarray, np.ndarray]]:
     """(rotation (..., 3, 3), translation (..., 3), size factor (...)) of each reference, for values (..., m)."""
-    from scipy.spatial.transform import Rotation  # as in neighbours.py
-
     planes, first = [], _POSE + len(problem.tubes)
     for k, reference in enumerate(problem.references):
         w = values[..., first + k * _PLANE :][..., :_PLANE]
         rotation, translation = problem.start_planes[k]
-        turn = Rotation.from_rotvec(0.01 * w[..., :3].reshape(-1, 3)).as_matrix().reshape(*w.shape[:-1], 3, 3)
+        turn = rotations(0.01 * w[..., :3])
         aside = 0.01 * translation[2] * np.concatenate([w[..., 3:5], np.zeros_like(w[..., :1])], -1)
         moved = translation * np.exp(0.01 * w[..., 5:6]) + aside
         planes.append((turn @ rotation, moved, 1 + reference.size_sigma * w[..., 6]))
@@ -330,15 +329,9 @@ def adjust_robustly(problem: Problem) -> Adjusted:
 
 def adjust(problem: Problem, start: np.ndarray | None = None) -> Adjusted:
     """Solve; the covariance is that of the linearised problem at the solution. start: (m,) values to begin from."""
-    from scipy.optimize import least_squares  # as in neighbours.py
-
     if start is None:
         start = np.zeros(_POSE + len(problem.tubes) + _PLANE * len(problem.references))
-    fit = least_squares(
-        lambda values: _stacked(problem, values), start, lambda values: _linearised(problem, values)[1],
-        method="lm", x_scale=1.0, max_nfev=200 * len(start),
-    )  # fmt: skip
-    return _adjusted(problem, fit.x, fit.jac)
+    return _adjusted(problem, *damped_least_squares(lambda values: _linearised(problem, values), start))
 
 
 def adjust_near(problem: Problem, start: np.ndarray) -> Adjusted:

@@ -4,7 +4,7 @@ import numpy as np
 
 from digitize.aero.components import exposed_planform
 from digitize.geometry.polygons import polygon_area
-from digitize.outline.neighbours import tree_of
+from digitize.numeric.neighbours import Nearest
 from digitize.records import Silhouette
 from digitize.solid.planform import Carving
 from digitize.solid.pose import Pose
@@ -15,7 +15,7 @@ COMMON_UNEXPLAINED = 0.02
 
 def edge_sigma_px(pixels: np.ndarray, silhouette: Silhouette) -> float:
     """Root mean square of the outline's own deviation along the fin, each point at most 6 pixels."""
-    nearest = tree_of(silhouette.outline_px).query(pixels)[1]
+    nearest = Nearest(silhouette.outline_px).query(pixels)[1]
     return float(np.sqrt(np.mean(np.minimum(silhouette.sigma_px[nearest], 6.0) ** 2)))
 
 

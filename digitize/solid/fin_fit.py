@@ -10,7 +10,6 @@ deviations and does not bend the others.
 """
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
@@ -18,13 +17,10 @@ import shapely
 
 from digitize.aero.components import exposed_planform
 from digitize.geometry.polygons import polygon_area, signed_area
-from digitize.outline.neighbours import tree_of
+from digitize.numeric.neighbours import Nearest
 from digitize.records import Silhouette
 from digitize.solid.planform import EDGE_ON_RAD, EDGE_ROUNDING, Carving, Planform, Scenery, closed_to_root, drawn_planes
 from digitize.solid.pose import Pose
-
-if TYPE_CHECKING:
-    from scipy.spatial import cKDTree
 
 EDGE_MODES = 5
 """Independent stretches of one fin's edge: what errs on an edge errs together over a fifth of it."""
@@ -51,7 +47,7 @@ class Seen:
 
     every: np.ndarray
     every_sigma_px: np.ndarray
-    tree: "cKDTree"
+    tree: Nearest
     points: np.ndarray
     sigma_px: np.ndarray
     spacing_px: float
@@ -87,7 +83,7 @@ def seen_of(silhouette: Silhouette, scene: Scenery, pose: Pose, job: Carving) ->
     spacing_px = spacing * max(mine.sum() / MOST_POINTS, 1.0)
     pick = np.flatnonzero(mine)
     pick = pick[np.linspace(0, len(pick) - 1, min(len(pick), MOST_POINTS)).astype(int)] if len(pick) else pick
-    return Seen(every, sigma, tree_of(every), every[pick], sigma[pick], spacing_px)
+    return Seen(every, sigma, Nearest(every), every[pick], sigma[pick], spacing_px)
 
 
 def _resampled(silhouette: Silhouette, spacing: float) -> tuple[np.ndarray, np.ndarray]:
@@ -221,7 +217,7 @@ class _Model:
         edges = self.edges(inner, planes)
         if not len(edges.points) or not len(self.seen.points):
             return np.zeros((size, size)), np.zeros(size), np.full(self.job.count, 1e9)
-        near, to_model = tree_of(edges.points).query(self.seen.points)
+        near, to_model = Nearest(edges.points).query(self.seen.points)
         back, to_seen = self.seen.tree.query(edges.points)
         index = np.r_[to_model, np.arange(len(edges.points))]
         target = np.vstack([self.seen.points, self.seen.every[to_seen]])

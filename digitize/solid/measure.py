@@ -7,7 +7,8 @@ import numpy as np
 from digitize.aero.components import centre_of_pressure
 from digitize.errors import OutlineRefusal, ScaleRefusal
 from digitize.geometry.toml import rounded
-from digitize.outline.neighbours import tree_of
+from digitize.numeric.neighbours import Nearest
+from digitize.numeric.windows import opened
 from digitize.photo.camera import CameraPrior
 from digitize.records import FinGroup, Geometry, ReferencePoints, Silhouette, Warn
 from digitize.solid.adjust import (
@@ -249,8 +250,6 @@ def _problem(prior, axis, stations, tip_p, references, told, silhouette) -> Prob
 def _tube_runs(stations: Stations) -> list[np.ndarray]:
     """Station numbers of each tube, without the tenth at either end where a curve may run into it, and of the widest
     stretch of body if it is wider than any tube."""
-    from scipy.ndimage import grey_opening  # as in neighbours.py
-
     both = stations.body_upper & stations.body_lower
     runs = []
     for first, last in stations.tubes:
@@ -264,7 +263,7 @@ def _tube_runs(stations: Stations) -> list[np.ndarray]:
         one = (np.arange(len(half)) >= stations.fin_runs[-1][0]) & (stations.body_upper ^ stations.body_lower)
         half[one] = np.where(stations.body_upper, stations.upper, stations.lower)[one]
     half = half / _taper(stations, runs)
-    level = grey_opening(half, size=WIDEST_STATIONS)
+    level = opened(half, WIDEST_STATIONS)
     widest = np.flatnonzero((level > 0.985 * level.max()) & (half < 1.03 * level.max()))
     margin = 1.03 + 2 * stations.noise / stations.caliber
     if not runs or level.max() > margin * max(np.median(half[run]) for run in runs):
@@ -288,7 +287,7 @@ def _tube_limbs(run, stations, upper_px, lower_px, silhouette) -> TubeLimbs:
     upper, lower = pick[stations.body_upper[pick]], pick[stations.body_lower[pick]]
     side = np.r_[np.ones(len(upper)), -np.ones(len(lower))]
     points = np.concatenate([upper_px[upper], lower_px[lower]])
-    nearest = tree_of(silhouette.outline_px).query(points)[1]
+    nearest = Nearest(silhouette.outline_px).query(points)[1]
     return TubeLimbs(points, side, np.hypot(LIMB_SIGMA_PX, silhouette.sigma_px[nearest]))
 
 
@@ -332,7 +331,7 @@ def _profile(adjusted: Adjusted, stations: Stations, silhouette: Silhouette) -> 
     """(n, 2) profile, x from the nose tip."""
     pose, ends = adjusted.pose(), adjusted.problem.ends
     upper_px, lower_px = _limb_px(adjusted, stations)
-    edge = tree_of(silhouette.outline_px)
+    edge = Nearest(silhouette.outline_px)
     sides = []
     tip_s, base_s = float(ends.tip_s_mm(pose)), float(ends.base_s_mm(pose))
     for points, body, sign in ((upper_px, stations.body_upper, 1.0), (lower_px, stations.body_lower, -1.0)):

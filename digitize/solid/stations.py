@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from digitize.errors import OutlineRefusal
+from digitize.numeric.windows import opened
 from digitize.solid.aft import Sides, Tail, eye_half, find_tails
 from digitize.solid.scan import crossings, first_exit, true_runs
 
@@ -123,12 +124,10 @@ def _body_envelope(narrow: np.ndarray) -> np.ndarray:
 
 
 def _opened(narrow: np.ndarray, share: float) -> np.ndarray:
-    from scipy.ndimage import grey_opening  # as in neighbours.py
-
     window = int(share * len(narrow))
     # beyond the tail there is nothing: padding by the end's value would keep fins that reach the end
     padded = np.concatenate([narrow, np.zeros(window)])
-    return grey_opening(padded, size=window, mode="nearest")[: len(narrow)]
+    return opened(padded, window)[: len(narrow)]
 
 
 def _raised(envelope, tail: Tail, seen: Sides):

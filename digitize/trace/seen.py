@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy.ndimage import gaussian_filter1d
 
+from digitize.numeric.windows import smoothed
 from digitize.photo.sampling import sampled
 from digitize.records import Photo
 
@@ -85,7 +85,7 @@ def _ribbon_of(line: _Line) -> Ribbon | None:
     at, normal = at[inside], normal[inside]
     offset = np.arange(-np.ceil(reach_px), np.ceil(reach_px) + 1)
     colour = _colours(photo, at, normal, np.r_[offset[0] - 3 : offset[-1] + 4])
-    colour = gaussian_filter1d(colour, 2.0, axis=0, mode="nearest")
+    colour = smoothed(colour, 2.0)
     sums = np.cumsum(np.pad(colour, ((0, 0), (1, 0), (0, 0))), axis=1)
     mean = (sums[:, 3:] - sums[:, :-3]) / 3  # of three pixels; that before and that behind lie four apart
     step = np.linalg.norm(mean[:, 4:] - mean[:, :-4], axis=2)
