@@ -1,9 +1,10 @@
-"""The sample photographs measured by the commands of samples/README.md, each only once for all tests."""
+"""The sample photographs measured by the commands of samples/README.md, each only once for all tests and workers."""
 
 import json
 import re
 import shlex
 import tempfile
+from contextlib import suppress
 from functools import cache
 from pathlib import Path
 
@@ -30,13 +31,21 @@ def measured_in(folder, photo, options):
     return json.loads((folder / "result.json").read_text())
 
 
-@cache
-def _parent():
-    return tempfile.TemporaryDirectory()  # goes with the process
+place: Path | None = None
+"""A folder that all workers of a run share; conftest.py sets it."""
 
 
 @cache
 def measured(name):
-    """(results folder, result.json); the folder is shared, so nothing may be written into it."""
-    folder = Path(_parent().name) / name / "results"
-    return folder, measured_in(folder, SAMPLES / f"{name}.jpg", COMMANDS[name])
+    """(results folder, result.json); the folder is shared, so nothing may be written into it.
+
+    Measured aside and moved into its place whole: no worker waits for another, and none sees half of a folder.
+    """
+    shared = place / name
+    if not shared.exists():
+        place.mkdir(exist_ok=True)
+        aside = Path(tempfile.mkdtemp(dir=place, prefix="aside-"))
+        measured_in(aside / "results", SAMPLES / f"{name}.jpg", COMMANDS[name])
+        with suppress(OSError):  # another worker was as quick
+            aside.rename(shared)
+    return shared / "results", json.loads((shared / "results" / "result.json").read_text())
