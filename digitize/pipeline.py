@@ -26,9 +26,9 @@ from digitize.request.photo_list import photos_of
 from digitize.result.from_photo import Measured, assemble
 from digitize.result.from_photos import Shot, combine
 from digitize.result_records import Result
-from digitize.solid.adjust import Told
+from digitize.solid.adjust import GivenSizes
 from digitize.solid.agreement import blame_scales, check_agreement
-from digitize.solid.measure import UNEXPLAINED, FinsSaid, Solid, measure_solid
+from digitize.solid.measure import UNEXPLAINED, GivenFins, Solid, measure_solid
 from digitize.solid.numbers import rivals
 from digitize.solid.roll import AS_WELL
 from digitize.units.rounding import with_band
@@ -155,10 +155,10 @@ def fit_photo(
 
 
 def _fitted(photo: Photo, options: MeasureOptions, prior: CameraPrior, references, silhouette: Silhouette) -> Measured:
-    told, name = told_of(options), options.name or photo.path.stem
+    sizes, name = given_sizes(options), options.name or photo.path.stem
     tried: list[tuple[float, CameraPrior, Solid]] = []
     refused, lenses = None, _lenses(prior)
-    for said in fins_said(options):
+    for given in given_fins(options):
         if len(tried) >= 2 and min(_unexplained(s) for _, _, s in tried) < UNEXPLAINED:
             break  # three and four are what most rockets have; others only where neither fits
         for lens, log_share in lenses:
@@ -166,7 +166,7 @@ def _fitted(photo: Photo, options: MeasureOptions, prior: CameraPrior, reference
                 break  # no other lens can be clearly better
             try:
                 resting = options.pose.kind == "resting"
-                solid = measure_solid(name, lens, silhouette, references, told, said, options.nose, resting)
+                solid = measure_solid(name, lens, silhouette, references, sizes, given, options.nose, resting)
             except OutlineRefusal as refusal:  # of numbers and lenses that are only tried, one may fail
                 if len(lenses) == 1 and not isinstance(refusal, FinsRefusal):
                     raise
@@ -187,7 +187,7 @@ def _fitted(photo: Photo, options: MeasureOptions, prior: CameraPrior, reference
     except OutlineRefusal:  # where scales are at odds the pose is bent, and then nothing fits
         blame_scales(solid.adjusted)
         raise
-    others = [s for _, _, s in tried if [t.said.count for t in s.fins] != [t.said.count for t in solid.fins]]
+    others = [s for _, _, s in tried if [t.given.count for t in s.fins] != [t.given.count for t in solid.fins]]
     if options.fins is None and not others:
         warnings = (*warnings, _one_number(solid))
     return Measured(
@@ -220,13 +220,13 @@ def _unexplained(solid: Solid) -> float:
 def _one_number(solid: Solid) -> Warn:
     return Warn(
         "FINS_NOT_SAID",
-        f"The number of fins was not said; {solid.fins[0].said.count} is assumed, the only one tried that fits at all",
+        f"The number of fins was not said; {solid.fins[0].given.count} is assumed, the only one tried that fits at all",
         "Give --fins, for example --fins 3",
     )
 
 
 def _number_missing(what: str) -> FinsRefusal:
-    """The same refusal where the number of fins was not said: most likely that is all that is missing."""
+    """The same refusal where the number of fins was not given: most likely that is all that is missing."""
     tried = ", ".join(map(str, UNSAID_COUNTS[:-1])) + f" or {UNSAID_COUNTS[-1]}"
     return FinsRefusal(
         f"The number of fins was not said, and with {tried} in one group it does not fit: {what[:1].lower()}{what[1:]}",
@@ -337,10 +337,10 @@ def points_reference(photo: Photo, claim: ScaleClaim) -> ReferencePoints:
     )
 
 
-def told_of(options: MeasureOptions) -> Told:
+def given_sizes(options: MeasureOptions) -> GivenSizes:
     """What was said of scale and distance."""
     by_kind = {claim.kind: claim.length_mm for claim in options.scales}
-    return Told(
+    return GivenSizes(
         tube_mm=by_kind.get("tube"),
         length_mm=by_kind.get("length"),
         behind_mm=options.behind_mm,
@@ -348,27 +348,27 @@ def told_of(options: MeasureOptions) -> Told:
     )
 
 
-def fins_said(options: MeasureOptions) -> list[tuple[FinsSaid, ...]]:
+def given_fins(options: MeasureOptions) -> list[tuple[GivenFins, ...]]:
     """What to try: the groups as said, or one group of each likely number."""
     counts = [options.fins] if options.fins is not None else [(count,) for count in UNSAID_COUNTS]
-    return [tuple(_fin_said(options, k, count, len(group)) for k, count in enumerate(group)) for group in counts]
+    return [tuple(_given_fin(options, k, count, len(group)) for k, count in enumerate(group)) for group in counts]
 
 
-def _other_numbers(options: MeasureOptions) -> list[list[FinsSaid]]:
+def _other_numbers(options: MeasureOptions) -> list[list[GivenFins]]:
     """For each group as said, the same words about other numbers of fins."""
-    said = options.fins or ()
+    given = options.fins or ()
     return [
-        [_fin_said(options, k, other, len(said)) for other in UNSAID_COUNTS if other != count]
-        for k, count in enumerate(said)
+        [_given_fin(options, k, other, len(given)) for other in UNSAID_COUNTS if other != count]
+        for k, count in enumerate(given)
     ]
 
 
-def _fin_said(options: MeasureOptions, k: int, count: int, groups: int) -> FinsSaid:
+def _given_fin(options: MeasureOptions, k: int, count: int, groups: int) -> GivenFins:
     thickness = options.thickness_mm or (DEFAULT_THICKNESS_MM,)
     rolls = _rolls(options.pose, count)
     if k < groups - 1:  # words about the pose are about the aft fins; those ahead may stand in line or in the gaps
         rolls = (*rolls, *(roll + np.pi / count for roll in rolls))
-    return FinsSaid(count, rolls, thickness[min(k, len(thickness) - 1)])
+    return GivenFins(count, rolls, thickness[min(k, len(thickness) - 1)])
 
 
 def _rolls(pose: Pose, count: int) -> tuple[float, ...]:

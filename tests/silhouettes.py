@@ -14,8 +14,8 @@ from digitize.aero.components import centre_of_pressure, exposed_planform
 from digitize.aero.fins import planform
 from digitize.photo.camera import CameraPrior, camera_prior
 from digitize.records import FinGroup, Geometry, ReferencePoints, Silhouette
-from digitize.solid.adjust import EDGE_BIAS_PX, Told
-from digitize.solid.measure import FinsSaid, Solid, measure_solid
+from digitize.solid.adjust import EDGE_BIAS_PX, GivenSizes
+from digitize.solid.measure import GivenFins, Solid, measure_solid
 
 SIZE_PX, FOCAL35_MM = (1800, 1200), 28.0
 POINT_SIGMA_PX = 0.1
@@ -109,19 +109,19 @@ def prior_of(camera: Camera, focal35_mm: float | None = None) -> CameraPrior:
     return camera_prior(*camera.size_px, focal35_mm)
 
 
-def fins_said(rocket: Rocket) -> tuple[FinsSaid, ...]:
+def given_fins(rocket: Rocket) -> tuple[GivenFins, ...]:
     """The fins as a user would say them, standing as they do."""
     return tuple(
-        FinsSaid(group.count, (float(np.radians(group.roll_deg)),), group.thickness_mm) for group in rocket.fins
+        GivenFins(group.count, (float(np.radians(group.roll_deg)),), group.thickness_mm) for group in rocket.fins
     )
 
 
 def solve(
     scene: Scene,
-    told: Told,
+    given: GivenSizes,
     *,
     silhouette: Silhouette | None = None,
-    fins: tuple[FinsSaid, ...] | None = None,
+    fins: tuple[GivenFins, ...] | None = None,
     references: tuple[ReferencePoints, ...] | None = None,
     focal35_mm: float | None = None,
     nose: str | None = None,
@@ -133,8 +133,8 @@ def solve(
         prior_of(scene.camera, focal35_mm),
         silhouette or silhouette_of(scene),
         tuple(points_of(scene, r) for r in scene.references) if references is None else references,
-        told,
-        fins_said(scene.rocket) if fins is None else fins,
+        given,
+        given_fins(scene.rocket) if fins is None else fins,
         nose,
         resting,
     )
@@ -164,8 +164,8 @@ def with_fins(rocket: Rocket, *groups: DrawnFins) -> Rocket:
     return replace(rocket, fins=groups)
 
 
-CALIPER_A = Told(tube_mm=24.0)  # what a caliper says of rocket A
-THREE = FinsSaid(3, (0.0, np.pi), 2.0)
+CALIPER_A = GivenSizes(tube_mm=24.0)  # what a caliper says of rocket A
+THREE = GivenFins(3, (0.0, np.pi), 2.0)
 """One group of three, one flat in the picture on either side."""
 
 
@@ -186,10 +186,10 @@ def errors(scene, solid) -> dict:
     }
 
 
-def check(scene, told=None, *, cp=0.03, length=0.25, area=1.5, **how):
+def check(scene, given=None, *, cp=0.03, length=0.25, area=1.5, **how):
     """Solve and hold to bounds; the errors of a real grid are never all nought, one may be by chance."""
-    told = told or Told(tube_mm=scene.rocket.max_diameter_mm)
-    solid = solve(scene, told, **how)
+    given = given or GivenSizes(tube_mm=scene.rocket.max_diameter_mm)
+    solid = solve(scene, given, **how)
     off = errors(scene, solid)
     assert np.hypot(off["cp"], np.abs(off["areas"]).max() / 100) > 1e-5, off
     assert abs(off["cp"]) < cp, off

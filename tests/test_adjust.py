@@ -20,8 +20,8 @@ from digitize.solid.adjust import (
     EDGE_BIAS_PX,
     EDGE_BIAS_SIGMA_PX,
     EndPoints,
+    GivenSizes,
     Problem,
-    Told,
     TubeLimbs,
     adjust,
     adjust_near,
@@ -73,7 +73,7 @@ class Truth:
         return float(np.log(self.depth_mm / self.pose.camera.focal_px))
 
 
-def problem_of(truth: Truth, told: Told, noise_px: float = 0.0, rng=None, sigma_px: float = 0.1) -> Problem:
+def problem_of(truth: Truth, given: GivenSizes, noise_px: float = 0.0, rng=None, sigma_px: float = 0.1) -> Problem:
     """What is seen of it, and what is told."""
     pose = truth.pose
     sigma = noise_px or sigma_px
@@ -94,7 +94,7 @@ def problem_of(truth: Truth, told: Told, noise_px: float = 0.0, rng=None, sigma_
     )
     return Problem(
         PRIOR, truth.view, -1.0, (TubeLimbs(seen(limbs), side, np.full(2 * truth.points, sigma)),), ends,
-        tuple(reference_of(truth, kind, seen, sigma) for kind in truth.kinds), told, 1.1 * truth.depth_mm,
+        tuple(reference_of(truth, kind, seen, sigma) for kind in truth.kinds), given, 1.1 * truth.depth_mm,
     )  # fmt: skip
 
 
@@ -126,7 +126,7 @@ def log_scale(adjusted):
 @pytest.mark.parametrize("depth_mm", [400.0, 900.0, 2500.0])
 def test_depth_and_scale_come_back_from_a_tube(depth_mm):
     truth = Truth(depth_mm=depth_mm, kinds=())
-    adjusted = adjust(problem_of(truth, Told(tube_mm=40.0)))
+    adjusted = adjust(problem_of(truth, GivenSizes(tube_mm=40.0)))
     assert adjusted.pose().depth_mm == pytest.approx(depth_mm, rel=1e-4)
     assert adjusted.tube_radii_mm() == pytest.approx([20.0], abs=1e-3)
     assert adjusted.problem.ends.length_mm(adjusted.pose()) == pytest.approx(400.0, rel=1e-3)
@@ -140,7 +140,7 @@ def test_depth_and_scale_come_back_from_a_tube(depth_mm):
 def test_tilt_comes_back_from_the_taper_of_a_tube(tilt_deg):
     """The one expected is 0 with a sigma of 3 degrees; the taper outweighs it as far as it is known."""
     tilt = np.radians(tilt_deg)
-    adjusted = adjust(problem_of(Truth(tilt_rad=tilt), Told(tube_mm=40.0, behind_sigma_mm=FREE_SET_BACK)))
+    adjusted = adjust(problem_of(Truth(tilt_rad=tilt), GivenSizes(tube_mm=40.0, behind_sigma_mm=FREE_SET_BACK)))
     found = float(adjusted.pose().tilt_rad)
     sigma = sigma_of(adjusted, lambda v: float(adjusted.pose(v).tilt_rad))
     assert abs(found) <= abs(tilt)  # drawn toward what was expected, never beyond
@@ -151,8 +151,8 @@ def test_tilt_comes_back_from_the_taper_of_a_tube(tilt_deg):
 
 def test_a_length_and_a_diameter_together_tell_the_tilt_of_a_slender_rocket():
     truth = Truth(tilt_rad=np.radians(10.0), kinds=(), depth_mm=3000.0)  # too far for the taper to say much
-    without = adjust(problem_of(truth, Told(tube_mm=40.0), sigma_px=0.5))
-    both = adjust(problem_of(truth, Told(tube_mm=40.0, length_mm=400.0), sigma_px=0.5))
+    without = adjust(problem_of(truth, GivenSizes(tube_mm=40.0), sigma_px=0.5))
+    both = adjust(problem_of(truth, GivenSizes(tube_mm=40.0, length_mm=400.0), sigma_px=0.5))
     before, after = (a.problem.ends.length_mm(a.pose()) for a in (without, both))
     assert abs(after - 400) < 0.5 < abs(before - 400)
 
@@ -161,7 +161,7 @@ def test_a_length_and_a_diameter_together_tell_the_tilt_of_a_slender_rocket():
 def test_the_lens_term_comes_back_from_the_bow_of_a_tube(k1):
     """A tube 550 pixels off the middle must be straight."""
     truth = Truth(k1=k1, row_px=550.0, depth_mm=320.0, points=24, kinds=())
-    adjusted = adjust(problem_of(truth, Told(tube_mm=40.0), sigma_px=0.05))
+    adjusted = adjust(problem_of(truth, GivenSizes(tube_mm=40.0), sigma_px=0.05))
     sigma = sigma_of(adjusted, lambda v: float(adjusted.pose(v).camera.k1))
     assert sigma < 0.5 * PRIOR.k1_sigma
     assert 0 < abs(float(adjusted.pose().camera.k1) - k1) < max(2 * sigma, 0.15 * abs(k1))
@@ -169,14 +169,14 @@ def test_the_lens_term_comes_back_from_the_bow_of_a_tube(k1):
 
 def test_a_wrong_focal_length_in_the_file_hardly_moves_the_lengths():
     """Depth and focal length err together: a caliper on the tube fixes what the picture's plane holds."""
-    adjusted = adjust(problem_of(Truth(focal=1.04), Told(tube_mm=40.0, behind_sigma_mm=FREE_SET_BACK)))
+    adjusted = adjust(problem_of(Truth(focal=1.04), GivenSizes(tube_mm=40.0, behind_sigma_mm=FREE_SET_BACK)))
     assert adjusted.problem.ends.length_mm(adjusted.pose()) == pytest.approx(400.0, rel=2e-3)
     assert abs(np.log(adjusted.pose().depth_mm / 600)) < 0.045
 
 
 def test_a_reference_level_with_the_axis_gives_the_scale():
     truth = Truth(behind_mm=0.0)
-    adjusted = adjust(problem_of(truth, Told(behind_mm=0.0)))
+    adjusted = adjust(problem_of(truth, GivenSizes(behind_mm=0.0)))
     assert log_scale(adjusted)(adjusted.values) == pytest.approx(truth.log_scale, abs=5e-4)
     assert adjusted.tube_radii_mm() == pytest.approx([20.0], rel=1e-3)
     assert 3 / 600 * 0.8 < sigma_of(adjusted, log_scale(adjusted)) < 3 / 600 * 1.3  # 3 mm of set-back at 600
@@ -185,24 +185,24 @@ def test_a_reference_level_with_the_axis_gives_the_scale():
 def test_set_back_told_is_corrected():
     """20 mm at 1500 mm would be 1.333 % (similar triangles)."""
     truth = Truth(behind_mm=20.0, depth_mm=1500.0)
-    right, unsaid = (adjust(problem_of(truth, Told(behind_mm=said))) for said in (20.0, 0.0))
+    right, unsaid = (adjust(problem_of(truth, GivenSizes(behind_mm=said))) for said in (20.0, 0.0))
     assert right.tube_radii_mm() == pytest.approx([20.0], rel=1e-3)
     assert (20.0 / unsaid.tube_radii_mm()[0] - 1) * 100 == pytest.approx(-100 * 20 / 1500, abs=0.1)
 
 
 def test_set_back_is_found_when_tube_and_reference_are_both_told():
-    told = Told(tube_mm=40.0, behind_sigma_mm=FREE_SET_BACK)
-    adjusted = adjust(problem_of(Truth(), told))
+    given = GivenSizes(tube_mm=40.0, behind_sigma_mm=FREE_SET_BACK)
+    adjusted = adjust(problem_of(Truth(), given))
     sigma = sigma_of(adjusted, lambda v: adjusted.behind_mm(v)[0])
     assert abs(adjusted.behind_mm()[0] - 45) < min(1.96 * sigma, 3.0)
     assert 1.0 < sigma < 8.0
-    alone = adjust(problem_of(Truth(), Told(behind_sigma_mm=FREE_SET_BACK)))
+    alone = adjust(problem_of(Truth(), GivenSizes(behind_sigma_mm=FREE_SET_BACK)))
     assert sigma_of(alone, lambda v: alone.behind_mm(v)[0]) == pytest.approx(FREE_SET_BACK, rel=0.05)
 
 
 def test_a_reference_alone_without_its_place_gives_a_wide_band():
     truth = Truth()
-    adjusted = adjust(problem_of(truth, Told(behind_sigma_mm=FREE_SET_BACK)))
+    adjusted = adjust(problem_of(truth, GivenSizes(behind_sigma_mm=FREE_SET_BACK)))
     sigma = sigma_of(adjusted, log_scale(adjusted))
     assert sigma == pytest.approx(FREE_SET_BACK / truth.depth_mm, rel=0.15)
     assert 0.5 * sigma < abs(log_scale(adjusted)(adjusted.values) - truth.log_scale) < 2 * sigma
@@ -211,7 +211,7 @@ def test_a_reference_alone_without_its_place_gives_a_wide_band():
 def test_two_references_are_weighed_by_what_they_are_worth():
     """A checker many points strong outweighs a card seen as badly; both in one plane, the checker true."""
     truth = Truth(behind_mm=0.0, kinds=("checker", "card"))
-    problem = problem_of(truth, Told(behind_mm=0.0, behind_sigma_mm=0.5), sigma_px=0.5)
+    problem = problem_of(truth, GivenSizes(behind_mm=0.0, behind_sigma_mm=0.5), sigma_px=0.5)
     checker, card = problem.references
     off = replace(card, points_mm=card.points_mm * 1.004)
     both = adjust(replace(problem, references=(checker, off)))
@@ -221,7 +221,7 @@ def test_two_references_are_weighed_by_what_they_are_worth():
 
 def test_points_beside_the_tube_lose_their_weight():
     """A bit of string taken for body on a few stations of one side."""
-    problem = problem_of(Truth(kinds=(), points=24), Told(tube_mm=40.0), sigma_px=0.35)
+    problem = problem_of(Truth(kinds=(), points=24), GivenSizes(tube_mm=40.0), sigma_px=0.35)
     tube = problem.tubes[0]
     pushed = tube.points_px.copy()
     pushed[3:6, 1] -= 9.0
@@ -231,17 +231,17 @@ def test_points_beside_the_tube_lose_their_weight():
     assert abs(np.log(robust.pose().depth_mm / 600)) < 1e-3
 
 
-@pytest.mark.parametrize("told_mm", [40.1, 41.0, 44.0, 30.0, 120.0])
-def test_from_a_solution_near_by_it_is_as_good_as_the_same(told_mm):
+@pytest.mark.parametrize("given_mm", [40.1, 41.0, 44.0, 30.0, 120.0])
+def test_from_a_solution_near_by_it_is_as_good_as_the_same(given_mm):
     """From near or far: within two hundredths of the standard deviation of what `adjust` says, and the covariance."""
-    truth, told = Truth(kinds=("card", "a4")), Told(tube_mm=40.0, behind_mm=45.0)
-    problem = problem_of(truth, told, 0.1, np.random.default_rng(4))
+    truth, given = Truth(kinds=("card", "a4")), GivenSizes(tube_mm=40.0, behind_mm=45.0)
+    problem = problem_of(truth, given, 0.1, np.random.default_rng(4))
     start = adjust(problem).values
-    moved = replace(problem, told=replace(told, tube_mm=told_mm))
+    moved = replace(problem, given=replace(given, tube_mm=given_mm))
     exact, near = adjust(moved, start), adjust_near(moved, start)
     sigma = np.sqrt(np.diag(exact.covariance))
     quickly = np.abs(near.values - exact.values).max() > 0
-    assert quickly == (abs(told_mm - 40) < 5)  # from farther off it is solved as ever
+    assert quickly == (abs(given_mm - 40) < 5)  # from farther off it is solved as ever
     assert (np.abs(near.values - exact.values) < 0.02 * sigma).all()
     assert np.sqrt(np.diag(near.covariance)) == pytest.approx(sigma, rel=1e-3)
     assert near.sources == exact.sources and near.residuals == pytest.approx(exact.residuals, abs=0.02)
@@ -258,7 +258,7 @@ def test_similarity_is_that_of_known_points():
 # --- the covariance ---------------------------------------------------------------------------------------
 
 
-def drawn_from_the_priors(rng) -> tuple[Truth, Told]:
+def drawn_from_the_priors(rng) -> tuple[Truth, GivenSizes]:
     """A scene whose every number is as doubtful as the adjustment takes it to be.
 
     Tilt t and the plane's slope n along the axis are held by t / 3, n / 4 and (t + n) / 4 degrees at once:
@@ -275,8 +275,8 @@ def drawn_from_the_priors(rng) -> tuple[Truth, Told]:
         stretch=1 + 5e-4 * rng.standard_normal(),
         points=6,
     )
-    told = Told(tube_mm=40 + 0.05 * rng.standard_normal(), behind_mm=set_back_of(truth))
-    return truth, replace(told, behind_mm=told.behind_mm + 3 * rng.standard_normal())
+    given = GivenSizes(tube_mm=40 + 0.05 * rng.standard_normal(), behind_mm=set_back_of(truth))
+    return truth, replace(given, behind_mm=given.behind_mm + 3 * rng.standard_normal())
 
 
 def set_back_of(truth: Truth) -> float:
@@ -301,12 +301,12 @@ def test_the_covariance_is_the_scatter_over_noisy_copies():
     """Truth and observations drawn anew each time; the covariance is that of the scene they scatter about."""
     rng = np.random.default_rng(20)
     middle = Truth(points=6)
-    nominal = adjust(problem_of(middle, Told(tube_mm=40.0, behind_mm=45.0), sigma_px=0.3))
+    nominal = adjust(problem_of(middle, GivenSizes(tube_mm=40.0, behind_mm=45.0), sigma_px=0.3))
     sigma = sigma_of(nominal, lambda values: quantities_of(nominal, values))
     errors = []
     for _ in range(200):
-        truth, told = drawn_from_the_priors(rng)
-        adjusted = adjust(problem_of(truth, told, noise_px=0.3, rng=rng), nominal.values)
+        truth, given = drawn_from_the_priors(rng)
+        adjusted = adjust(problem_of(truth, given, noise_px=0.3, rng=rng), nominal.values)
         true = [truth.log_scale, truth.tilt_rad, 20.0, 600.0, 400.0, set_back_of(truth), truth.k1]
         errors.append(quantities_of(adjusted, adjusted.values) - true)
     scatter = np.sqrt(np.mean(np.square(errors), axis=0)) / sigma
@@ -315,8 +315,8 @@ def test_the_covariance_is_the_scatter_over_noisy_copies():
 
 
 def test_the_variance_splits_by_source_and_the_parts_make_the_whole():
-    told = Told(tube_mm=40.0, behind_mm=45.0, distance_mm=620.0, length_mm=400.0)
-    adjusted = adjust(problem_of(Truth(), told))
+    given = GivenSizes(tube_mm=40.0, behind_mm=45.0, distance_mm=620.0, length_mm=400.0)
+    adjusted = adjust(problem_of(Truth(), given))
     sources = np.array(adjusted.sources)
     assert set(sources) == {"lens", "edge", "pose", "scale", "distance", "set-back"}
     assert len(sources) == len(adjusted.names) == len(adjusted.residuals) == len(adjusted.jacobian)
@@ -330,7 +330,7 @@ def test_the_variance_splits_by_source_and_the_parts_make_the_whole():
 
 
 def test_samples_scatter_as_the_covariance_says():
-    adjusted = adjust(problem_of(Truth(), Told(tube_mm=40.0)))
+    adjusted = adjust(problem_of(Truth(), GivenSizes(tube_mm=40.0)))
     errors = np.random.default_rng(3).standard_normal((4000, len(adjusted.residuals)))
     samples = adjusted.sample(errors)
     assert samples.shape == (4000, len(adjusted.values))
@@ -344,12 +344,12 @@ def test_samples_scatter_as_the_covariance_says():
 def test_every_further_observation_narrows_the_scale():
     truth = Truth(behind_mm=45.0)
     steps = [
-        Told(behind_sigma_mm=FREE_SET_BACK),
-        Told(behind_sigma_mm=FREE_SET_BACK, length_mm=400.0),
-        Told(behind_sigma_mm=FREE_SET_BACK, length_mm=400.0, tube_mm=40.0),
-        Told(behind_mm=45.0, length_mm=400.0, tube_mm=40.0),
+        GivenSizes(behind_sigma_mm=FREE_SET_BACK),
+        GivenSizes(behind_sigma_mm=FREE_SET_BACK, length_mm=400.0),
+        GivenSizes(behind_sigma_mm=FREE_SET_BACK, length_mm=400.0, tube_mm=40.0),
+        GivenSizes(behind_mm=45.0, length_mm=400.0, tube_mm=40.0),
     ]
-    solved = [adjust(problem_of(truth, told)) for told in steps]
+    solved = [adjust(problem_of(truth, given)) for given in steps]
     sigmas = [sigma_of(a, log_scale(a)) for a in solved]
     assert all(later < earlier for earlier, later in pairwise(sigmas))
 
@@ -357,20 +357,20 @@ def test_every_further_observation_narrows_the_scale():
 # --- agreement --------------------------------------------------------------------------------------------
 
 
-def agreed(truth: Truth, told: Told):
-    return check_agreement(adjust(problem_of(truth, told)), ())
+def agreed(truth: Truth, given: GivenSizes):
+    return check_agreement(adjust(problem_of(truth, given)), ())
 
 
-def agreement(truth: Truth, told: Told, *claims: str):
-    return check_agreement(adjust(problem_of(truth, told)), claims).warnings
+def agreement(truth: Truth, given: GivenSizes, *claims: str):
+    return check_agreement(adjust(problem_of(truth, given)), claims).warnings
 
 
 def test_scales_that_agree_are_silent():
-    assert agreement(Truth(), Told(tube_mm=40.0, behind_mm=45.0, length_mm=400.0)) == ()
+    assert agreement(Truth(), GivenSizes(tube_mm=40.0, behind_mm=45.0, length_mm=400.0)) == ()
 
 
 def test_scales_that_agree_but_would_hide_a_slip_say_so():
-    (warn,) = agreement(Truth(), Told(tube_mm=40.0, behind_sigma_mm=FREE_SET_BACK))
+    (warn,) = agreement(Truth(), GivenSizes(tube_mm=40.0, behind_sigma_mm=FREE_SET_BACK))
     assert warn.code == "SCALES_LOOSE" and "--behind" in warn.remedy
     hidden = float(warn.text.split("up to ")[1].split(" %")[0])
     assert hidden == pytest.approx(100 * 2 * FREE_SET_BACK / 600, rel=0.1)  # two deviations of the set-back
@@ -379,17 +379,17 @@ def test_scales_that_agree_but_would_hide_a_slip_say_so():
 def test_scales_that_agree_loosely_leave_room_for_each_of_them_and_its_own_deviation():
     """The card lies 45 mm behind and is taken as level: by itself it makes the rocket 45 / 600 larger, and may be off
     by 35 / 645. A caliper confirmed closely, or a card that stands where it was guessed, leaves no room to speak of."""
-    (factor,) = agreed(Truth(), Told(tube_mm=40.0, behind_sigma_mm=FREE_SET_BACK)).factors
+    (factor,) = agreed(Truth(), GivenSizes(tube_mm=40.0, behind_sigma_mm=FREE_SET_BACK)).factors
     assert factor == pytest.approx((1 + 45 / 600) * (1 + FREE_SET_BACK / 645), abs=0.01)
-    guessed = Told(tube_mm=40.0, behind_guess_mm=45.0, behind_sigma_mm=FREE_SET_BACK)
+    guessed = GivenSizes(tube_mm=40.0, behind_guess_mm=45.0, behind_sigma_mm=FREE_SET_BACK)
     assert agreement(Truth(), guessed)[0].code == "SCALES_LOOSE"
     assert all(abs(factor - 1) < 0.01 for factor in agreed(Truth(), guessed).factors)
-    assert agreed(Truth(), Told(tube_mm=40.0, behind_mm=45.0, length_mm=400.0)).factors == ()
-    assert agreed(Truth(), Told(tube_mm=40.0)).factors == ()  # one scale alone
+    assert agreed(Truth(), GivenSizes(tube_mm=40.0, behind_mm=45.0, length_mm=400.0)).factors == ()
+    assert agreed(Truth(), GivenSizes(tube_mm=40.0)).factors == ()  # one scale alone
 
 
 def test_a_disagreement_is_named_with_its_size():
-    (warn,) = agreement(Truth(behind_mm=0.0), Told(tube_mm=42.0, behind_mm=0.0, behind_sigma_mm=1.0))
+    (warn,) = agreement(Truth(behind_mm=0.0), GivenSizes(tube_mm=42.0, behind_mm=0.0, behind_sigma_mm=1.0))
     assert warn.code == "SCALES_DISAGREE"
     assert "tube" in warn.text and "card" in warn.text
     percent = float(warn.text.split("scales ")[1].split(" %")[0])
@@ -400,13 +400,13 @@ def test_a_disagreement_is_named_with_its_size():
 
 def test_beyond_eight_percent_nothing_is_measured():
     with pytest.raises(ScaleRefusal) as refused:
-        agreement(Truth(behind_mm=0.0), Told(tube_mm=44.5, behind_mm=0.0, behind_sigma_mm=1.0))
+        agreement(Truth(behind_mm=0.0), GivenSizes(tube_mm=44.5, behind_mm=0.0, behind_sigma_mm=1.0))
     assert "tube" in refused.value.what and "card" in refused.value.what and refused.value.remedy
 
 
 def test_two_references_of_which_one_was_printed_small():
     truth = Truth(behind_mm=0.0, kinds=("card", "checker"))
-    problem = problem_of(truth, Told(behind_mm=0.0))
+    problem = problem_of(truth, GivenSizes(behind_mm=0.0))
     card, checker = problem.references
     printed = replace(checker, points_mm=checker.points_mm / 0.96)
     (warn,) = check_agreement(adjust(replace(problem, references=(card, printed))), ("card", "checker")).warnings
@@ -420,23 +420,23 @@ def test_two_references_of_which_one_was_printed_small():
 )
 def test_a_slip_of_the_unit_is_refused(tube_mm, claim):
     with pytest.raises(ScaleRefusal) as refused:
-        agreement(Truth(kinds=()), Told(tube_mm=tube_mm), claim)
+        agreement(Truth(kinds=()), GivenSizes(tube_mm=tube_mm), claim)
     assert claim in refused.value.what and "unit" in refused.value.remedy
 
 
 def test_a_camera_impossibly_far_for_its_lens_is_refused():
     """A tube said in cm for mm stays within hobby sizes, but not within a hand-held camera's reach."""
     with pytest.raises(ScaleRefusal):
-        agreement(Truth(kinds=(), depth_mm=2500.0), Told(tube_mm=400.0), "tube=40cm")
+        agreement(Truth(kinds=(), depth_mm=2500.0), GivenSizes(tube_mm=400.0), "tube=40cm")
     with pytest.raises(ScaleRefusal) as refused:
-        agreement(Truth(kinds=()), Told(tube_mm=40.0, distance_mm=1500.0), "tube=40mm")
+        agreement(Truth(kinds=()), GivenSizes(tube_mm=40.0, distance_mm=1500.0), "tube=40mm")
     assert "--distance" in refused.value.what
 
 
 def test_a_distance_that_speaks_against_the_scale_is_named():
     """A caliper read on another part than the widest: the camera would stand a third too far."""
-    assert agreement(Truth(kinds=()), Told(tube_mm=40.0, distance_mm=630.0), "tube=40mm") == ()
-    (warn,) = agreement(Truth(kinds=()), Told(tube_mm=53.0, distance_mm=600.0), "tube=53mm")
+    assert agreement(Truth(kinds=()), GivenSizes(tube_mm=40.0, distance_mm=630.0), "tube=40mm") == ()
+    (warn,) = agreement(Truth(kinds=()), GivenSizes(tube_mm=53.0, distance_mm=600.0), "tube=53mm")
     assert warn.code == "SCALES_DISAGREE"
     away, said = (float(part.split(" m")[0]) for part in (warn.text.split("be ")[1], warn.text.split("says ")[1]))
     assert away == pytest.approx(0.6 * 53 / 40, abs=0.02) and said == 0.6

@@ -16,17 +16,17 @@ from digitize.records import Photo, Warn
 from digitize.request.options import measure_options
 from digitize.result.from_photo import Measured, assemble, worth_saying
 from digitize.result_records import NextMeasurement
-from digitize.solid.adjust import Told
+from digitize.solid.adjust import GivenSizes
 
 OPTIONS = {"fins": "3", "balance": "210mm", "thickness": "2mm"}
 
 
-def measured(told=CALIPER_A, references=(), **changes) -> Measured:
+def measured(given=CALIPER_A, references=(), **changes) -> Measured:
     scene = replace(scene_a(520.0), references=references)
     silhouette = silhouette_of(scene)
     width, height = scene.camera.size_px
     photo = Photo(Path("drawn.jpg"), np.zeros((height, width, 3), np.uint8))
-    solid = solve(scene, told, silhouette=silhouette)
+    solid = solve(scene, given, silhouette=silhouette)
     return replace(Measured(photo, prior_of(scene.camera), silhouette, (), solid, None), **changes)
 
 
@@ -67,7 +67,7 @@ def test_the_band_of_the_margin_has_all_its_parts_once(result):
 def test_scale_errors_cancel_in_the_margin():
     """A card of unsaid set-back: place and diameter err together, so the margin is known better than both alone say."""
     card = (Reference("card", (0.0, 110.0), 0.0),)
-    vague = assemble(measured(Told(), card), options(["card"], balance="200mm"))
+    vague = assemble(measured(GivenSizes(), card), options(["card"], balance="200mm"))
     alone = vague.cp_x_mm.pm95 / vague.max_diameter_mm.value
     # with the balance point from a tape, place and diameter cancel but for the balance point's own share of it
     assert vague.margin_calibers.pm95 < 0.97 * np.hypot(
@@ -119,7 +119,7 @@ def test_a_balance_point_from_the_tail_is_the_length_less(by_caliper, result):
 def test_from_the_tail_the_scale_s_error_is_in_length_and_place_alike():
     """With a card of unsaid set-back: the length's own band is much in the balance point and little in the margin."""
     card = (Reference("card", (0.0, 110.0), 0.0),)
-    vague = assemble(measured(Told(), card), options(["card"], balance="90mm,from-tail"))
+    vague = assemble(measured(GivenSizes(), card), options(["card"], balance="90mm,from-tail"))
     d, place = vague.max_diameter_mm.value, vague.balance_mm.pm95
     assert place == pytest.approx(np.hypot(2.0, vague.length_mm.pm95), rel=0.02) and vague.length_mm.pm95 > 4
     own = np.hypot(2.0, vague.methods.method_pm95_mm) / d

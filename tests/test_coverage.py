@@ -13,7 +13,7 @@ from silhouettes import errors, geometry_of, points_of, prior_of, silhouette_of
 from digitize.aero.components import centre_of_pressure
 from digitize.bands.resampling import band, draw
 from digitize.errors import OutlineRefusal, ScaleRefusal
-from digitize.pipeline import fins_said, told_of
+from digitize.pipeline import given_fins, given_sizes
 from digitize.request.options import measure_options
 from digitize.solid.agreement import check_agreement
 from digitize.solid.measure import measure_solid
@@ -32,8 +32,8 @@ def one(seed: int) -> tuple[float, float, float, float] | None:
     references = tuple(points_of(scene, r, 0.1, rng) for r in scene.references if used)
     try:
         solid = measure_solid(
-            "drawn", prior_of(scene.camera), silhouette_of(scene, EDGE_PX, rng), references, told_of(options),
-            fins_said(options)[0], options.nose, options.pose.kind == "resting",
+            "drawn", prior_of(scene.camera), silhouette_of(scene, EDGE_PX, rng), references, given_sizes(options),
+            given_fins(options)[0], options.nose, options.pose.kind == "resting",
         )  # fmt: skip
         if check_agreement(solid.adjusted, told["scale"]).warnings:
             return None

@@ -256,7 +256,7 @@ def test_a_number_that_is_only_tried_may_fail(monkeypatch):
 
     monkeypatch.setattr(pipeline, "measure_solid", only_three)
     found, options = fitted()
-    assert len(tried) > 1 and found.solid.fins[0].said.count == 3
+    assert len(tried) > 1 and found.solid.fins[0].given.count == 3
     result = assemble(found, options)
     assert result.verdict_level == "look again"
     assert "FINS_NOT_SAID" in [warning.code for warning in result.warnings]

@@ -29,9 +29,9 @@ from silhouettes import (
 )
 
 from digitize.errors import OutlineRefusal, ScaleRefusal
-from digitize.solid.adjust import Told
+from digitize.solid.adjust import GivenSizes
 from digitize.solid.ends import nose_tip, rim_of
-from digitize.solid.measure import UNEXPLAINED, FinsSaid
+from digitize.solid.measure import UNEXPLAINED, GivenFins
 from digitize.solid.sound import within_caliper
 from digitize.solid.stations import crossings, find_stations
 
@@ -111,7 +111,7 @@ def test_a_wrong_number_of_fins_contradicts_the_pose_or_leaves_the_silhouette_un
 def test_references_level_and_set_back(kind, behind_mm):
     reference = Reference(kind, (0.0, 110.0), behind_mm, length_mm=200)
     scene = replace(scene_a(520.0), references=(reference,))
-    check(scene, Told(behind_mm=behind_mm))
+    check(scene, GivenSizes(behind_mm=behind_mm))
     both = solve(scene, CALIPER_A)
     assert abs(errors(scene, both)["cp"]) < 0.04
     assert both.adjusted.behind_mm()[0] == pytest.approx(behind_mm, abs=4.0)
@@ -122,13 +122,13 @@ def test_a_set_back_nobody_told_is_expected_behind_the_axis_and_not_hidden(behin
     """A card seen alone can't tell it; level with the axis or as far behind as the fins reach and 20 mm more, 45 of 520
     being 8.7 %: what was not expected of that goes into every length, and its own sigma must reach it."""
     scene = replace(scene_a(520.0), references=(Reference("card", (0.0, 110.0), behind_mm),))
-    solid = solve(scene, Told())
-    told = solid.adjusted.problem.told
+    solid = solve(scene, GivenSizes())
+    given = solid.adjusted.problem.given
     reach_mm = scene.rocket.fins[0].outline_mm[:, 1].max()
-    assert told.behind_guess_mm == pytest.approx((reach_mm + 20) / 2, rel=0.12)
-    missed_mm = behind_mm - told.behind_guess_mm
+    assert given.behind_guess_mm == pytest.approx((reach_mm + 20) / 2, rel=0.12)
+    missed_mm = behind_mm - given.behind_guess_mm
     assert errors(scene, solid)["length"] == pytest.approx(100 * missed_mm / (520 - missed_mm), abs=0.6)
-    assert 1.96 * told.behind_sigma_mm > abs(missed_mm)
+    assert 1.96 * given.behind_sigma_mm > abs(missed_mm)
 
 
 # --- the expectation about edges --------------------------------------------------------------------------
@@ -236,9 +236,9 @@ def test_the_rim_of_the_aft_end():
 # --- refusals ---------------------------------------------------------------------------------------------
 
 
-def refused(outline, told=CALIPER_A, fins=(THREE,), kind=OutlineRefusal):
+def refused(outline, given=CALIPER_A, fins=(THREE,), kind=OutlineRefusal):
     with pytest.raises(kind) as caught:
-        solve(scene_a(), told, silhouette=as_silhouette(np.asarray(outline, float), SIZE_PX), fins=fins)
+        solve(scene_a(), given, silhouette=as_silhouette(np.asarray(outline, float), SIZE_PX), fins=fins)
     assert caught.value.what and caught.value.remedy
     assert "\n" not in caught.value.line()
     return caught.value
@@ -286,7 +286,7 @@ def test_more_groups_than_stand_out_are_refused():
 
 
 def test_nothing_of_known_size_is_refused():
-    refused(outline_of(scene_a()), told=Told(), kind=ScaleRefusal)
+    refused(outline_of(scene_a()), given=GivenSizes(), kind=ScaleRefusal)
 
 
 def test_the_geometry_is_rounded_as_its_file_will_be():
@@ -301,8 +301,8 @@ def test_reference_points_far_from_the_rocket_do_not_matter_to_the_outline():
     scene = scene_a(520.0)
     references = tuple(Reference(kind, (x, 110.0), 0.0) for kind, x in (("card", -80.0), ("checker", 80.0)))
     scene = replace(scene, references=references)
-    one = solve(scene, Told(behind_mm=0.0), references=(points_of(scene, references[0]),))
-    both = solve(scene, Told(behind_mm=0.0))
+    one = solve(scene, GivenSizes(behind_mm=0.0), references=(points_of(scene, references[0]),))
+    both = solve(scene, GivenSizes(behind_mm=0.0))
     assert both.geometry.profile_mm[-1, 0] == pytest.approx(one.geometry.profile_mm[-1, 0], rel=1e-3)
 
 
@@ -337,7 +337,7 @@ def bitten(silhouette, centre_px, radius_px):
 def test_a_roll_nobody_said_is_found(count, roll_deg):
     """Or its mirror image toward the camera, which a silhouette from afar tells by perspective alone."""
     scene = replace(scene_a(), rocket=turned(ROCKET_A, count, roll_deg))
-    solid = check(scene, fins=(FinsSaid(count, (), 2.0),))
+    solid = check(scene, fins=(GivenFins(count, (), 2.0),))
     gap = 360 / count
     off = [abs((np.degrees(solid.fins[0].roll_rad) - r + gap / 2) % gap - gap / 2) for r in (roll_deg, -roll_deg)]
     assert min(off) < 2.5
@@ -346,10 +346,10 @@ def test_a_roll_nobody_said_is_found(count, roll_deg):
 def test_four_fins_flat_or_at_45_degrees_from_afar_are_not_told_apart():
     """In the plane, or 1.41 times as long and turned: the same silhouette but for perspective, which is gone here."""
     scene = replace(scene_a(6000.0, focal35_mm=400.0), rocket=turned(ROCKET_A, 4, 0.0))
-    solid = solve(scene, CALIPER_A, fins=(FinsSaid(4, (), 2.0),))
+    solid = solve(scene, CALIPER_A, fins=(GivenFins(4, (), 2.0),))
     spans = [geometry.fins[0].outline_mm[:, 1].max() for geometry in (solid.geometry, *(g for _, g in solid.others))]
     assert min(spans) == pytest.approx(52.0, abs=1.0) and max(spans) == pytest.approx(52 * 2**0.5, abs=3.0)
-    said = solve(scene, CALIPER_A, fins=(FinsSaid(4, (0.0,), 2.0),))
+    said = solve(scene, CALIPER_A, fins=(GivenFins(4, (0.0,), 2.0),))
     assert said.geometry.fins[0].outline_mm[:, 1].max() == pytest.approx(52.0, abs=1.0)
 
 
@@ -357,7 +357,7 @@ def test_fins_glued_and_cut_unlike_give_their_mean():
     """The hull of such copies loses twice 3 % of the span and more of the area."""
     rocket = by_hand(ROCKET_A, 30.0, (2.5, -2.0, 1.0), (1.02, 0.98, 1.0))
     off = errors(replace(scene_a(), rocket=ROCKET_A), solve(replace(scene_a(), rocket=rocket), CALIPER_A,
-                 fins=(FinsSaid(3, (), 2.0),)))  # fmt: skip
+                 fins=(GivenFins(3, (), 2.0),)))  # fmt: skip
     assert abs(off["areas"][0]) < 4.0 and abs(off["cp"]) < 0.06
 
 
@@ -398,5 +398,5 @@ def test_nothing_is_wider_than_the_caliper_found():
         profile = solid.geometry.profile_mm * [1.0, excess]
         narrowed, words = within_caliper(solid.adjusted, profile, solid.stations)
         assert narrowed[:, 1].max() == pytest.approx(12.0, abs=0.05) and len(words) == named
-    scale_by_tape = solve(scene_a(), Told(length_mm=300.0))
+    scale_by_tape = solve(scene_a(), GivenSizes(length_mm=300.0))
     assert within_caliper(scale_by_tape.adjusted, profile, scale_by_tape.stations) == (profile, ())

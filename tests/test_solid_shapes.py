@@ -30,7 +30,7 @@ from silhouettes import (
 from digitize.aero.components import centre_of_pressure
 from digitize.bands.resampling import draw
 from digitize.errors import OutlineRefusal
-from digitize.solid.adjust import Told
+from digitize.solid.adjust import GivenSizes
 from digitize.solid.axis import find_axis
 from digitize.solid.sound import check_caliper
 from digitize.solid.stations import body_side, find_stations
@@ -75,7 +75,7 @@ def test_a_root_that_starts_beside_a_ring_ends_on_the_body():
     ring = np.array([[0.0, 0], [70, 12], [205, 12], [206, 13.2], [238, 13.2], [239, 12], [300, 12]])
     fin = np.array([[240.0, 12], [262, 14], [282, 48], [304, 48], [300, 12]])
     scene = replace(scene_a(), rocket=Rocket(ring, (DrawnFins(3, fin, 2.0),)))
-    solid = solve(scene, Told(tube_mm=26.4))
+    solid = solve(scene, GivenSizes(tube_mm=26.4))
     outline = solid.geometry.fins[0].outline_mm
     on_body = np.interp(outline[[0, -1], 0], *solid.geometry.profile_mm.T)
     assert np.abs(outline[[0, -1], 1] - on_body).max() < 0.05
@@ -88,7 +88,7 @@ def test_a_boat_tail_that_begins_under_the_fins(start_mm):
     profile = np.array([[0.0, 0], [70, 12], [start_mm, 12], [300, 8]])
     fin = np.array([[235.0, 12], [260, 48], [285, 48], [294, np.interp(294, [start_mm, 300], [12, 8])]])
     scene = replace(scene_a(), rocket=Rocket(profile, (DrawnFins(4, fin, 2.0),)))
-    solid = solve(scene, Told(tube_mm=24.0))
+    solid = solve(scene, GivenSizes(tube_mm=24.0))
     off, samples = errors(scene, solid), draw(solid, 1)
     area = samples.fins[0]["area_mm2"]
     assert abs(off["cp"]) < 1.96 * samples.cp_x_mm.std() / 24.0 < 0.3
@@ -119,13 +119,13 @@ def test_a_larger_tube_hidden_by_its_fins_but_for_its_end():
 def test_a_larger_tube_that_one_side_alone_shows_gives_its_own_width():
     """Three fins: one flat in the picture's plane hides the tube on its side from where the cone ends, the turned ones
     stand out beyond its end on the other."""
-    scene, told = random_scene(np.random.default_rng(SEEDS["larger tube beside a flat fin"]), width_px=1600)
-    assert told["fins"] == "3" and told["pose"] == "in-plane"
+    scene, given = random_scene(np.random.default_rng(SEEDS["larger tube beside a flat fin"]), width_px=1600)
+    assert given["fins"] == "3" and given["pose"] == "in-plane"
     scene = replace(scene, references=())
     rocket = scene.rocket
-    by_caliper = errors(scene, solve(scene, Told(tube_mm=rocket.max_diameter_mm)))
+    by_caliper = errors(scene, solve(scene, GivenSizes(tube_mm=rocket.max_diameter_mm)))
     assert abs(by_caliper["length"]) < 0.5 and abs(by_caliper["cp"]) < 0.05
-    by_tape = errors(scene, solve(scene, Told(length_mm=float(rocket.length_mm))))
+    by_tape = errors(scene, solve(scene, GivenSizes(length_mm=float(rocket.length_mm))))
     assert abs(by_tape["diameter"]) < 0.5
 
 
@@ -135,10 +135,10 @@ def test_a_larger_tube_wholly_hidden_by_its_fins_is_told_by_its_rim():
     profile = np.array([[0.0, 0], [60, 10], [222, 10], [232, 13], [300, 13]])
     fin = np.array([[218.0, 10], [250, 50], [285, 50], [300, 13]])
     scene = replace(scene_a(), rocket=Rocket(profile, (DrawnFins(4, fin, 2.0),)))
-    solid = solve(scene, Told(tube_mm=26.0))
+    solid = solve(scene, GivenSizes(tube_mm=26.0))
     off, samples = errors(scene, solid), draw(solid, 1)
     assert [warning.code for warning in solid.warnings] == ["WIDER_TAIL_UNSURE"]
-    sure = solve(scene, Told(tube_mm=26.0, length_mm=300.0))
+    sure = solve(scene, GivenSizes(tube_mm=26.0, length_mm=300.0))
     assert [warning.code for warning in sure.warnings] == ["WIDER_TAIL"]
     assert abs(errors(scene, sure)["length"]) < 0.3
     assert abs(off["length"]) < 4.0 and abs(off["cp"]) < 0.15  # 30 % and more if it is taken for the tube ahead
@@ -156,8 +156,8 @@ def test_the_eyes_border_of_the_body_goes_on_through_the_fins(name):
     scene, _ = random_scene(np.random.default_rng(SEEDS[name]), width_px=1600)
     scene = replace(scene, references=())
     bare = outline_of(replace(scene, rocket=replace(scene.rocket, fins=(), lug=None)))
-    told = Told(tube_mm=scene.rocket.max_diameter_mm)
-    solid = solve(scene, told, silhouette=replace(silhouette_of(scene), body_px=bare))
+    given = GivenSizes(tube_mm=scene.rocket.max_diameter_mm)
+    solid = solve(scene, given, silhouette=replace(silhouette_of(scene), body_px=bare))
     off = errors(scene, solid)
     assert solid.stations.tail.wider and solid.rival is None
     assert abs(off["length"]) < 2.0 and abs(off["cp"]) < 0.1, off
@@ -167,7 +167,7 @@ def test_where_the_picture_does_not_tell_both_bodies_are_kept():
     """From far away, no eye, all that shows is a cone's beginning: doubt, and the band reaches to the other body."""
     scene, _ = random_scene(np.random.default_rng(SEEDS[CONE]), width_px=1600)
     scene = replace(scene, references=())
-    solid = solve(scene, Told(length_mm=float(scene.rocket.length_mm)))
+    solid = solve(scene, GivenSizes(length_mm=float(scene.rocket.length_mm)))
     assert "WIDER_TAIL_UNSURE" in [warning.code for warning in solid.warnings] and solid.rival is not None
     places = [centre_of_pressure(g).x_mm for g in (solid.geometry, solid.rival, geometry_of(scene.rocket))]
     assert 0 < abs(places[2] - places[0]) < 1.5 * abs(places[1] - places[0]) + 0.1 * scene.rocket.max_diameter_mm
@@ -177,7 +177,7 @@ def test_the_arc_of_the_rim_is_no_limb():
     """A bit of limb at the very end, behind it the rim's arc and a fin on the axis: no slope is read over them."""
     scene, _ = random_scene(np.random.default_rng(SEEDS[BIT]), width_px=1600)
     scene = replace(scene, references=())
-    off = errors(scene, solve(scene, Told(length_mm=float(scene.rocket.length_mm))))
+    off = errors(scene, solve(scene, GivenSizes(length_mm=float(scene.rocket.length_mm))))
     assert abs(off["diameter"]) < 1.0 and abs(off["cp"]) < 0.05, off
 
 
@@ -207,10 +207,10 @@ def test_six_fins_level_at_their_ends_are_no_larger_tube(roll_deg):
 def test_the_fronts_of_six_fins_are_no_larger_tube():
     """The turned fins' fronts rise from the body on both sides alike, as a step to a larger tube would, and their tips
     run level for a stretch before the flat ones begin."""
-    scene, told = random_scene(np.random.default_rng(SEEDS["fronts of six fins"]), width_px=1600)
-    assert told["fins"] == "6"
+    scene, given = random_scene(np.random.default_rng(SEEDS["fronts of six fins"]), width_px=1600)
+    assert given["fins"] == "6"
     scene = replace(scene, references=())
-    off = errors(scene, solve(scene, Told(length_mm=float(scene.rocket.length_mm))))
+    off = errors(scene, solve(scene, GivenSizes(length_mm=float(scene.rocket.length_mm))))
     assert abs(off["diameter"]) < 2.0 and abs(off["cp"]) < 0.15
 
 
@@ -243,8 +243,8 @@ def test_a_launch_lug_is_not_a_fin(angle_deg):
 
 def test_a_lug_along_a_third_of_the_tube_does_not_turn_the_axis():
     """A lug of 42 mm on 122 mm of bare tube behind a cone of 129 mm: turned by it, the nose lay 8 % beside the axis."""
-    scene, told = random_scene(np.random.default_rng(SEEDS["long lug"]), width_px=1600)
-    axis = find_axis(prior_of(scene.camera).camera, silhouette_of(scene).outline_px, told["nose"])
+    scene, given = random_scene(np.random.default_rng(SEEDS["long lug"]), width_px=1600)
+    axis = find_axis(prior_of(scene.camera).camera, silhouette_of(scene).outline_px, given["nose"])
     stations = find_stations(axis.flat, axis.upper, 1 / scene.camera.focal_px, 1)[0]
     nose = slice(50, 400)
     beside = np.abs(stations.upper - stations.lower)[nose] / stations.caliber
@@ -278,7 +278,7 @@ def test_a_lost_nose_is_refused_ahead_of_a_larger_tube_too():
     profile = np.array([[0.0, 0], [0.5, 10], [210, 10], [222, 13], [300, 13]])
     rocket = Rocket(profile, (DrawnFins(4, FIN_A + np.array([0, 1]), 2.0),))
     with pytest.raises(OutlineRefusal, match="nose"):
-        solve(replace(scene_a(), rocket=rocket), Told(tube_mm=26.0))
+        solve(replace(scene_a(), rocket=rocket), GivenSizes(tube_mm=26.0))
 
 
 def test_an_elliptic_fin_keeps_its_curve():
@@ -310,10 +310,10 @@ def test_a_fins_edge_that_comes_down_to_a_boat_tail_is_not_body():
 def test_what_the_limb_leaves_of_turned_fins_is_no_edge_to_carry_on(name):
     """Fins at 45 degrees near the camera: where their roots come out from behind the limb a short edge along the body
     is left, that carried on to the root would lengthen it by half and more."""
-    scene, told = random_scene(np.random.default_rng(SEEDS[name]), width_px=1600)
-    assert told["pose"] == "diagonal"
+    scene, given = random_scene(np.random.default_rng(SEEDS[name]), width_px=1600)
+    assert given["pose"] == "diagonal"
     scene = replace(scene, references=())
-    off = errors(scene, solve(scene, Told(length_mm=float(scene.rocket.length_mm))))
+    off = errors(scene, solve(scene, GivenSizes(length_mm=float(scene.rocket.length_mm))))
     assert abs(off["cp"]) < 0.03 and abs(off["areas"][-1]) < 3.0  # 0.6 to 2.7 measured
 
 

@@ -11,24 +11,24 @@ from silhouettes import CALIPER_A, ROCKET_A, scene_a, solve
 
 from digitize.aero.components import centre_of_pressure
 from digitize.bands.resampling import SAMPLES, SOURCES, band, draw, next_measurement, shares
-from digitize.solid.adjust import Told
+from digitize.solid.adjust import GivenSizes
 
 CARD = Reference("card", (0.0, 110.0), 0.0)
 
 
 @lru_cache(maxsize=4)
-def solid_told(told: Told):
+def solid_given(given: GivenSizes):
     scene = scene_a(520.0)
-    needs_card = told.tube_mm is None or told.behind_mm is not None
-    return solve(replace(scene, references=(CARD,)) if needs_card else scene, told)
+    needs_card = given.tube_mm is None or given.behind_mm is not None
+    return solve(replace(scene, references=(CARD,)) if needs_card else scene, given)
 
 
 def by_caliper():
-    return solid_told(CALIPER_A)
+    return solid_given(CALIPER_A)
 
 
 def by_card_alone():
-    return solid_told(Told())
+    return solid_given(GivenSizes())
 
 
 # --- one band ---------------------------------------------------------------------------------------------
@@ -147,9 +147,9 @@ def test_an_aft_end_that_fins_hide_does_not_widen_the_diameters_band():
 # --- sources ----------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("told", [CALIPER_A, Told(), Told(tube_mm=24.0, behind_mm=0.0)], ids=str)
-def test_the_sources_make_up_the_whole(told):
-    solid = solid_told(told)
+@pytest.mark.parametrize("given", [CALIPER_A, GivenSizes(), GivenSizes(tube_mm=24.0, behind_mm=0.0)], ids=str)
+def test_the_sources_make_up_the_whole(given):
+    solid = solid_given(given)
     whole = draw(solid, 5).cp_x_mm.std()
     parts = [draw(solid, 5, only=source).cp_x_mm.std() for source in SOURCES]
     assert np.sqrt(np.sum(np.square(parts))) == pytest.approx(whole, rel=0.15)
@@ -173,11 +173,11 @@ def test_the_next_measurement_is_the_one_that_helps_most_and_keeps_its_promise()
     """
     rocket = ROCKET_A
     scene = replace(scene_a(520.0), references=(CARD,))
-    vague = solve(scene, Told())
-    told = vague.adjusted.problem.told
+    vague = solve(scene, GivenSizes())
+    given = vague.adjusted.problem.given
     then = {
-        "caliper": half_band(solve(scene, replace(told, tube_mm=rocket.max_diameter_mm))),
-        "tape": half_band(solve(scene, replace(told, length_mm=rocket.length_mm))),
+        "caliper": half_band(solve(scene, replace(given, tube_mm=rocket.max_diameter_mm))),
+        "tape": half_band(solve(scene, replace(given, length_mm=rocket.length_mm))),
     }
     found = next_measurement(vague, draw(vague, 1))
     word = next(word for word in then if word in found.action)
@@ -196,7 +196,7 @@ def half_band(solid) -> float:
 
 def test_nothing_further_is_asked_when_it_would_not_help():
     scene = replace(scene_a(520.0), references=(CARD,))
-    solid = solve(scene, Told(tube_mm=24.0, length_mm=300.0, behind_mm=0.0))
+    solid = solve(scene, GivenSizes(tube_mm=24.0, length_mm=300.0, behind_mm=0.0))
     assert next_measurement(solid, draw(solid, 1)) is None
 
 

@@ -112,7 +112,7 @@ def draw(solid: Solid, seed: int, count: int = SAMPLES, only: str | None = None)
         profile_r[:, -1] = np.minimum(profile_r[:, -1], profile_r[:, :-1].max(1))
     fins = [_fin(solid, k, pose, errors, tip_s, bias_px, profile_x, profile_r) for k in range(len(solid.fins))]
     arrays = [
-        (t.said.count, f["planform"], f["radius_mm"], f["span_mm"]) for t, f in zip(solid.fins, fins, strict=True)
+        (t.given.count, f["planform"], f["radius_mm"], f["span_mm"]) for t, f in zip(solid.fins, fins, strict=True)
     ]
     cp_x, slope = batch.cp_batch(profile_x, profile_r, arrays)
     step, mean = np.diff(profile_x, axis=1), (profile_r[:, 1:] + profile_r[:, :-1]) / 2
@@ -265,7 +265,7 @@ def next_measurement(solid: Solid, samples: Samples) -> NextMeasurement | None:
 
     The adjustment's covariance with one more observation added; the rest of the variance stays as it is.
     """
-    adjusted, told = solid.adjusted, solid.adjusted.problem.told
+    adjusted, given = solid.adjusted, solid.adjusted.problem.given
     caliber = float(2 * solid.geometry.profile_mm[:, 1].max())
     departures = samples.values - adjusted.values
     gradient = np.linalg.lstsq(departures, samples.cp_x_mm - samples.cp_x_mm.mean(), rcond=1e-9)[0]
@@ -273,17 +273,17 @@ def next_measurement(solid: Solid, samples: Samples) -> NextMeasurement | None:
     own = float(gradient @ adjusted.covariance @ gradient)
     rest = float(np.var(samples.cp_x_mm - departures @ gradient))
     candidates = []
-    if told.tube_mm is None:
+    if given.tube_mm is None:
         candidates.append((
             "measure the largest body diameter with a caliper (--scale tube=...)",
             lambda v: 2 * adjusted.tube_radii_mm(v).max() / CALIPER_SIGMA_MM,
         ))  # fmt: skip
-    if told.length_mm is None:
+    if given.length_mm is None:
         candidates.append((
             "measure the body's length with a tape (--scale length=...)",
             lambda v: adjusted.problem.ends.length_mm(adjusted.pose(v)) / TAPE_SIGMA_MM,
         ))  # fmt: skip
-    if adjusted.problem.references and told.behind_mm is None:
+    if adjusted.problem.references and given.behind_mm is None:
         candidates.append((
             "measure how far the reference lies behind the rocket's axis (--behind ...)",
             lambda v: adjusted.behind_mm(v)[0] / BEHIND_SIGMA_MM,

@@ -24,12 +24,12 @@ three fins."""
 
 def roll_warning(solid: Solid, trace, k: int, options: MeasureOptions) -> list[Warn]:
     """The roll seen from both sides against what the user said, where the picture settles it."""
-    if not trace.said.roll_rad:
+    if not trace.given.roll_rad:
         return []
-    count = trace.said.count
+    count = trace.given.count
     seen = np.degrees(trace.roll_rad - solid.adjusted.pose().roll_offset_rad())
     apart = min(
-        abs((seen - np.degrees(said) + 180 / count) % (360 / count) - 180 / count) for said in trace.said.roll_rad
+        abs((seen - np.degrees(given) + 180 / count) % (360 / count) - 180 / count) for given in trace.given.roll_rad
     )
     if apart < max(5.0, 3 * np.degrees(trace.roll_sigma_rad)):
         return []
@@ -51,7 +51,7 @@ def pose_warning(solid: Solid, caliber: float) -> list[Warn]:
     if not apart:
         return []
     trace = solid.fins[-1]
-    seen = np.degrees(trace.roll_rad - solid.adjusted.pose().roll_offset_rad()) % (360 / trace.said.count)
+    seen = np.degrees(trace.roll_rad - solid.adjusted.pose().roll_offset_rad()) % (360 / trace.given.count)
     return [Warn(
         "POSE_UNSURE",
         f"The picture fits fin 1 at {seen:.0f} degrees from the photo's plane and at {' or '.join(apart)} about as "
@@ -68,11 +68,11 @@ def number_warning(solid: Solid, rivals: Sequence[Rival], caliber: float) -> lis
         apart = (centre_of_pressure(rival.geometry).x_mm - here) / caliber
         if abs(apart) < MATTERS_CALIBERS:
             continue
-        said = solid.fins[rival.group].said.count
+        given = solid.fins[rival.group].given.count
         group = f" in group {rival.group + 1}" if len(solid.fins) > 1 else ""
         warnings.append(Warn(
             OTHER_NUMBER,
-            f"{rival.count} fins{group} fit the picture clearly better than the {said} that were said, and the centre "
+            f"{rival.count} fins{group} fit the picture clearly better than the {given} that were said, and the centre "
             f"of pressure would then lie {abs(apart):.1f} calibers farther {'aft' if apart > 0 else 'forward'}",
             "Count the fins once more, all round the rocket, and give --fins; if it was right, photograph it again "
             "with one fin flat in the picture",

@@ -204,8 +204,8 @@ def _states(
     loading, by_photo = options.loading(), np.zeros_like(samples.cp_x_mm)
     if options.balance_at_px is not None:
         point = measured.photo.to_working_px(np.array(options.balance_at_px))
-        said = ",".join(f"{value:g}" for value in options.balance_at_px)
-        found, by_photo = marked_balance(measured.solid, samples, point, said)
+        given = ",".join(f"{value:g}" for value in options.balance_at_px)
+        found, by_photo = marked_balance(measured.solid, samples, point, given)
         loading = replace(loading, balance=found, end_said=True)
     elif loading.from_tail is not None:
         by_photo = samples.length_mm - float(np.median(samples.length_mm))
@@ -242,8 +242,8 @@ def _own_warnings(measured: Measured, options: MeasureOptions, cp_x: Quantity, c
     if options.fins is None and measured.other is not None:
         warnings.append(Warn(
             "FINS_NOT_SAID",
-            f"The number of fins was not said; {solid.fins[0].said.count} is assumed and the band covers "
-            f"{measured.other.fins[0].said.count} too",
+            f"The number of fins was not said; {solid.fins[0].given.count} is assumed and the band covers "
+            f"{measured.other.fins[0].given.count} too",
             "Give --fins, for example --fins 3",
         ))  # fmt: skip
     if solid.axis.nose_doubt:
@@ -264,7 +264,7 @@ def _own_warnings(measured: Measured, options: MeasureOptions, cp_x: Quantity, c
         warnings += [*side_warning(trace, k), *turn_warning(trace, k)]
         warnings += roll_warning(solid, trace, k, options)
     warnings += [*pose_warning(solid, caliber), *number_warning(solid, measured.rivals, caliber)]
-    told = solid.adjusted.problem.told
+    told = solid.adjusted.problem.given
     if measured.references and options.behind_mm is None and told.tube_mm is None and told.length_mm is None:
         depth_mm = float(solid.adjusted.pose().depth_mm)
         percent = 100 * 1.96 * told.behind_sigma_mm / depth_mm
@@ -304,9 +304,9 @@ def _assumptions(measured: Measured, options: MeasureOptions, rolls_deg) -> tupl
     ]
     for trace, roll in zip(solid.fins, rolls_deg, strict=True):
         lines.append(
-            f"The {trace.said.count} fins are taken as alike; "
-            f"fin 1 stands {roll % (360 / trace.said.count):.1f} degrees from the photo's plane, "
-            f"as the picture shows; their thickness is taken as {trace.said.thickness_mm:g} mm."
+            f"The {trace.given.count} fins are taken as alike; "
+            f"fin 1 stands {roll % (360 / trace.given.count):.1f} degrees from the photo's plane, "
+            f"as the picture shows; their thickness is taken as {trace.given.thickness_mm:g} mm."
         )
     if measured.references:
         place = "as said" if options.behind_mm is not None else "as worked out"

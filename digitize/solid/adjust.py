@@ -34,7 +34,7 @@ TAPE_SIGMA_MM = 0.5
 
 
 @dataclass(frozen=True)
-class Told:
+class GivenSizes:
     """What the user said that bears on scale and pose. Lengths in mm, angles in rad; None where not said.
 
     behind_guess_mm: expected set-back where it was not said; tilt: expected (mean, sigma); plane_tilt: expected (mean,
@@ -97,7 +97,7 @@ class Problem:
     tubes: tuple[TubeLimbs, ...]
     ends: EndPoints
     references: tuple[ReferencePoints, ...]
-    told: Told
+    given: GivenSizes
     start_depth_mm: float
     edge_bias_px: tuple[float, float] = (EDGE_BIAS_PX, EDGE_BIAS_SIGMA_PX)  # expected, sigma
 
@@ -239,14 +239,14 @@ def _behind(pose: Pose, plane) -> np.ndarray:
 
 def _residuals(problem: Problem, values: np.ndarray) -> list[tuple[str, str, np.ndarray]]:
     """(source, name, unit-sigma residuals (..., k)) of every observation, for values (..., m)."""
-    state, told = _unpack(problem, values), problem.told
+    state, given = _unpack(problem, values), problem.given
     pose = state.pose
     px_mm = pose.depth_mm / pose.camera.focal_px
     rows = [
         ("lens", "focal length", values[..., 0:1]),
         ("lens", "lens distortion", values[..., 1:2]),
         ("edge", "edge bias", values[..., 2:3]),
-        ("pose", "tilt expected", _column((pose.tilt_rad - told.tilt[0]) / told.tilt[1])),
+        ("pose", "tilt expected", _column((pose.tilt_rad - given.tilt[0]) / given.tilt[1])),
         # only holds the unknown in place when nothing else does; a factor of e is far beyond any real doubt
         ("scale", "any scale", 0.01 * values[..., 3:4]),
     ]
@@ -254,15 +254,15 @@ def _residuals(problem: Problem, values: np.ndarray) -> list[tuple[str, str, np.
         side_mm = pose.limb(tube.points_px)[1]
         predicted = tube.side * _column(state.tube_radii_mm[..., k] + state.edge_bias_px * px_mm)
         rows.append(("edge", "tube limbs", (side_mm - predicted) / (tube.sigma_px * _column(px_mm))))
-    if told.tube_mm is not None:
-        off = 2 * state.tube_radii_mm.max(-1) - told.tube_mm
+    if given.tube_mm is not None:
+        off = 2 * state.tube_radii_mm.max(-1) - given.tube_mm
         rows.append(("scale", "tube", _column(off / CALIPER_SIGMA_MM)))
-    if told.length_mm is not None:
-        off = problem.ends.length_mm(pose) - told.length_mm
+    if given.length_mm is not None:
+        off = problem.ends.length_mm(pose) - given.length_mm
         rows.append(("scale", "length", _column(off / TAPE_SIGMA_MM)))
-    if told.distance_mm is not None:
-        sigma = max(0.04 * told.distance_mm, 25.0)
-        rows.append(("distance", "camera distance", _column((pose.depth_mm - told.distance_mm) / sigma)))
+    if given.distance_mm is not None:
+        sigma = max(0.04 * given.distance_mm, 25.0)
+        rows.append(("distance", "camera distance", _column((pose.depth_mm - given.distance_mm) / sigma)))
     planes = _planes(problem, values)
     for k in range(len(problem.references)):
         rows += _reference_rows(problem, pose, planes, k)
@@ -275,7 +275,7 @@ def _column(values) -> np.ndarray:
 
 
 def _reference_rows(problem: Problem, pose: Pose, planes: list, k: int) -> list[tuple[str, str, np.ndarray]]:
-    reference, told = problem.references[k], problem.told
+    reference, given = problem.references[k], problem.given
     rotation, translation, size = planes[k]
     scaled = reference.points_mm * _column(_column(size))
     solid = scaled @ np.swapaxes(rotation[..., :2], -1, -2) + translation[..., None, :]
@@ -292,12 +292,12 @@ def _reference_rows(problem: Problem, pose: Pose, planes: list, k: int) -> list[
         (
             "set-back",
             f"{reference.label}: plane along the axis",
-            _column((along - told.plane_tilt[0]) / told.plane_tilt[1]),
+            _column((along - given.plane_tilt[0]) / given.plane_tilt[1]),
         ),
     ]
     if k == 0:
-        expected_mm = told.behind_guess_mm if told.behind_mm is None else told.behind_mm
-        behind = (_behind(pose, planes[0]) - expected_mm) / told.behind_sigma_mm
+        expected_mm = given.behind_guess_mm if given.behind_mm is None else given.behind_mm
+        behind = (_behind(pose, planes[0]) - expected_mm) / given.behind_sigma_mm
         rows.append(("set-back", "set-back", _column(behind)))
     else:
         first_normal, first_translation = planes[0][0][..., 2], planes[0][1]
@@ -380,12 +380,12 @@ def _adjusted(problem: Problem, values: np.ndarray, jacobian: np.ndarray) -> Adj
 
 def alone(problem: Problem, claim: int) -> Problem:
     """The same problem with only one claim about scale kept, by its place among `start.start_depths`."""
-    told, first = problem.told, int(problem.told.tube_mm is not None)
+    given, first = problem.given, int(problem.given.tube_mm is not None)
     last = first + len(problem.references)
-    told = replace(
-        told,
-        tube_mm=told.tube_mm if first and claim == 0 else None,
-        length_mm=told.length_mm if claim == last else None,
+    given = replace(
+        given,
+        tube_mm=given.tube_mm if first and claim == 0 else None,
+        length_mm=given.length_mm if claim == last else None,
     )
     kept = problem.references[claim - first : claim - first + 1] if first <= claim < last else ()
-    return replace(problem, told=told, references=kept)
+    return replace(problem, given=given, references=kept)

@@ -160,22 +160,22 @@ def _loose_warning(hidden: float, singles: list[ScaleAlone], together: float) ->
 def _beyond(adjusted: Adjusted, one: ScaleAlone, other: ScaleAlone) -> float:
     """Standard deviations allowed: fewer where one rests on a guessed set-back and the other on the rocket itself."""
     on_rocket = {one.name, other.name} & {"tube", "length"}
-    guessed = adjusted.problem.told.behind_mm is None and len(on_rocket) == 1
+    guessed = adjusted.problem.given.behind_mm is None and len(on_rocket) == 1
     return BEYOND_GUESS if guessed else BEYOND
 
 
 def _distance_warning(adjusted: Adjusted, claims: tuple[str, ...]) -> list[Warn]:
     """A distance the user said, and the focal length, against what the scale makes of them."""
-    told, prior = adjusted.problem.told.distance_mm, adjusted.problem.prior
+    given, prior = adjusted.problem.given.distance_mm, adjusted.problem.prior
     names = np.array(adjusted.names)
     off = adjusted.residuals[(names == "camera distance") | (names == "focal length")]
-    if told is None or prior.log_focal_sigma > 0.1 or np.linalg.norm(off) <= BEYOND:
+    if given is None or prior.log_focal_sigma > 0.1 or np.linalg.norm(off) <= BEYOND:
         return []
     away_mm = np.exp(_log_scale(adjusted, adjusted.values)) * prior.camera.focal_px
     return [Warn(
         "SCALES_DISAGREE",
         f"By the scale {', '.join(claims)} the camera would be {away_mm / 1000:.2f} m away, "
-        f"but --distance says {told / 1000:.2f} m",
+        f"but --distance says {given / 1000:.2f} m",
         "Check both numbers; is the diameter that of the body's widest part, and does the outline follow it there?",
     )]  # fmt: skip
 
@@ -187,8 +187,8 @@ def size_warning(
 
     A distance that was said counts as a scale where the focal length is known: it was held against the others.
     """
-    told, focal_known = adjusted.problem.told, adjusted.problem.prior.log_focal_sigma < 0.1
-    claims = len(start_depths(adjusted.problem)) + (told.distance_mm is not None and focal_known)
+    given, focal_known = adjusted.problem.given, adjusted.problem.prior.log_focal_sigma < 0.1
+    claims = len(start_depths(adjusted.problem)) + (given.distance_mm is not None and focal_known)
     at_odds = {"SCALES_DISAGREE", "SCALE_UNDECIDED"} & {warning.code for warning in warnings}
     confirmed = claims > 1 and not at_odds
     odd = unlikely(profile_mm, float(adjusted.pose().depth_mm) if focal_known else None, mass_g, confirmed)
@@ -251,14 +251,14 @@ def _check_believable(adjusted: Adjusted, claims: tuple[str, ...]) -> None:
             "which is not believable",
             "Check the number and its unit",
         )
-    told = adjusted.problem.told.distance_mm
+    given = adjusted.problem.given.distance_mm
     if (
-        told is not None
-        and abs(np.log(float(pose.depth_mm) / told)) > np.log(1.6)
+        given is not None
+        and abs(np.log(float(pose.depth_mm) / given)) > np.log(1.6)
         and adjusted.problem.prior.log_focal_sigma < 0.1
     ):
         raise ScaleRefusal(
             f"By the scale {said} the camera would be {float(pose.depth_mm) / 1000:.2f} m away, "
-            f"but --distance says {told / 1000:.2f} m",
+            f"but --distance says {given / 1000:.2f} m",
             "Check both numbers and their units",
         )

@@ -118,10 +118,10 @@ class _Edges:
 
 
 def fit(
-    seen: Seen, scene: Scenery, pose: Pose, job: Carving, start_mm: np.ndarray, told: tuple[float, float] | None
+    seen: Seen, scene: Scenery, pose: Pose, job: Carving, start_mm: np.ndarray, roll_prior: tuple[float, float] | None
 ) -> Fitted:
     """The planform that explains the edges best. start_mm: (m, 2) its open edge, (s, y), to begin
-    with; told: (roll, its standard deviation) as said, rad, or None."""
+    with; roll_prior: (roll, its standard deviation) as said, rad, or None."""
     px_mm = float(pose.depth_mm / pose.camera.focal_px)
     inner = _corners(start_mm, px_mm * max(0.6, float(np.median(seen.every_sigma_px))))
     roll, turn = job.roll_rad, np.zeros(job.count)
@@ -130,7 +130,7 @@ def fit(
     for _ in range(STEPS):
         bound = max(bound / 1.6, BOUND)
         normal, gradient, _ = model.equations(inner, roll, turn, bound)
-        _add_priors(normal, gradient, len(inner), roll, turn, told)
+        _add_priors(normal, gradient, len(inner), roll, turn, roll_prior)
         damped = normal.copy()
         k = np.arange(2 * len(inner))
         damped[k, k] += (2 / _elbow_room(inner)) ** 2
@@ -140,7 +140,7 @@ def fit(
         roll += float(np.clip(move[2 * len(inner)], -0.05, 0.05))
         turn = turn + np.clip(move[2 * len(inner) + 1 :], -0.05, 0.05)
     normal, gradient, cost = model.equations(inner, roll, turn, BOUND)
-    _add_priors(normal, gradient, len(inner), roll, turn, told)
+    _add_priors(normal, gradient, len(inner), roll, turn, roll_prior)
     k = np.arange(2 * len(inner))
     normal[k, k] += 1e-3 * (1 / _elbow_room(inner)) ** 2
     normal[2 * len(inner), 2 * len(inner)] += 12 * (job.count / (2 * np.pi)) ** 2  # no edge seen: any roll, evenly
@@ -173,14 +173,14 @@ def _elbow_room(inner: np.ndarray) -> np.ndarray:
     return np.repeat(np.minimum(np.r_[edge, edge[-1]], np.r_[edge[0], edge]), 2)
 
 
-def _add_priors(normal, gradient, corners: int, roll: float, turn: np.ndarray, told) -> None:
+def _add_priors(normal, gradient, corners: int, roll: float, turn: np.ndarray, roll_prior) -> None:
     at = 2 * corners
     k = at + 1 + np.arange(len(turn))
     normal[k, k] += 1 / GLUED_RAD**2
     gradient[k] += turn / GLUED_RAD**2
-    if told is not None:
-        normal[at, at] += 1 / told[1] ** 2
-        gradient[at] += (roll - told[0]) / told[1] ** 2
+    if roll_prior is not None:
+        normal[at, at] += 1 / roll_prior[1] ** 2
+        gradient[at] += (roll - roll_prior[0]) / roll_prior[1] ** 2
 
 
 class _Model:

@@ -15,7 +15,7 @@ from digitize.solid.roll import find_fins
 
 
 @dataclass(frozen=True)
-class FinsSaid:
+class GivenFins:
     """What the user said of one group. roll_rad: rolls that fit the words, from the photo's plane; none if nothing was
     said."""
 
@@ -34,7 +34,7 @@ class FinTrace:
     own_sigma_px: (m,) error of each point by itself, for those set by hand; turn_rad: (count,) each fin's own departure
     from its place; cost: of the fit, in squared standard deviations."""
 
-    said: FinsSaid
+    given: GivenFins
     outline_px: np.ndarray
     angle_rad: np.ndarray
     offset_mm: np.ndarray
@@ -56,7 +56,7 @@ def fins_of(adjusted, stations, profile, silhouette, fins) -> list[list[tuple[Fi
     tip_s = float(adjusted.problem.ends.tip_s_mm(adjusted.pose()))
     jobs = carvings(adjusted, stations, profile, silhouette, fins)
     pairs = zip(jobs, fins, strict=True)
-    return [_one_group(adjusted, job, said, tip_s, silhouette) for job, said in pairs]
+    return [_one_group(adjusted, job, given, tip_s, silhouette) for job, given in pairs]
 
 
 def carvings(adjusted, stations, profile, silhouette, fins) -> list[Carving]:
@@ -74,50 +74,50 @@ def carvings(adjusted, stations, profile, silhouette, fins) -> list[Carving]:
     s_station = pose.limb(centre_px)[0]
     runs = stations.fin_runs
     found = []
-    for k, (said, (first, last)) in enumerate(zip(fins, runs, strict=True)):
+    for k, (given, (first, last)) in enumerate(zip(fins, runs, strict=True)):
         after_previous = s_station[(runs[k - 1][1] + first) // 2] if k else -np.inf
         before_next = s_station[(last + runs[k + 1][0]) // 2] if k + 1 < len(runs) else s_all.max() + 30 * pixel_mm
         found.append(Carving(
             profile_s_mm=profile + np.array([tip_s, 0.0]),
             first_s_mm=max(s_station[first] - 0.6 * (s_station[last] - s_station[first]), after_previous),
             last_s_mm=before_next,
-            reach_mm=_reach(s_all, side_all, s_station[first], before_next, said),
+            reach_mm=_reach(s_all, side_all, s_station[first], before_next, given),
             step_mm=pixel_mm,
-            half_thickness_mm=said.thickness_mm / 2,
-            count=said.count,
+            half_thickness_mm=given.thickness_mm / 2,
+            count=given.count,
             roll_rad=0.0,
         ))  # fmt: skip
     return found
 
 
-def _reach(s, side, first, last, said) -> float:
+def _reach(s, side, first, last, given) -> float:
     """How far from the axis a fin's tip may lie, if the flattest fin shows all that is seen."""
     seen = np.abs(side[(s > first) & (s < last)]).max()
-    rolls = np.array(said.roll_rad or np.linspace(0, 2 * np.pi / said.count, 37))
-    angles = rolls[:, None] + 2 * np.pi * np.arange(said.count) / said.count
+    rolls = np.array(given.roll_rad or np.linspace(0, 2 * np.pi / given.count, 37))
+    angles = rolls[:, None] + 2 * np.pi * np.arange(given.count) / given.count
     flattest = np.abs(np.cos(angles)).max(axis=1).min()
     return float(seen / max(flattest, 0.25) * 1.15)
 
 
-def _one_group(adjusted, job: Carving, said: FinsSaid, tip_s: float, silhouette: Silhouette):
+def _one_group(adjusted, job: Carving, given: GivenFins, tip_s: float, silhouette: Silhouette):
     """[(trace, outline)] of each way the fins may stand, the best first."""
     pose = adjusted.pose()
     scene = scenery(silhouette.outline_px, pose, job)
-    fits = find_fins(silhouette, scene, pose, job, [r + pose.roll_offset_rad() for r in said.roll_rad])
+    fits = find_fins(silhouette, scene, pose, job, [r + pose.roll_offset_rad() for r in given.roll_rad])
     if not fits:
         raise FinsRefusal(
             "No fin stands clear of the body in the outline",
             "Turn the rocket so that one fin lies flat in the photo's plane (--pose in-plane) and photograph it again",
         )
-    return [_trace(fitted, pose, job, said, tip_s, silhouette) for fitted in fits]
+    return [_trace(fitted, pose, job, given, tip_s, silhouette) for fitted in fits]
 
 
-def _trace(fitted: Fitted, pose: Pose, job: Carving, said: FinsSaid, tip_s: float, silhouette: Silhouette):
+def _trace(fitted: Fitted, pose: Pose, job: Carving, given: GivenFins, tip_s: float, silhouette: Silhouette):
     planform = fitted.planform
     outline = planform.outline_mm - [tip_s, 0.0]
     pixels = pose.project_fins(planform.outline_mm[:, None], planform.angle_rad, planform.offset_mm)[:, 0]
     trace = FinTrace(
-        said=said,
+        given=given,
         outline_px=pixels,
         angle_rad=planform.angle_rad,
         offset_mm=planform.offset_mm,

@@ -15,8 +15,8 @@ from digitize.solid.adjust import (
     LIMB_SIGMA_PX,
     Adjusted,
     EndPoints,
+    GivenSizes,
     Problem,
-    Told,
     TubeLimbs,
     adjust,
     adjust_robustly,
@@ -25,7 +25,7 @@ from digitize.solid.aft import BY_RIM
 from digitize.solid.agreement import blame_scales, check_roughly
 from digitize.solid.axis import AxisView, find_axis, flat_of
 from digitize.solid.ends import LEAST_SPUR_PX, fore_sigma_px, nose_tip, rim_of
-from digitize.solid.groups import FinsSaid, FinTrace, fins_of, flat_px
+from digitize.solid.groups import FinTrace, GivenFins, fins_of, flat_px
 from digitize.solid.pose import Pose
 from digitize.solid.profile import limb_of, profile_of
 from digitize.solid.resting import lying
@@ -86,8 +86,8 @@ def measure_solid(
     prior: CameraPrior,
     silhouette: Silhouette,
     references: tuple[ReferencePoints, ...],
-    told: Told,
-    fins: tuple[FinsSaid, ...],
+    given: GivenSizes,
+    fins: tuple[GivenFins, ...],
     nose: str | None,
     resting: bool,
 ) -> Solid:
@@ -102,8 +102,8 @@ def measure_solid(
     refused = None
     for stations in ways:
         try:
-            solid = _measured(name, prior, silhouette, references, told, fins, resting, axis, stations)
-            solids.append((said_cost(solid.adjusted) + stations.tail.cost, solid))
+            solid = _measured(name, prior, silhouette, references, given, fins, resting, axis, stations)
+            solids.append((given_cost(solid.adjusted) + stations.tail.cost, solid))
         except (OutlineRefusal, ScaleRefusal) as refusal:
             refused = refused or refusal
     if refused is not None and not solids:
@@ -116,20 +116,20 @@ def measure_solid(
     return _with_rival(solid, rest[0][1], wider - 1)
 
 
-def said_cost(adjusted: Adjusted) -> float:
+def given_cost(adjusted: Adjusted) -> float:
     """What was said against the solution, in squared standard deviations: all but the limbs."""
     return float((adjusted.residuals[np.array(adjusted.names) != "tube limbs"] ** 2).sum())
 
 
-def _measured(name, prior, silhouette, references, told, fins, resting, axis: AxisView, stations: Stations) -> Solid:
+def _measured(name, prior, silhouette, references, given, fins, resting, axis: AxisView, stations: Stations) -> Solid:
     """The solid with the body as one reading of the outline has it."""
     hand_p = np.inf if silhouette.hand is None else float(axis.flat[silhouette.hand, 0].min(initial=np.inf))
     check_straight(stations)
     tip_p, tip_sigma = nose_tip(stations, hand_p, fore_sigma_px(axis.flat[:, 0], silhouette.sigma_px, stations.pixel))
-    problem = _problem(prior, axis, stations, tip_p, references, told, silhouette)
+    problem = _problem(prior, axis, stations, tip_p, references, given, silhouette)
     check_roughly(problem)
-    if references and told.behind_mm is None:
-        problem = replace(problem, told=_unsaid_set_back(problem, stations))
+    if references and given.behind_mm is None:
+        problem = replace(problem, given=_unsaid_set_back(problem, stations))
     adjusted = adjust_robustly(problem)
     seen = _Seen(axis, stations, tip_p, tip_sigma, silhouette)
     try:
@@ -150,7 +150,7 @@ class _Seen:
     silhouette: Silhouette
 
 
-def _shaped(name: str, adjusted: Adjusted, seen: _Seen, fins: tuple[FinsSaid, ...], resting: bool) -> Solid:
+def _shaped(name: str, adjusted: Adjusted, seen: _Seen, fins: tuple[GivenFins, ...], resting: bool) -> Solid:
     """The aft rim, body and fins by a pose that is nearly known. Raises OutlineRefusal."""
     axis, stations, silhouette = seen.axis, seen.stations, seen.silhouette
     pixel = float(1 / adjusted.problem.prior.camera.focal_px)
@@ -161,8 +161,8 @@ def _shaped(name: str, adjusted: Adjusted, seen: _Seen, fins: tuple[FinsSaid, ..
     profile, doubts = within_caliper(adjusted, profile, stations)
     traced = fins_of(adjusted, stations, profile, silhouette, fins)
     if resting and traced:
-        standing = [(group[0][0].roll_rad, group[0][0].said.count, group[0][1]) for group in traced]
-        adjusted = adjust(replace(problem, told=lying(problem.told, profile, standing)), adjusted.values)
+        standing = [(group[0][0].roll_rad, group[0][0].given.count, group[0][1]) for group in traced]
+        adjusted = adjust(replace(problem, given=lying(problem.given, profile, standing)), adjusted.values)
         profile, doubts = within_caliper(adjusted, _profile(adjusted, stations, silhouette), stations)
         traced = fins_of(adjusted, stations, profile, silhouette, fins)
     solid = _solid(name, adjusted, stations, axis, profile, traced, (seen.tip_sigma / pixel, *aft_sigmas), silhouette)
@@ -210,8 +210,8 @@ def _with_rival(solid: Solid, other: Solid, share: float) -> Solid:
         "Put a caliper on the body ahead of the fins and between them; photograph it with the fins turned so that the "
         "body between them is seen",
     )
-    told = tuple(w for w in solid.warnings if w.code != "WIDER_TAIL")
-    return replace(solid, rival=other.geometry, warnings=(*told, warn))
+    kept = tuple(w for w in solid.warnings if w.code != "WIDER_TAIL")
+    return replace(solid, rival=other.geometry, warnings=(*kept, warn))
 
 
 def _limb_px(adjusted_or_problem, stations: Stations) -> tuple[np.ndarray, np.ndarray]:
@@ -221,7 +221,7 @@ def _limb_px(adjusted_or_problem, stations: Stations) -> tuple[np.ndarray, np.nd
     return upper, lower
 
 
-def _problem(prior, axis, stations, tip_p, references, told, silhouette) -> Problem:
+def _problem(prior, axis, stations, tip_p, references, given, silhouette) -> Problem:
     view, upper = axis.view, axis.upper
     tip_px = flat_px(prior, view, np.array([tip_p]), np.zeros(1))[0]
     tail = stations.tail
@@ -236,7 +236,7 @@ def _problem(prior, axis, stations, tip_p, references, told, silhouette) -> Prob
     middle = np.median(stations.p)
     rim = flat_px(prior, view, np.full(2, middle), 0.5 * stations.caliber * np.array([1.0, -1.0]))
     ends = replace(ends, rim_px=rim)
-    draft = Problem(prior, view, upper, (), ends, references, told, 1000.0)
+    draft = Problem(prior, view, upper, (), ends, references, given, 1000.0)
     upper_px, lower_px = _limb_px(draft, stations)
     tubes = [_tube_limbs(run, stations, upper_px, lower_px, silhouette) for run in _tube_runs(stations)]
     if not tail.shown:  # a tube of its own, known by both sides of its end; they share the one doubt about it
@@ -291,11 +291,11 @@ def _tube_limbs(run, stations, upper_px, lower_px, silhouette) -> TubeLimbs:
     return TubeLimbs(points, side, np.hypot(LIMB_SIGMA_PX, silhouette.sigma_px[nearest]))
 
 
-def _unsaid_set_back(problem: Problem, stations: Stations) -> Told:
+def _unsaid_set_back(problem: Problem, stations: Stations) -> GivenSizes:
     """A reference lies level with the axis, or on the table or wall behind it, as far as the fins reach and a little
     more: anything between, so half of it is expected, and the band reaches past both ends."""
     most_mm = float(stations.reach.max()) * problem.start_depth_mm + 20.0
-    return replace(problem.told, behind_guess_mm=0.5 * most_mm, behind_sigma_mm=UNSAID_SIGMA * most_mm)
+    return replace(problem.given, behind_guess_mm=0.5 * most_mm, behind_sigma_mm=UNSAID_SIGMA * most_mm)
 
 
 def _with_rim(adjusted: Adjusted, stations: Stations) -> tuple[Problem, float, float]:
@@ -359,14 +359,14 @@ def _others(geometry: Geometry, ways, pose: Pose) -> tuple[tuple[str, Geometry],
         for trace, outline in group[1:]:
             fins = list(geometry.fins)
             fins[k] = replace(fins[k], outline_mm=outline)
-            deg = np.degrees(trace.roll_rad - pose.roll_offset_rad()) % (360 / trace.said.count)
+            deg = np.degrees(trace.roll_rad - pose.roll_offset_rad()) % (360 / trace.given.count)
             found.append((f"{deg:.0f} degrees", rounded(replace(geometry, fins=tuple(fins)))))
     return tuple(found)
 
 
 def _solid(name, adjusted, stations, axis, profile, ways, end_sigmas, silhouette) -> Solid:
     traced = [group[0] for group in ways]
-    groups = tuple(FinGroup(t.said.count, outline, t.said.thickness_mm) for t, outline in traced)
+    groups = tuple(FinGroup(t.given.count, outline, t.given.thickness_mm) for t, outline in traced)
     geometry = rounded(Geometry(name, profile, groups))
     pose = adjusted.pose()
     tip_s = float(adjusted.problem.ends.tip_s_mm(pose))

@@ -12,7 +12,7 @@ import numpy as np
 
 from digitize.geometry.toml import rounded
 from digitize.records import Geometry, Silhouette
-from digitize.solid.groups import FinsSaid, carvings
+from digitize.solid.groups import GivenFins, carvings
 from digitize.solid.measure import Solid
 from digitize.solid.planform import scenery
 from digitize.solid.roll import Search, find_fins
@@ -37,7 +37,7 @@ class Rival:
     geometry: Geometry
 
 
-def rivals(solid: Solid, silhouette: Silhouette, others: Sequence[Sequence[FinsSaid]]) -> tuple[Rival, ...]:
+def rivals(solid: Solid, silhouette: Silhouette, others: Sequence[Sequence[GivenFins]]) -> tuple[Rival, ...]:
     """For each group the number that explains its silhouette best, if that is clearly better than the one said.
 
     others: for each group what else it may be, the likeliest first, with the pose as said.
@@ -45,12 +45,12 @@ def rivals(solid: Solid, silhouette: Silhouette, others: Sequence[Sequence[FinsS
     poor = [k for k, trace in enumerate(solid.fins) if trace.cost > CLEARLY]
     if not poor:
         return ()
-    said = [trace.said for trace in solid.fins]
+    given = [trace.given for trace in solid.fins]
     found = []
     for k in poor:
         best = None
         for other in others[k]:
-            rival = _with(solid, silhouette, [*said[:k], other, *said[k + 1 :]], k)
+            rival = _with(solid, silhouette, [*given[:k], other, *given[k + 1 :]], k)
             if rival is not None and rival.cost < (best.cost if best else solid.fins[k].cost - CLEARLY):
                 best = rival
             if best and best.cost < CLEARLY:
@@ -59,14 +59,14 @@ def rivals(solid: Solid, silhouette: Silhouette, others: Sequence[Sequence[FinsS
     return tuple(rival for rival in found if rival is not None)
 
 
-def _with(solid: Solid, silhouette: Silhouette, fins: list[FinsSaid], k: int) -> Rival | None:
+def _with(solid: Solid, silhouette: Silhouette, fins: list[GivenFins], k: int) -> Rival | None:
     """Group k fitted with another number, None where nothing fits."""
     adjusted, pose = solid.adjusted, solid.adjusted.pose()
     assert solid.stations is not None  # a solid that was measured in a photo has them
     job = carvings(adjusted, solid.stations, solid.geometry.profile_mm, silhouette, fins)[k]
-    said_rad = [roll + pose.roll_offset_rad() for roll in fins[k].roll_rad]
+    given_rad = [roll + pose.roll_offset_rad() for roll in fins[k].roll_rad]
     search = replace(QUICK, most_misfit=solid.fins[k].unexplained + CARVED)
-    fits = find_fins(silhouette, scenery(silhouette.outline_px, pose, job), pose, job, said_rad, search)
+    fits = find_fins(silhouette, scenery(silhouette.outline_px, pose, job), pose, job, given_rad, search)
     if not fits:
         return None
     outline = fits[0].planform.outline_mm - [float(adjusted.problem.ends.tip_s_mm(pose)), 0.0]

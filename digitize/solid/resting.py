@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from digitize.solid.adjust import Told
+from digitize.solid.adjust import GivenSizes
 
 SLOPE_SIGMA_RAD = np.radians(1.0)
 HEIGHT_SIGMA_MM = 2.0
@@ -13,7 +13,7 @@ CAMERA_SIGMA_RAD = np.radians(3.0)
 """The table against the picture's plane: a camera held over it by hand."""
 
 
-def lying(told: Told, profile: np.ndarray, groups: Sequence[tuple[float, int, np.ndarray]]) -> Told:
+def lying(given: GivenSizes, profile: np.ndarray, groups: Sequence[tuple[float, int, np.ndarray]]) -> GivenSizes:
     """What was told, with the tilt and, unless it was said, the set-back of a reference on the table put in.
 
     profile: (n, 2) x from the nose tip, radius; groups: (roll from the line of sight in rad, count, outline (m, 2)) of
@@ -29,13 +29,13 @@ def lying(told: Told, profile: np.ndarray, groups: Sequence[tuple[float, int, np
     fore, aft = _supporting_edge(np.vstack(contact), middle)
     slope = (aft[1] - fore[1]) / (aft[0] - fore[0])
     angle = float(np.arctan(slope))
-    said = told.behind_mm is not None
+    known = given.behind_mm is not None
     return replace(
-        told,
+        given,
         tilt=(-angle, CAMERA_SIGMA_RAD),
         plane_tilt=(-angle, SLOPE_SIGMA_RAD),
-        behind_mm=told.behind_mm if said else float(fore[1] + slope * (middle - fore[0])),
-        behind_sigma_mm=told.behind_sigma_mm if said else HEIGHT_SIGMA_MM,
+        behind_mm=given.behind_mm if known else float(fore[1] + slope * (middle - fore[0])),
+        behind_sigma_mm=given.behind_sigma_mm if known else HEIGHT_SIGMA_MM,
     )
 
 

@@ -14,8 +14,8 @@ from digitize.solid.fin_fit import Fitted, fin_region, fit, seen_of, with_side_a
 from digitize.solid.planform import Carving, Scenery, carve, drawn_fins, on_grid, without_notches
 from digitize.solid.pose import Pose
 
-TOLD_SIGMA_RAD = np.radians(2.5)
-MOST_TOLD = 16.0
+GIVEN_ROLL_SIGMA_RAD = np.radians(2.5)
+MOST_GIVEN_COST = 16.0
 """Most that a pose as said may weigh, in squared standard deviations: people mix poses up too."""
 AS_WELL = 6.0
 """Difference of two costs within which a roll is not ruled out: 99 of 100 times by chance alone it is less."""
@@ -44,36 +44,36 @@ def find_fins(
     scene: Scenery,
     pose: Pose,
     job: Carving,
-    said_rad: list[float],
+    given_rad: list[float],
     search: Search = Search(),
 ) -> list[Fitted]:
     """The fits that can't be ruled out, the best first; empty where nothing of a fin stands clear of the body.
 
-    said_rad: rolls that fit what was said, from the line of sight; empty if nothing was said. Rolls that differ by
+    given_rad: rolls that fit what was said, from the line of sight; empty if nothing was said. Rolls that differ by
     a mirror image toward and away from the camera both appear where the picture can't tell them apart.
     """
     seen = seen_of(silhouette, scene, pose, job)
     gap = 2 * np.pi / job.count
-    rolls = [*said_rad, *np.arange(0, gap - 1e-9, gap / round(np.degrees(gap) / search.step_deg))]
+    rolls = [*given_rad, *np.arange(0, gap - 1e-9, gap / round(np.degrees(gap) / search.step_deg))]
     coarse = on_grid(job, SEARCH_STEPS, search.coarse)
     target = fin_region(scene, pose, job)
     fits: list[Fitted] = []
-    tried = [(_misfit(scene, pose, replace(coarse, roll_rad=r), target, said_rad), r) for r in rolls]
+    tried = [(_misfit(scene, pose, replace(coarse, roll_rad=r), target, given_rad), r) for r in rolls]
     for roll in _lowest(tried, gap, search):
-        said, apart = _nearest(roll, said_rad, gap)
-        at = replace(job, roll_rad=roll if said is None else said + apart)
+        given, apart = _nearest(roll, given_rad, gap)
+        at = replace(job, roll_rad=roll if given is None else given + apart)
         start = carve(scene, pose, on_grid(at, START_STEPS))
         if start is None:
             continue
-        near = abs(apart) < MOST_TOLD**0.5 * TOLD_SIGMA_RAD
-        told = (said, TOLD_SIGMA_RAD) if said is not None and near else None
-        best = fit(seen, scene, pose, at, start.outline_mm[1:-1], told)
+        near = abs(apart) < MOST_GIVEN_COST**0.5 * GIVEN_ROLL_SIGMA_RAD
+        roll_prior = (given, GIVEN_ROLL_SIGMA_RAD) if given is not None and near else None
+        best = fit(seen, scene, pose, at, start.outline_mm[1:-1], roll_prior)
         filled = without_notches(start)
         if filled is not None:
-            whole = fit(seen, scene, pose, at, filled.outline_mm[1:-1], told)
+            whole = fit(seen, scene, pose, at, filled.outline_mm[1:-1], roll_prior)
             shown = (best.fin_costs - whole.fin_costs).max() > ONE_FIN
             best = whole if shown and whole.cost < best.cost + ONE_FIN else best
-        fits.append(replace(best, cost=best.cost + _told_cost(best.roll_rad, said_rad, gap)))
+        fits.append(replace(best, cost=best.cost + _given_cost(best.roll_rad, given_rad, gap)))
     chosen: list[Fitted] = []
     for found in sorted(fits, key=lambda f: f.cost):
         again = any(abs(_apart(found.roll_rad, other.roll_rad, gap)) < SAME_RAD for other in chosen)
@@ -86,19 +86,19 @@ def _apart(one: float, other: float, gap: float) -> float:
     return (one - other + gap / 2) % gap - gap / 2
 
 
-def _nearest(roll: float, said_rad, gap: float) -> tuple[float | None, float]:
+def _nearest(roll: float, given_rad, gap: float) -> tuple[float | None, float]:
     """(the roll as said that is nearest, how far the roll is from it)."""
-    if not said_rad:
+    if not given_rad:
         return None, 0.0
-    said = min(said_rad, key=lambda one: abs(_apart(roll, one, gap)))
-    return said, _apart(roll, said, gap)
+    given = min(given_rad, key=lambda one: abs(_apart(roll, one, gap)))
+    return given, _apart(roll, given, gap)
 
 
-def _told_cost(roll: float, said_rad, gap: float) -> float:
-    return min((_nearest(roll, said_rad, gap)[1] / TOLD_SIGMA_RAD) ** 2, MOST_TOLD)
+def _given_cost(roll: float, given_rad, gap: float) -> float:
+    return min((_nearest(roll, given_rad, gap)[1] / GIVEN_ROLL_SIGMA_RAD) ** 2, MOST_GIVEN_COST)
 
 
-def _misfit(scene: Scenery, pose: Pose, job: Carving, target: np.ndarray, said_rad) -> float:
+def _misfit(scene: Scenery, pose: Pose, job: Carving, target: np.ndarray, given_rad) -> float:
     """Share of the fins' silhouette that the hull at this roll leaves unexplained, and the departure from what was
     said in the same measure: a standard deviation of it like one per cent."""
     planform = carve(scene, pose, job)
@@ -106,7 +106,7 @@ def _misfit(scene: Scenery, pose: Pose, job: Carving, target: np.ndarray, said_r
         return np.inf
     drawn = drawn_fins(planform, pose, job, scene.cover)
     missing = float((target & ~drawn).sum() / max(int(target.sum()), 1))
-    return missing + 0.01 * _told_cost(job.roll_rad, said_rad, 2 * np.pi / job.count) ** 0.5
+    return missing + 0.01 * _given_cost(job.roll_rad, given_rad, 2 * np.pi / job.count) ** 0.5
 
 
 def _lowest(tried: list[tuple[float, float]], gap: float, search: Search) -> list[float]:

@@ -62,7 +62,7 @@ def check_sound(adjusted: Adjusted, profile: np.ndarray) -> None:
 def check_caliper(adjusted: Adjusted, widest_mm: float, tube_mm: float) -> None:
     """Refuse a body that bulges out beyond the tube that a caliper was said to be on: fins taken for body.
     Both are radii. Raises OutlineRefusal."""
-    if adjusted.problem.told.tube_mm is not None and widest_mm > WIDEST_OVER_CALIPER * tube_mm:
+    if adjusted.problem.given.tube_mm is not None and widest_mm > WIDEST_OVER_CALIPER * tube_mm:
         raise OutlineRefusal(
             f"The body in the outline is {2 * widest_mm:.0f} mm thick at its widest, but the caliper was on "
             f"{2 * tube_mm:.1f} mm",
@@ -76,7 +76,7 @@ def within_caliper(adjusted: Adjusted, profile: np.ndarray, stations: Stations) 
     largest diameter was said, so what stands out beyond it is not body."""
     largest = float(adjusted.tube_radii_mm().max())
     widest = float(profile[:, 1].max())
-    if adjusted.problem.told.tube_mm is None or widest <= largest:
+    if adjusted.problem.given.tube_mm is None or widest <= largest:
         return profile, ()
     profile = np.column_stack([profile[:, 0], np.minimum(profile[:, 1], largest)])
     if widest < (1 + OVER_CALIPER + 2 * stations.noise / stations.caliber) * largest:

@@ -21,14 +21,14 @@ def start_depth(problem: Problem) -> float:
 
 def start_depths(problem: Problem) -> list[tuple[str, float]]:
     """(claim, mm from the camera) for every claim by itself: as if nothing leaned and all lay level with the axis."""
-    told, unit = problem.told, replace(problem, start_depth_mm=1.0)
+    given, unit = problem.given, replace(problem, start_depth_mm=1.0)
     pose, found = Pose(unit.prior.camera, unit.view, unit.upper, 1.0, 0.0), []
-    if told.tube_mm is not None:
+    if given.tube_mm is not None:
         widest = max(np.abs(pose.limb(tube.points_px)[1]).mean() for tube in problem.tubes)
-        found.append(("tube", float(told.tube_mm / 2 / widest)))
+        found.append(("tube", float(given.tube_mm / 2 / widest)))
     for reference in problem.references:
         a, b, _, _ = similarity(reference.points_mm, reference.points_px)
         found.append((reference.label, float(problem.prior.camera.focal_px / np.hypot(a, b))))
-    if told.length_mm is not None:
-        found.append(("length", float(told.length_mm / problem.ends.length_mm(pose))))
+    if given.length_mm is not None:
+        found.append(("length", float(given.length_mm / problem.ends.length_mm(pose))))
     return found

@@ -7,7 +7,7 @@ import shapely
 
 from digitize.errors import GeometryRefusal, ScaleRefusal, UsageRefusal
 from digitize.geometry.toml import rounded
-from digitize.pipeline import camera_of, references_of, told_of
+from digitize.pipeline import camera_of, given_sizes, references_of
 from digitize.records import Geometry, Photo, Silhouette
 from digitize.result.from_photo import Measured
 from digitize.solid.adjust import EndPoints, Problem
@@ -59,7 +59,7 @@ def measure_drawn(photo: Photo, asked: dict, drawn: Drawn) -> Measured:
     prior, references = camera_of(photo, options), references_of(photo, options)
     tip, aft, body = (photo.to_working_px(p) for p in (drawn.tip_px, drawn.aft_px, drawn.body_px))
     nobody = EndPoints(tip, aft[None], aft[None])
-    draft = Problem(prior, np.eye(3), 1.0, (), nobody, references, told_of(options), 1000.0, HAND_BIAS_PX)
+    draft = Problem(prior, np.eye(3), 1.0, (), nobody, references, given_sizes(options), 1000.0, HAND_BIAS_PX)
     problem = axis_problem(draft, tip, aft, body)
     problem = axis_problem(draft, tip, _without_bulge(problem, aft), body)
     adjusted = sound_adjustment(replace(problem, start_depth_mm=start_depth(problem)))

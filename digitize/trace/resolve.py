@@ -16,7 +16,7 @@ from digitize.bands.resampling import HIDDEN_SHARE
 from digitize.errors import GeometryRefusal, UsageRefusal
 from digitize.geometry.toml import check_geometry, rounded
 from digitize.photo.camera import Camera
-from digitize.pipeline import points_reference, told_of
+from digitize.pipeline import given_sizes, points_reference
 from digitize.plans.to_do import with_to_do
 from digitize.records import FinGroup, Geometry, Photo
 from digitize.request.options import MeasureOptions, measure_options
@@ -25,7 +25,7 @@ from digitize.result_records import Result
 from digitize.solid.adjust import Adjusted, EndPoints, Problem, TubeLimbs, adjust, adjust_near
 from digitize.solid.agreement import Agreement, check_agreement, check_roughly
 from digitize.solid.fin_edges import outward
-from digitize.solid.measure import FinsSaid, FinTrace, Solid
+from digitize.solid.measure import FinTrace, GivenFins, Solid
 from digitize.solid.pose import Pose, view_of_axis
 from digitize.solid.sound import MOST_TILT_RAD
 from digitize.solid.start import start_depth
@@ -70,7 +70,7 @@ def sketch_of(measured: Measured, asked: dict) -> Sketch:
     body = photo.to_full_px(solid.knots_upper_px[1:])
     fins = tuple(
         SketchFin(
-            t.said.count, t.said.thickness_mm, t.roll_rad, photo.to_full_px(t.outline_px), t.angle_rad, t.offset_mm,
+            t.given.count, t.given.thickness_mm, t.roll_rad, photo.to_full_px(t.outline_px), t.angle_rad, t.offset_mm,
             np.zeros(len(t.outline_px), bool),
         )
         for t in solid.fins
@@ -159,11 +159,11 @@ def _adjusted(base: Measured, start: Sketch, sketch: Sketch, options: MeasureOpt
     problem = base.solid.adjusted.problem
     if sketch.axis_hand:
         problem = _by_hand_axis(problem, base.photo, sketch)
-    told = replace(told_of(options), tilt=problem.told.tilt, plane_tilt=problem.told.plane_tilt)
-    if references and told.behind_mm is None:
-        guess, sigma = problem.told.behind_guess_mm, max(problem.told.behind_sigma_mm, 20.0)
-        told = replace(told, behind_guess_mm=guess, behind_sigma_mm=sigma)
-    problem = replace(problem, references=references, told=told)
+    given = replace(given_sizes(options), tilt=problem.given.tilt, plane_tilt=problem.given.plane_tilt)
+    if references and given.behind_mm is None:
+        guess, sigma = problem.given.behind_guess_mm, max(problem.given.behind_sigma_mm, 20.0)
+        given = replace(given, behind_guess_mm=guess, behind_sigma_mm=sigma)
+    problem = replace(problem, references=references, given=given)
     problem = replace(problem, start_depth_mm=start_depth(problem))
     if settled:
         check_roughly(problem)
@@ -179,10 +179,10 @@ def _adjusted(base: Measured, start: Sketch, sketch: Sketch, options: MeasureOpt
 
 def _references(base: Measured, sketch: Sketch, options: MeasureOptions):
     """As found, or by the ends set by hand."""
-    found, told = list(base.references), told_lengths(base.references, options.scales)
+    found, lengths_mm = list(base.references), told_lengths(base.references, options.scales)
     for k, ends in enumerate(sketch.ends[: len(found)]):
         if ends.hand:
-            found[k] = set_by_hand(base.photo, found[k], ends, told[k])
+            found[k] = set_by_hand(base.photo, found[k], ends, lengths_mm[k])
     return found
 
 
@@ -294,7 +294,7 @@ def _measured(base, start, sketch, adjusted, references, agreement: Agreement) -
     tip_s = float(ends.tip_s_mm(pose))
     profile, knots, hand = _profile(adjusted, pose, photo, sketch, tip_s, float(ends.base_s_mm(pose)))
     traced = [_fin(adjusted, pose, photo, fin, profile, tip_s, _before(solid, fin, start)) for fin in sketch.fins]
-    groups = tuple(FinGroup(t.said.count, outline, t.said.thickness_mm) for t, outline in traced)
+    groups = tuple(FinGroup(t.given.count, outline, t.given.thickness_mm) for t, outline in traced)
     geometry = rounded(Geometry(solid.geometry.name, profile, groups))
     check_geometry(geometry)
     same_knots = len(knots[0]) == len(solid.hidden_knots)
@@ -367,10 +367,10 @@ def _fin(adjusted, pose: Pose, photo: Photo, fin: SketchFin, profile, tip_s: flo
     for k, end in enumerate((0, -1)):
         if fin.hand[end]:
             hidden[k] = HAND_SIGMA_PX * pixel_mm / HIDDEN_SHARE
-    said = FinsSaid(fin.count, (fin.roll_rad - pose.roll_offset_rad(),), fin.thickness_mm)
+    given = GivenFins(fin.count, (fin.roll_rad - pose.roll_offset_rad(),), fin.thickness_mm)
     as_found = before is not None and fin.roll_rad == before.roll_rad
     new = FinTrace(
-        said=said if before is None else replace(before.said, count=fin.count, thickness_mm=fin.thickness_mm),
+        given=given if before is None else replace(before.given, count=fin.count, thickness_mm=fin.thickness_mm),
         outline_px=pixels,
         angle_rad=fin.angle_rad,
         offset_mm=fin.offset_mm,
@@ -385,7 +385,7 @@ def _fin(adjusted, pose: Pose, photo: Photo, fin: SketchFin, profile, tip_s: flo
         own_sigma_px=np.where(fin.hand, HAND_SIGMA_PX, 0.0),
     )
     if not as_found:
-        new = replace(new, said=replace(new.said, roll_rad=said.roll_rad))
+        new = replace(new, given=replace(new.given, roll_rad=given.roll_rad))
     return new, outline
 
 

@@ -69,9 +69,9 @@ def seen_words(result: dict, measured) -> str:
     offset = measured.solid.adjusted.pose().roll_offset_rad()
     parts = []
     for trace in measured.solid.fins:
-        roll = np.degrees(trace.roll_rad - offset) % (360 / trace.said.count)
+        roll = np.degrees(trace.roll_rad - offset) % (360 / trace.given.count)
         sigma = np.degrees(trace.roll_sigma_rad)
-        parts.append(f"{trace.said.count} fins at {roll:5.1f}\u00b1{sigma:.1f} deg, misfit {trace.unexplained:.1%}")
+        parts.append(f"{trace.given.count} fins at {roll:5.1f}\u00b1{sigma:.1f} deg, misfit {trace.unexplained:.1%}")
     codes = ",".join(w["code"] for w in result["warnings"])
     return f"{'; '.join(parts)}  [{result['verdict']['level']}] {codes}"
 
