@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from digitize.numeric.windows import smoothed, steps_to_false
-from digitize.outline.light import features_of_light, linear_light
-from digitize.photo.sampling import sampled
+from digitize.outline.light import features_of_light
+from digitize.photo.sampling import linear_light_at
 
 SPACING_PX = 2.0
 """From point to point of the outline: about the width of the blur, so that neighbours tell something of their own."""
@@ -52,10 +52,7 @@ def sample_ribbon(rgb: np.ndarray, points: np.ndarray, normal: np.ndarray, reach
     half = round(reach_px / _SAMPLE_PX)
     offset = np.arange(-half, half + 1) * _SAMPLE_PX
     at = points[:, None] + offset[None, :, None] * normal[:, None]
-    low = np.maximum(np.floor(at.min((0, 1))).astype(int) - 2, 0)
-    high = np.ceil(at.max((0, 1))).astype(int) + 3
-    crop = linear_light(rgb[low[1] : high[1], low[0] : high[0]])
-    return Ribbon(sampled(crop, at[..., 0] - low[0], at[..., 1] - low[1]), offset, points, normal)
+    return Ribbon(linear_light_at(rgb, at), offset, points, normal)
 
 
 def smooth_along(values: np.ndarray, sigma: float) -> np.ndarray:

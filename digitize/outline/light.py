@@ -3,16 +3,9 @@ leaves the two colour ratios alone."""
 
 import numpy as np
 
-from digitize.photo.colour import LINEAR_LIGHT
-
 # A step of one in each feature is about as far as a careful eye would call the same paint.
 FEATURE_SCALE = np.array([0.12, 0.05, 0.05], np.float32)
 _DARK = 0.006  # linear light added before the logarithm, so that noise in black does not shout
-
-
-def linear_light(rgb: np.ndarray) -> np.ndarray:
-    """sRGB uint8 to linear light 0..1, float32, same shape."""
-    return LINEAR_LIGHT[rgb]
 
 
 def features_of_light(light: np.ndarray) -> np.ndarray:

@@ -8,7 +8,17 @@ from pathlib import Path
 
 import numpy as np
 import pillow_heif
-from PIL import Image, UnidentifiedImageError
+
+# A format asked for by name must be known beforehand; Pillow's own way to that, Image.init, loads forty others too.
+from PIL import (  # noqa: F401
+    BmpImagePlugin,
+    Image,
+    JpegImagePlugin,
+    MpoImagePlugin,
+    PngImagePlugin,
+    UnidentifiedImageError,
+    WebPImagePlugin,
+)
 from PIL.TiffImagePlugin import TiffImageFile
 
 from digitize.errors import UnreadableRefusal
@@ -36,7 +46,6 @@ _TURNS = {
     8: Image.Transpose.ROTATE_90,
 }
 
-Image.init()  # a format asked for by name must be known beforehand
 pillow_heif.register_heif_opener()
 # Without a handler of its own, Pillow's log of a bad file would come out on standard error.
 logging.getLogger("PIL").addHandler(logging.NullHandler())

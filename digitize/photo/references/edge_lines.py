@@ -10,11 +10,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from digitize.photo.colour import LINEAR_LIGHT
-from digitize.photo.sampling import sampled
-
-_LUMINANCE = np.array([[0.2126, 0.7152, 0.0722]], np.float32)
-"""Of linear red, green and blue: ITU-R BT.709."""
+from digitize.photo.sampling import linear_light_at
 
 STEP_PX = 0.5  # spacing of samples across an edge
 NEIGHBOURS_ALIKE = 4.0  # stations share ground texture and JPEG blocks: this many count as one
@@ -54,30 +50,6 @@ class Side:
         return self.origin + s[:, None] * self.along + offset[:, None] * self.across
 
 
-def grey_linear(rgb: np.ndarray) -> np.ndarray:
-    """(H, W, 3) uint8 sRGB to (H, W) float32 luminance in linear light, weights of ITU-R BT.709."""
-    grey = np.empty(rgb.shape[:2], np.float32)
-    for top in range(0, len(rgb), 64):  # what lies between, 12 bytes a pixel, stays in the processor's cache
-        part = cv2.LUT(rgb[top : top + 64], LINEAR_LIGHT)
-        cv2.transform(part, _LUMINANCE, dst=grey[top : top + 64])
-    return grey
-
-
-def sample(rgb: np.ndarray, points_px: np.ndarray) -> np.ndarray:
-    """Linear-light colours (..., 3) at points (..., 2) in pixels, bilinear; the picture's edge is repeated
-    outside.
-    """
-    points = np.asarray(points_px, np.float32)
-    flat = points.reshape(-1, 2)
-    low = np.clip(np.floor(flat.min(axis=0)).astype(int) - 2, 0, None)
-    high = np.ceil(flat.max(axis=0)).astype(int) + 3
-    crop = rgb[low[1] : high[1], low[0] : high[0]]
-    if crop.size == 0:
-        return np.zeros((*points.shape[:-1], 3), np.float32)
-    places = points - low.astype(np.float32)
-    return sampled(cv2.LUT(crop, LINEAR_LIGHT), places[..., 0], places[..., 1])
-
-
 def profiles_across(rgb, start, end, half_px: float, trim: float):
     """Colours across the segment start -> end.
 
@@ -93,7 +65,7 @@ def profiles_across(rgb, start, end, half_px: float, trim: float):
     s = np.linspace(-(0.5 - trim), 0.5 - trim, n) * length
     t = np.arange(-half_px, half_px + STEP_PX / 2, STEP_PX)
     points = origin + s[:, None, None] * along + t[None, :, None] * across
-    return s, t, sample(rgb, points), origin, along
+    return s, t, linear_light_at(rgb, points), origin, along
 
 
 def _smooth_along(values: np.ndarray, width: int) -> np.ndarray:

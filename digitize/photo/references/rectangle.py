@@ -12,7 +12,8 @@ import cv2
 import numpy as np
 
 from digitize.errors import ScaleRefusal
-from digitize.photo.references.edge_lines import Side, fit_side, meet, sample
+from digitize.photo.references.edge_lines import Side, fit_side, meet
+from digitize.photo.sampling import linear_light_at
 from digitize.records import Photo, ReferencePoints, Warn
 
 from ..camera import FILM_DIAGONAL_MM
@@ -277,7 +278,8 @@ def _steps(rgb: np.ndarray, inside: np.ndarray, outside: np.ndarray):
     """Per row of points: share of stations stepping the row's own way, and the step's height (root of linear
     light).
     """
-    difference = np.sqrt(np.clip(sample(rgb, inside), 0, 1)) - np.sqrt(np.clip(sample(rgb, outside), 0, 1))
+    lit, beyond = (np.sqrt(np.clip(linear_light_at(rgb, places), 0, 1)) for places in (inside, outside))
+    difference = lit - beyond
     difference = np.median(difference, axis=2)
     typical = np.median(difference, axis=1)
     height = np.linalg.norm(typical, axis=1)
@@ -328,7 +330,7 @@ def corner_cut_mm(rgb: np.ndarray, corners: np.ndarray, what: RectangleKind) -> 
     k = np.linspace(-0.5 * span, span, 46)
     inward = np.array([[1, 1], [-1, 1], [-1, -1], [1, -1]])
     lines_mm = what.corners_mm[:, None] + k[None, :, None] * inward[:, None]
-    colours = sample(rgb, cv2.perspectiveTransform(lines_mm.reshape(-1, 1, 2), to_px).reshape(4, -1, 2))
+    colours = linear_light_at(rgb, cv2.perspectiveTransform(lines_mm.reshape(-1, 1, 2), to_px).reshape(4, -1, 2))
     cuts = []
     for line in colours:
         # Just inside the corner, where even a printed frame has not begun.
@@ -349,10 +351,10 @@ def whiteness(rgb: np.ndarray, corners: np.ndarray) -> float:
     _, outside = _rings(corners, 4.0, 20.0)
     u, v = (grid.ravel()[:, None] for grid in np.meshgrid(*[np.linspace(0.06, 0.94, 20)] * 2))
     top, bottom = corners[0] + u * (corners[1] - corners[0]), corners[3] + u * (corners[2] - corners[3])
-    inside = sample(rgb, (top + v * (bottom - top))[None])[0]
+    inside = linear_light_at(rgb, (top + v * (bottom - top))[None])[0]
     middle = np.median(inside, axis=0)
     colour = (middle.max() - middle.min()) / max(middle.max(), 1e-3)
-    lighter = middle.mean() / max(np.median(sample(rgb, outside).reshape(-1, 3), axis=0).mean(), 1e-3)
+    lighter = middle.mean() / max(np.median(linear_light_at(rgb, outside).reshape(-1, 3), axis=0).mean(), 1e-3)
     marked = (np.abs(inside.mean(axis=1) / max(middle.mean(), 1e-3) - 1) > 0.4).mean()
     return float(
         np.clip((0.6 - colour) / 0.3, 0.05, 1)

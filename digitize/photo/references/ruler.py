@@ -8,9 +8,9 @@ import cv2
 import numpy as np
 
 from digitize.errors import ScaleRefusal
-from digitize.photo.references.edge_lines import grey_linear
 from digitize.records import Photo, ReferencePoints, Warn
 
+from .grey_levels import GreyLevels
 from .quads import find_quads
 from .rectangle import SEARCH_PX
 from .ruler_body import ruler_outline
@@ -53,7 +53,7 @@ def find_ruler(photo: Photo, length_mm: float) -> ReferencePoints:
     points_mm: (mm, 0), a place every centimetre (every mark where they are coarser), each averaged over its
     neighbours. Raises ScaleRefusal when no row of ticks is believable, or its count contradicts length_mm.
     """
-    grey = np.sqrt(grey_linear(photo.rgb))
+    grey = GreyLevels(photo.rgb)
     reading, reason = _best_reading(_Reader(grey, length_mm))
     if reading is None and not reason:
         reading = _coarse_reading(grey, photo.rgb, length_mm)
@@ -65,7 +65,7 @@ def find_ruler(photo: Photo, length_mm: float) -> ReferencePoints:
 class _Reader:
     """Reads rows one by one, none twice, until a reading is sure."""
 
-    def __init__(self, grey: np.ndarray, length_mm: float):
+    def __init__(self, grey: GreyLevels, length_mm: float):
         self.grey, self.length_mm = grey, length_mm
         self.done: dict[int, Reading | str] = {}
 
@@ -99,7 +99,7 @@ def _best_reading(reader: _Reader) -> tuple[Reading | None, str]:
     return best, next((r for r in readings if isinstance(r, str) and r), "")
 
 
-def _coarse_reading(grey: np.ndarray, rgb: np.ndarray, length_mm: float) -> Reading | None:
+def _coarse_reading(grey: GreyLevels, rgb: np.ndarray, length_mm: float) -> Reading | None:
     """Half-centimetre or centimetre marks along a long thin rectangle: their count, and their run over its
     length.
     """
@@ -117,7 +117,7 @@ def _coarse_reading(grey: np.ndarray, rgb: np.ndarray, length_mm: float) -> Read
     return best
 
 
-def read_row(grey: np.ndarray, row: Row) -> Ticks | None:
+def read_row(grey: GreyLevels, row: Row) -> Ticks | None:
     """The row's ticks; where every other one is longer (half millimetres, a harmonic), those alone."""
     ticks = read_ticks(grey, row)
     if ticks is not None and ticks.alternate > 0.6:

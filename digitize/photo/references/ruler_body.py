@@ -5,7 +5,7 @@ silhouette.
 import cv2
 import numpy as np
 
-from digitize.photo.references.edge_lines import sample
+from digitize.photo.sampling import linear_light_at
 
 from .ruler_ticks import Ticks
 
@@ -50,7 +50,7 @@ def _rectified(rgb: np.ndarray, ticks: Ticks, middle: float, px_per_mm: float):
     s_mm = np.arange(ticks.s[0] / px_per_mm - margin, ticks.s[-1] / px_per_mm + margin, step)
     w_mm = np.arange(-12.0, WIDEST_MM + 6.0, step)
     points = ticks.strip.pixels(s_mm[None, :] * px_per_mm, middle + ticks.side * w_mm[:, None] * px_per_mm)
-    return np.sqrt(np.clip(sample(rgb, points), 0, 1)), s_mm, w_mm
+    return np.sqrt(np.clip(linear_light_at(rgb, points), 0, 1)), s_mm, w_mm
 
 
 def _likeness(picture: np.ndarray, graduated: np.ndarray, w_mm: np.ndarray, edge: float) -> np.ndarray:

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from .grey_levels import GreyLevels
+
 BLOCK = 48  # pixels, side of a block
 STRIDE = 24
 """Pixels from block to block: half a block, so that no stretch of a row falls between two."""
@@ -40,22 +42,21 @@ class Row:
     half_px: float | None = None
 
 
-def coarse_rows(grey: np.ndarray) -> list[Row]:
-    """Candidate rows in grey (H, W) float32, best first, but for rows so fine that only the full picture shows them."""
+def coarse_rows(grey: GreyLevels) -> list[Row]:
+    """Candidate rows in a picture, best first, but for rows so fine that only the full picture shows them."""
     rows, reduce = [], 2
     while _holds_blocks(grey, reduce) and reduce <= COARSEST:
-        size = grey.shape[1] // reduce, grey.shape[0] // reduce
-        rows += _rows_of_level(cv2.resize(grey, size, interpolation=cv2.INTER_AREA), reduce)
+        rows += _rows_of_level(grey.level(reduce), reduce)
         reduce *= 2
     return _best_first(rows)
 
 
-def all_rows(grey: np.ndarray, coarse: list[Row]) -> list[Row]:
+def all_rows(grey: GreyLevels, coarse: list[Row]) -> list[Row]:
     """The same with the full picture's: of the work, three quarters."""
-    return _best_first([*coarse, *(_rows_of_level(grey, 1) if _holds_blocks(grey, 1) else [])])
+    return _best_first([*coarse, *(_rows_of_level(grey.level(1), 1) if _holds_blocks(grey, 1) else [])])
 
 
-def _holds_blocks(grey: np.ndarray, reduce: int) -> bool:
+def _holds_blocks(grey: GreyLevels, reduce: int) -> bool:
     return min(grey.shape) / reduce > 4 * BLOCK
 
 

@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike
 
 from digitize.photo.sampling import sampled
 
+from .grey_levels import GreyLevels
 from .ruler_search import Row
 
 WINDOW_TICKS = 4.0  # standard deviation of the lock-in's averaging along the row
@@ -83,7 +84,7 @@ class Ticks:
         return float(np.median(np.diff(self.s)))
 
 
-def cut_strip(grey: np.ndarray, origin, along, half: int, reduce: int = 1) -> Strip:
+def cut_strip(grey: GreyLevels | np.ndarray, origin, along, half: int, reduce: int = 1) -> Strip:
     """The band from border to border of the picture."""
     height, width = grey.shape
     limits = []
@@ -96,7 +97,7 @@ def cut_strip(grey: np.ndarray, origin, along, half: int, reduce: int = 1) -> St
     v = np.arange(-half, half + 1)
     across = np.array([-along[1], along[0]])
     points = (origin + s[None, :, None] * along + v[:, None, None] * across).astype(np.float32)
-    values = sampled(grey, points[..., 0], points[..., 1])
+    values = grey.at(points) if isinstance(grey, GreyLevels) else sampled(grey, points[..., 0], points[..., 1])
     return Strip(values, np.asarray(origin, float), np.asarray(along, float), float(start), reduce)
 
 
@@ -284,19 +285,17 @@ def _walk(present: np.ndarray, index: int, step: int, gap: int = 12) -> int:
     return end or index
 
 
-def read_ticks(grey: np.ndarray, row: Row) -> Ticks | None:
+def read_ticks(grey: GreyLevels, row: Row) -> Ticks | None:
     """The graduations of one candidate row; None when it isn't an even, straight row of ticks."""
     reduce = max(1, int(row.period_px / FINE_PX))
-    if reduce > 1:
-        size = grey.shape[1] // reduce, grey.shape[0] // reduce
-        grey = cv2.resize(grey[: size[1] * reduce, : size[0] * reduce], size, interpolation=cv2.INTER_AREA)
+    small = grey.level(reduce) if reduce > 1 else None
     origin, along = (row.centre - (reduce - 1) / 2) / reduce, row.along
     reach = (row.reach[0] / reduce, row.reach[1] / reduce)
     period = row.period_px / reduce
     half = int(np.clip(HALF_HEIGHT_TICKS * period if row.half_px is None else row.half_px / reduce, 20, 400))
     carrier = Carrier.starting(period, row.drift * reduce)
     for turn in range(4):
-        strip = cut_strip(grey, origin, along, half, reduce)
+        strip = cut_strip(grey if small is None else small, origin, along, half, reduce)
         inside = (strip.s >= reach[0]) & (strip.s <= reach[1])
         if inside.sum() < 12 * period:
             return None
