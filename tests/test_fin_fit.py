@@ -22,3 +22,12 @@ def test_where_no_edge_is_seen_any_roll_is_as_likely_as_another(count):
     seen = seen_of(silhouette, scene, pose, job)
     fitted = fit(seen, scene, pose, job, np.array([[100.0, 150.0], [120.0, 180.0], [150.0, 180.0]]), None)
     assert fitted.roll_sigma_rad == pytest.approx(2 * np.pi / count / np.sqrt(12), rel=0.02)
+
+
+def test_a_grid_is_seen_where_its_points_are():
+    """In single precision, to a thousandth of a pixel; with a lens that bends and an axis that leans."""
+    pose = Pose(Camera(4000.0, np.array([2000.0, 1500.0]), 0.05), np.eye(3), -1.0, 900.0, 0.1, 0.01, -0.02)
+    s, y = np.linspace(-200, 250, 60), np.linspace(0, 90, 40)
+    points = np.stack(np.meshgrid(s, y), -1).reshape(-1, 2)
+    seen = np.stack(pose.project_grid(s, y, 0.7, 1.5), -1).reshape(-1, 2)
+    assert seen == pytest.approx(pose.project_fin(points, 0.7, 1.5), abs=2e-3)

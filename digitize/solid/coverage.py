@@ -21,8 +21,12 @@ class Coverage:
 
     def at(self, points_px: np.ndarray) -> np.ndarray:
         """Coverage (...,) at pixels (..., 2), 0 outside."""
-        local = points_px - self.corner_px
-        return sampled(self.alpha, local[..., 0], local[..., 1], outside=0.0)
+        return self.at_places(points_px[..., 0], points_px[..., 1])
+
+    def at_places(self, x_px: np.ndarray, y_px: np.ndarray) -> np.ndarray:
+        """The same with the coordinates by themselves, each (...)."""
+        x, y = self.corner_px.astype(x_px.dtype)
+        return sampled(self.alpha, x_px - x, y_px - y, outside=0.0)
 
 
 def coverage(outline_px: np.ndarray, low_px: np.ndarray, high_px: np.ndarray) -> Coverage:

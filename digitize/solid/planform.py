@@ -31,6 +31,8 @@ MOST_CARRIED = 4.5
 """A ledge stays within so many pixels of where it starts and rises from the body by no more than this slope; a strake
 does so too, but is seen for a fifth at least of what it is carried on."""
 LEAST_NOTCH = 0.01
+ROOM_ROUND = 0.12
+"""Share of a planform's size that is left round it where a finer or a second look at it goes."""
 EDGE_ROUNDING = 0.4
 """Share of the half thickness by which an oblique fin's edge stands out in the picture: about 0.3 for round and 0.7
 for square edges at 45 degrees (1 - cos and sin); in between, since nobody says which."""
@@ -114,20 +116,21 @@ def on_grid(job: Carving, most_steps: int, times: float = 1.0) -> Carving:
     return replace(job, step_mm=max(times * job.step_mm, longest / most_steps))
 
 
-def carve(scene: Scenery, pose: Pose, job: Carving) -> Planform | None:
-    """The planform, or None where nothing of a fin stands clear of the body."""
-    planform = _carve_once(scene, pose, job)
+def carve(scene: Scenery, pose: Pose, job: Carving, like: Planform | None = None) -> Planform | None:
+    """The planform, or None where nothing of a fin stands clear of the body. like: what a coarser grid gave, to look
+    only where that lies."""
+    planform = _carve_once(scene, pose, job, like)
     if planform is None or not any(loose for _, _, loose in _views(job)):
         return planform
     # the turned fins may stand out beside the flat one; what they cover of its edge is not its edge
     hidden = np.maximum(scene.body.alpha, _grown(_turned_fins(planform, pose, job, scene.cover), 1.5))
-    return _carve_once(replace(scene, body=Coverage(hidden, scene.body.corner_px)), pose, job) or planform
+    beside = replace(scene, body=Coverage(hidden, scene.body.corner_px))
+    return _carve_once(beside, pose, job, like or planform) or planform
 
 
-def _carve_once(scene: Scenery, pose: Pose, job: Carving) -> Planform | None:
-    s = np.arange(job.first_s_mm, job.last_s_mm, job.step_mm)
-    y = np.arange(0.0, job.reach_mm + 3 * job.step_mm, job.step_mm)
-    inside, clear = _inside_and_clear(scene, pose, job, np.stack(np.meshgrid(s, y, indexing="xy"), -1))
+def _carve_once(scene: Scenery, pose: Pose, job: Carving, like: Planform | None) -> Planform | None:
+    s, y = _grid(job, like)
+    inside, clear = _inside_and_clear(scene, pose, job, s, y)
     field = np.where(clear, inside, 0.0)
     kept = _largest(field > 0.5)
     if kept is None:
@@ -139,6 +142,18 @@ def _carve_once(scene: Scenery, pose: Pose, job: Carving) -> Planform | None:
     points = _without_ledge(_simplified(points, 0.4 * job.step_mm), job)
     points = _without_ledge(points[::-1], job)[::-1]
     return closed_to_root(points, scene, pose, job)
+
+
+def _grid(job: Carving, like: Planform | None) -> tuple[np.ndarray, np.ndarray]:
+    """Places along the axis (n,) and from it (m,): of the whole box, or only round a planform that is nearly known."""
+    s = np.arange(job.first_s_mm, job.last_s_mm, job.step_mm)
+    y = np.arange(0.0, job.reach_mm + 3 * job.step_mm, job.step_mm)
+    if like is None:
+        return s, y
+    low, high = like.outline_mm.min(0), like.outline_mm.max(0)
+    room = ROOM_ROUND * (high - low)
+    near = (s > low[0] - room[0]) & (s < high[0] + room[0])
+    return (s[near], y[y < high[1] + room[1]]) if near.sum() > 2 else (s, y)
 
 
 def closed_to_root(
@@ -204,17 +219,15 @@ def _grown(mask, margin_px):
     return cv2.dilate(mask, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size)))
 
 
-def _inside_and_clear(scene, pose, job, grid):
+def _inside_and_clear(scene, pose, job, s, y):
     """For each grid point: the least coverage any fin's copy of it meets, and whether any copy is clear of the body."""
-    inside, clear = np.ones(grid.shape[:2], np.float32), np.zeros(grid.shape[:2], bool)
-    views = list(_views(job))
-    seen = pose.project_fins(grid.reshape(-1, 2), *np.array([view[:2] for view in views]).T)
-    for (_, _, loose), pixels in zip(views, seen.reshape(-1, *grid.shape), strict=True):
-        inside = np.minimum(inside, (scene.loose if loose else scene.cover).at(pixels))
+    inside, clear = np.ones((len(y), len(s)), np.float32), np.zeros((len(y), len(s)), bool)
+    for angle, offset, loose in _views(job):
+        places = pose.project_grid(s, y, angle, offset)
+        inside = np.minimum(inside, (scene.loose if loose else scene.cover).at_places(*places))
         if not loose:
-            clear |= scene.body.at(pixels) < 0.5
-    radius = np.interp(grid[0, :, 0], *job.profile_s_mm.T)
-    return inside, clear & (grid[..., 1] > radius)
+            clear |= scene.body.at_places(*places) < 0.5
+    return inside, clear & (y[:, None] > np.interp(s, *job.profile_s_mm.T))
 
 
 def _largest(flags):

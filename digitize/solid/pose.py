@@ -151,6 +151,16 @@ class Pose:
         s, y = np.asarray(planform_mm, float)[..., :1], np.asarray(planform_mm, float)[..., 1:]
         return self.camera.project((origin @ to_camera)[:, None] + s * along + y * (out @ to_camera)[:, None])
 
+    def project_grid(
+        self, s_mm: np.ndarray, y_mm: np.ndarray, angle_rad: float, offset_mm: float
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Pixels x and y, each (m, n) float32, of a grid s (n,) by y (m,) in a fin's plane; else as project_fin."""
+        out, face = (unit[0] for unit in self.fin_frame(angle_rad))
+        to_camera = self.to_camera()
+        origin = (np.array([0.0, 0.0, self.depth_mm]) + offset_mm * face) @ to_camera
+        along, across = self.axis_direction() @ to_camera, out @ to_camera
+        return self.camera.project_grid(origin, s_mm[:, None] * along, y_mm[:, None] * across)
+
 
 def view_of_axis(camera: Camera, fore_px: np.ndarray, aft_px: np.ndarray) -> np.ndarray:
     """The fixed view (3, 3) for an axis seen from fore_px to aft_px (each (2,)): rows x, y, z in the camera frame."""

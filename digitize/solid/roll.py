@@ -11,7 +11,7 @@ import numpy as np
 
 from digitize.records import Silhouette
 from digitize.solid.fin_fit import Fitted, fin_region, fit, seen_of, with_side_areas
-from digitize.solid.planform import Carving, Scenery, carve, drawn_fins, on_grid, without_notches
+from digitize.solid.planform import Carving, Planform, Scenery, carve, drawn_fins, on_grid, without_notches
 from digitize.solid.pose import Pose
 
 GIVEN_ROLL_SIGMA_RAD = np.radians(2.5)
@@ -58,11 +58,13 @@ def find_fins(
     coarse = on_grid(job, SEARCH_STEPS, search.coarse)
     target = fin_region(scene, pose, job)
     fits: list[Fitted] = []
-    tried = [(_misfit(scene, pose, replace(coarse, roll_rad=r), target, given_rad), r) for r in rolls]
+    jobs = {roll: replace(coarse, roll_rad=roll) for roll in rolls}
+    hulls = {roll: carve(scene, pose, at) for roll, at in jobs.items()}
+    tried = [(_misfit(hulls[r], scene, pose, at, target, given_rad), r) for r, at in jobs.items()]
     for roll in _lowest(tried, gap, search):
         given, apart = _nearest(roll, given_rad, gap)
         at = replace(job, roll_rad=roll if given is None else given + apart)
-        start = carve(scene, pose, on_grid(at, START_STEPS))
+        start = carve(scene, pose, on_grid(at, START_STEPS), hulls[roll])
         if start is None:
             continue
         near = abs(apart) < MOST_GIVEN_COST**0.5 * GIVEN_ROLL_SIGMA_RAD
@@ -98,13 +100,12 @@ def _given_cost(roll: float, given_rad, gap: float) -> float:
     return min((_nearest(roll, given_rad, gap)[1] / GIVEN_ROLL_SIGMA_RAD) ** 2, MOST_GIVEN_COST)
 
 
-def _misfit(scene: Scenery, pose: Pose, job: Carving, target: np.ndarray, given_rad) -> float:
+def _misfit(hull: Planform | None, scene: Scenery, pose: Pose, job: Carving, target, given_rad) -> float:
     """Share of the fins' silhouette that the hull at this roll leaves unexplained, and the departure from what was
     said in the same measure: a standard deviation of it like one per cent."""
-    planform = carve(scene, pose, job)
-    if planform is None:
+    if hull is None:
         return np.inf
-    drawn = drawn_fins(planform, pose, job, scene.cover)
+    drawn = drawn_fins(hull, pose, job, scene.cover)
     missing = float((target & ~drawn).sum() / max(int(target.sum()), 1))
     return missing + 0.01 * _given_cost(job.roll_rad, given_rad, 2 * np.pi / job.count) ** 0.5
 
