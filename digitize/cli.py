@@ -13,7 +13,7 @@ import typer
 from digitize.commands import ballast, calibrate, sheet, swing, templates, trace
 from digitize.commands.examples import epilog
 from digitize.commands.option_types import refusing_in_units, with_options
-from digitize.commands.progress import sayer
+from digitize.commands.progress import progress_printer
 from digitize.errors import ExitCode, Refusal, UsageRefusal, defect_words
 from digitize.request.option_table import OPTIONS
 from digitize.threads import one_thread_for_blas, usable_cores
@@ -70,7 +70,7 @@ def measure(
     rockets = [photos_of(options)] if options.shots is None else read_shots(options)
     if len(rockets) > 1:
         raise typer.Exit(_measure_several(rockets, options))
-    result, folder = measure_rocket(rockets[0], options.out, sayer(options.quiet))
+    result, folder = measure_rocket(rockets[0], options.out, progress_printer(options.quiet))
     _print(dumps(to_dict(result)) if options.json else _summary(result, folder / "report.html"))
 
 
@@ -199,7 +199,7 @@ def _measure_several(rockets: list, options: "MeasureOptions") -> int:
     parent = options.out or Path(f"{options.shots.stem}-digitized")
     check_parent(parent)
     outcomes = []
-    for outcome in measure_many(rockets, parent, options.jobs or usable_cores(), sayer(options.quiet)):
+    for outcome in measure_many(rockets, parent, options.jobs or usable_cores(), progress_printer(options.quiet)):
         outcomes.append(outcome)
         if not options.json:
             refused = f"{outcome.name}: NOT MEASURED (exit code {outcome.exit_code}). {outcome.words}"

@@ -47,7 +47,7 @@ class Outcome:
 
 
 def measure_many(
-    rockets: Sequence[tuple[MeasureOptions, ...]], parent: Path, jobs: int, say: Callable[[str], None]
+    rockets: Sequence[tuple[MeasureOptions, ...]], parent: Path, jobs: int, progress: Callable[[str], None]
 ) -> Iterator[Outcome]:
     """Each rocket's outcome, in the order given; a refusal, or a defect in one, stops no other.
 
@@ -56,7 +56,7 @@ def measure_many(
     """
     jobs = min(jobs, len(rockets))
     if jobs <= 1:
-        yield from (_one(shots, parent, say) for shots in rockets)
+        yield from (_one(shots, parent, progress) for shots in rockets)
         return
     with _workers(jobs) as pool:
         waiting = [(shots, pool.submit(_one, shots, parent, _silent)) for shots in rockets]
@@ -65,7 +65,7 @@ def measure_many(
                 outcome = future.result()
             except BrokenExecutor:
                 outcome = _not_measured(shots, parent, ExitCode.DEFECT, "its process was ended from outside")
-            say(f"{outcome.name}: {'done' if outcome.exit_code == 0 else 'not measured'}")
+            progress(f"{outcome.name}: {'done' if outcome.exit_code == 0 else 'not measured'}")
             yield outcome
 
 
@@ -103,10 +103,10 @@ def _is_our_table(content: bytes) -> bool:
     return content.startswith(",".join(_COLUMNS).encode())
 
 
-def _one(shots: tuple[MeasureOptions, ...], parent: Path, say: Callable[[str], None]) -> Outcome:
+def _one(shots: tuple[MeasureOptions, ...], parent: Path, progress: Callable[[str], None]) -> Outcome:
     name = _name_of(shots)
     try:
-        result, folder = measure_rocket(shots, parent / folder_name(name), say)
+        result, folder = measure_rocket(shots, parent / folder_name(name), progress)
         return Outcome(name, 0, result, folder)
     except Refusal as refusal:
         return _not_measured(shots, parent, refusal.exit_code, refusal.line())

@@ -12,7 +12,7 @@ ENDS = (FROM_NOSE, FROM_TAIL)
 
 
 @dataclass(frozen=True)
-class ScaleClaim:
+class ScaleOption:
     """One --scale as given.
 
     kind: one of SCALE_KINDS. length_mm: of tube, length, ruler and points; one square's side for checker.

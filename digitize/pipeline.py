@@ -9,9 +9,9 @@ import numpy as np
 
 from digitize.errors import FinsRefusal, GeometryRefusal, OutlineRefusal, Refusal, ScaleRefusal, UsageRefusal
 from digitize.geometry.toml import check_geometry, rounded
-from digitize.option_records import Pose, ScaleClaim
+from digitize.option_records import Pose, ScaleOption
 from digitize.outline.marked import NOTHING_MARKED, Marked
-from digitize.outline.region import FirstLook
+from digitize.outline.region import FirstPass
 from digitize.outline.silhouette import find_silhouette
 from digitize.photo.calibration import calibrated_prior, read_camera
 from digitize.photo.camera import CameraPrior, camera_prior
@@ -19,7 +19,7 @@ from digitize.photo.read import read_photo
 from digitize.photo.references import find_reference
 from digitize.plans.to_do import with_to_do
 from digitize.records import Photo, ReferencePoints, Silhouette, Warn
-from digitize.refused import showing
+from digitize.refused import carrying
 from digitize.report.folder import check_out_dir, write_refused, write_results
 from digitize.request.options import MeasureOptions
 from digitize.request.photo_list import photos_of
@@ -43,17 +43,17 @@ UNKNOWN_FROM = 0.1
 """A lens known to no better than this, in the logarithm of its focal length, is one the file does not tell."""
 
 
-def measure(options: MeasureOptions, say: Callable[[str], None]) -> tuple[Result, Path]:
+def measure(options: MeasureOptions, progress: Callable[[str], None]) -> tuple[Result, Path]:
     """Measure the photo or photos of one rocket, write the results folder, return both.
 
-    say: told what is being done. Raises Refusal of the kind that fits: unreadable file, no scale, no outline,
-    unusable geometry, wrong usage.
+    progress: called with what is being done. Raises Refusal of the kind that fits: unreadable file, no scale, no
+    outline, unusable geometry, wrong usage.
     """
-    return measure_rocket(photos_of(options), options.out, say)
+    return measure_rocket(photos_of(options), options.out, progress)
 
 
 def measure_rocket(
-    shots: Sequence[MeasureOptions], out_dir: Path | None, say: Callable[[str], None]
+    shots: Sequence[MeasureOptions], out_dir: Path | None, progress: Callable[[str], None]
 ) -> tuple[Result, Path]:
     """The same for photos with options of their own, one photo in each. Each of several photos gets a results
     folder of its own besides, in out_dir."""
@@ -66,10 +66,10 @@ def measure_rocket(
     name = shots[0].name or paths[0].stem
     several = len(shots) > 1
     named = [replace(options, name=name) for options in shots]
-    done = [_shot(options, say, folder, several) for options, folder in zip(named, folders, strict=True)]
+    done = [_shot(options, progress, folder, several) for options, folder in zip(named, folders, strict=True)]
     result, best = combined_result(done, folders) if several else (done[0].result, done[0].measured)
     result = with_to_do(replace(result, units=shots[0].units), best.solid.geometry)
-    say("writing the results")
+    progress("writing the results")
     if len(done) > 1:
         _write(out_dir, result, best, shots[0])
     for folder, shot in zip(folders, done, strict=True):
@@ -77,14 +77,14 @@ def measure_rocket(
     return result, out_dir
 
 
-def _shot(options: MeasureOptions, say: Callable[[str], None], folder: Path, several: bool) -> Shot:
+def _shot(options: MeasureOptions, progress: Callable[[str], None], folder: Path, several: bool) -> Shot:
     """One photo, measured. A refusal names it if it is one of several, and leaves its picture in the folder."""
     path = options.photo[0]
     try:
-        say(f"reading {path.name}")
-        measured = measure_photo(read_photo(path), options, say)
-        with _showing(measured):
-            say("working out how sure each number is")
+        progress(f"reading {path.name}")
+        measured = measure_photo(read_photo(path), options, progress)
+        with _carrying(measured):
+            progress("working out how sure each number is")
             result = with_to_do(replace(assemble(measured, options), units=options.units), measured.solid.geometry)
             check_band(result, options)
         return Shot(measured, result, options)
@@ -101,16 +101,16 @@ def combined_result(done: Sequence[Shot], folders: Sequence[Path]) -> tuple[Resu
         for shot, folder in reversed(list(zip(done, folders, strict=True))):
             refusal.seen = None
             try:
-                with _showing(shot.measured):
+                with _carrying(shot.measured):
                     raise refusal
             except Refusal:
                 pictured = _pictured(refusal, folder)
         raise pictured from None
 
 
-def _showing(measured: Measured):
+def _carrying(measured: Measured):
     """What was seen of a photo that was measured."""
-    return showing(photo=measured.photo, references=measured.references, outline_px=measured.silhouette.outline_px)
+    return carrying(photo=measured.photo, references=measured.references, outline_px=measured.silhouette.outline_px)
 
 
 def _named(refusal: Refusal, path: Path) -> Refusal:
@@ -131,13 +131,13 @@ def _write(folder: Path, result: Result, measured: Measured, options: MeasureOpt
     write_results(folder, result, geometry, photo.rgb, photo.shrink, photo.path, options.pdf_paper)
 
 
-def measure_photo(photo: Photo, options: MeasureOptions, say: Callable[[str], None]) -> Measured:
+def measure_photo(photo: Photo, options: MeasureOptions, progress: Callable[[str], None]) -> Measured:
     """One photo to its solid. Raises ScaleRefusal, OutlineRefusal, with what was seen up to there."""
     prior = camera_of(photo, options)  # a calibration that can't be read is told before the long work
-    say("finding the scale")
+    progress("finding the scale")
     references = references_of(photo, options)
-    silhouette = silhouette_of(photo, references, say)
-    say("working out its shape")
+    silhouette = silhouette_of(photo, references, progress)
+    progress("working out its shape")
     return fit_photo(photo, options, prior, references, silhouette)
 
 
@@ -150,7 +150,7 @@ def fit_photo(
 ) -> Measured:
     """The solid behind an outline that is there already. Raises ScaleRefusal, OutlineRefusal, with what was seen."""
     outline = {"outline_px": silhouette.outline_px, "body_px": silhouette.body_px, "nose_px": silhouette.nose_px}
-    with showing(photo=photo, references=references, **outline):
+    with carrying(photo=photo, references=references, **outline):
         return _fitted(photo, options, prior, references, silhouette)
 
 
@@ -276,17 +276,17 @@ def check_band(result: Result, options: MeasureOptions) -> None:
 def silhouette_of(
     photo: Photo,
     references: tuple[ReferencePoints, ...],
-    say: Callable[[str], None],
+    progress: Callable[[str], None],
     marked: Marked = NOTHING_MARKED,
-    first: FirstLook | None = None,
+    first: FirstPass | None = None,
 ) -> Silhouette:
     """The outline, the named references kept out of it; a distance on the rocket covers nothing of it.
 
     marked: what a person marked as rocket or not; first: the first look at this photo, if it was had before. Raises
     OutlineRefusal, with what was seen.
     """
-    with showing(photo=photo, references=references):
-        return find_silhouette(photo, tuple(r for r in references if r.kind != "points"), say, marked, first)
+    with carrying(photo=photo, references=references):
+        return find_silhouette(photo, tuple(r for r in references if r.kind != "points"), progress, marked, first)
 
 
 def camera_of(photo: Photo, options: MeasureOptions) -> CameraPrior:
@@ -299,14 +299,14 @@ def camera_of(photo: Photo, options: MeasureOptions) -> CameraPrior:
 def references_of(photo: Photo, options: MeasureOptions) -> tuple[ReferencePoints, ...]:
     """The flat objects of known size that were named, found in the photo. Raises ScaleRefusal, UsageRefusal."""
     found: list[ReferencePoints] = []
-    with showing(photo=photo):
+    with carrying(photo=photo):
         if not options.scales:
             raise ScaleRefusal(
                 "No scale was given, so there are no millimetres",
                 "Give --scale, for example --scale tube=41.6mm (caliper on the body) or --scale ruler=300mm",
             )
     for claim in options.scales:
-        with showing(photo=photo, references=tuple(found)):
+        with carrying(photo=photo, references=tuple(found)):
             if claim.kind == "points":
                 found.append(points_reference(photo, claim))
             elif claim.kind not in ("tube", "length"):
@@ -314,7 +314,7 @@ def references_of(photo: Photo, options: MeasureOptions) -> tuple[ReferencePoint
     return tuple(found)
 
 
-def points_reference(photo: Photo, claim: ScaleClaim) -> ReferencePoints:
+def points_reference(photo: Photo, claim: ScaleOption) -> ReferencePoints:
     """Two pixels and their true distance as a reference of two points."""
     assert claim.length_mm is not None  # a claim of two points is made with their distance
     height, width = np.array(photo.rgb.shape[:2]) * photo.shrink

@@ -108,7 +108,7 @@ class Silhouette:
     of Photo.rgb; sigma_px: (n,) standard deviation of each point along the outline's normal; big where the edge
     was weak, hidden (a string, a support) or bridged.
     mask: (H, W) bool, the region inside, at the resolution of Photo.rgb.
-    hand: (n,) bool, points a person has set; None: there are none. nose_px: (2,) the middle of what looks like the
+    manual: (n,) bool, points a person has set; None: there are none. nose_px: (2,) the middle of what looks like the
     nose; body_px: (n, 2) the border of what looks like the body alone, good to some pixels; None where nothing does.
     """
 
@@ -116,7 +116,7 @@ class Silhouette:
     sigma_px: np.ndarray
     mask: np.ndarray
     warnings: tuple[Warn, ...] = ()
-    hand: np.ndarray | None = None
+    manual: np.ndarray | None = None
     nose_px: np.ndarray | None = None
     body_px: np.ndarray | None = None
 

@@ -11,7 +11,7 @@ from digitize.records import Photo, ReferencePoints
 
 
 @dataclass(frozen=True, eq=False)
-class Seen:
+class Findings:
     """As far as it was come to; in pixels of photo.rgb.
 
     references: those found; rockets_px: (n, 2) each, the borders of what looks like a rocket; outline_px: (n, 2) the
@@ -27,12 +27,12 @@ class Seen:
 
 
 @contextmanager
-def showing(**seen) -> Iterator[None]:
+def carrying(**seen) -> Iterator[None]:
     """A refusal raised within says besides what was seen: the fields of Seen. What is known nearer to it counts."""
     try:
         yield
     except Refusal as refusal:
-        before = refusal.seen or Seen()
+        before = refusal.seen or Findings()
         missing = {name: value for name, value in seen.items() if _empty(getattr(before, name))}
         refusal.seen = replace(before, **missing)
         raise

@@ -10,7 +10,7 @@ from drawing.occasions import random_scene
 
 from digitize.errors import OutlineRefusal
 from digitize.eye import network
-from digitize.eye.looks import looked, looked_twice, near_view, pyramid_of, whole_view
+from digitize.eye.inference import near_view, predicted, predicted_twice, pyramid_of, whole_view
 
 STORY = json.loads(network.FILE.with_suffix(".json").read_text())
 
@@ -21,7 +21,7 @@ def seen():
     scene, _ = random_scene(np.random.default_rng(11), width_px=1200, background="sheet")
     picture = draw(scene)
     pyramid, view = pyramid_of(np.ascontiguousarray(picture.rgb)), whole_view(*picture.rgb.shape[:2])
-    return picture, pyramid, view, looked(pyramid, view)
+    return picture, pyramid, view, predicted(pyramid, view)
 
 
 def test_the_file_is_the_one_that_was_written_of():
@@ -37,7 +37,7 @@ def test_a_damaged_file_is_one_line(monkeypatch, tmp_path):
     monkeypatch.setattr(network, "FILE", damaged)
     network.loaded_network.cache_clear()
     with pytest.raises(OutlineRefusal, match="damaged"):
-        network.look(np.zeros((64, 64, 3), np.uint8))
+        network.predict(np.zeros((64, 64, 3), np.uint8))
     network.loaded_network.cache_clear()
 
 
@@ -45,7 +45,7 @@ def test_a_damaged_file_is_one_line(monkeypatch, tmp_path):
 def test_the_first_look_shows_the_whole_photo(height, width):
     view = whole_view(height, width)
     corners = np.array([[0, 0], [width - 1, 0], [0, height - 1], [width - 1, height - 1]], float)
-    in_look = view.to_look(corners)
+    in_look = view.to_view(corners)
     assert (in_look >= -0.5).all() and (in_look <= [network.WIDTH - 0.5, network.HEIGHT - 0.5]).all()
     assert np.allclose(view.to_photo(in_look), corners)
     # it fills the look one way or the other, and no photo is shown mirrored
@@ -57,7 +57,7 @@ def test_the_second_look_lies_along_what_was_found():
     turn = np.radians(35)
     along, across = np.array([np.cos(turn), np.sin(turn)]), np.array([-np.sin(turn), np.cos(turn)])
     points = np.array([[900.0, 700.0] + a * along + b * across for a in (-400, 400) for b in (-30, 30)])
-    in_look = near_view(points).to_look(points)
+    in_look = near_view(points).to_view(points)
     assert np.ptp(in_look[:, 0]) == pytest.approx(network.WIDTH / 1.16, rel=0.01)
     assert np.ptp(in_look[:, 1]) == pytest.approx(network.WIDTH / 1.16 * 60 / 800, rel=0.02)
 
@@ -77,7 +77,7 @@ def test_a_look_finds_the_rocket_and_which_end_is_the_nose(seen):
 
 def test_the_mirror_image_is_seen_alike_but_not_the_same(seen):
     _, pyramid, view, _ = seen
-    first, second = looked_twice(pyramid, view)
+    first, second = predicted_twice(pyramid, view)
     a, b = first.rocket > 0.5, second.rocket > 0.5
     assert 0.95 < (a & b).sum() / (a | b).sum() <= 1
     assert np.abs(first.rocket - second.rocket).max() > 0.01
@@ -89,7 +89,7 @@ def test_a_stroke_changes_what_it_lies_on(seen):
     y, x = np.nonzero(parts.body > 0.9)
     middle = np.array([np.median(x), np.median(y)])
     bar = view.to_photo(middle + np.array([[-25, -3], [25, -3], [25, 3], [-25, 3]], float))
-    marked = looked(pyramid, view, ((), (bar,)))
+    marked = predicted(pyramid, view, ((), (bar,)))
     at = tuple(np.round(middle[::-1]).astype(int))
     assert parts.rocket[at] > 0.9 and marked.rocket[at] < parts.rocket[at] - 0.3
     nose = parts.nose > 0.9

@@ -5,7 +5,7 @@ import pytest
 
 from digitize.photo.camera import Camera
 from digitize.records import Silhouette
-from digitize.solid.fin_fit import fit, seen_of
+from digitize.solid.fin_fit import edge_points_of, fit
 from digitize.solid.planform import Carving, scenery
 from digitize.solid.pose import Pose
 
@@ -19,7 +19,7 @@ def test_where_no_edge_is_seen_any_roll_is_as_likely_as_another(count):
     job = Carving(np.array([[-200.0, 10.0], [200.0, 10.0]]), 50.0, 180.0, 200.0, 1.0, 1.0, count, 0.4)
     silhouette = Silhouette(tube, np.full(len(tube), 0.3), np.zeros((1000, 1000), bool))
     scene = scenery(tube, pose, job)
-    seen = seen_of(silhouette, scene, pose, job)
+    seen = edge_points_of(silhouette, scene, pose, job)
     fitted = fit(seen, scene, pose, job, np.array([[100.0, 150.0], [120.0, 180.0], [150.0, 180.0]]), None)
     assert fitted.roll_sigma_rad == pytest.approx(2 * np.pi / count / np.sqrt(12), rel=0.02)
 

@@ -13,11 +13,11 @@ from trace_page import Served, drag, needs_chromium, number, opened, until
 from trace_scene import DEPTH_MM, FOCAL_PX, HEIGHT, WIDTH, drawn_session, fin_px, limb, rim, seen
 
 from digitize.records import Photo
+from digitize.trace.edge_seen import ribbon_of, straight_edge_beside
 from digitize.trace.edits import corners
 from digitize.trace.held import hold
 from digitize.trace.reopened import open_folder
 from digitize.trace.resolve import full_pose
-from digitize.trace.seen import ribbon_of, straight_edge_beside
 from digitize.trace.session import Session
 
 SAMPLES = Path(__file__).parents[1] / "samples"
@@ -177,7 +177,7 @@ def test_where_the_photo_shows_no_edge_the_hand_decides_and_the_band_says_so(tmp
     without_fins(tmp_path)
     clear = Session(tmp_path / "clear")
     clear.load_photo(tmp_path / "sedge.jpg")
-    clear.begin(session.asked, session.beginning.drawn)
+    clear.begin(session.texts, session.beginning.drawn)
     clear.change({"do": "draw-fin", "points": F.tolist(), "count": 4})
     assert "HAND_UNSEEN" in codes(clear.full) and off_words(clear.full) == []
     assert clear.full.verdict_level == shown.verdict_level
@@ -274,7 +274,7 @@ def test_a_pull_off_the_edge_is_named_and_one_put_back_is_seen(thistle, tmp_path
     pull = {"from": at.tolist(), "to": (at + 60 * out).tolist(), "reach": 80.0}
     session = Session(tmp_path / "results")
     session.load_photo(SAMPLES / "thistle-steel-ruler.jpg")
-    session.looked = thistle.looked
+    session.photo_cache = thistle.photo_cache
     session.begin(THISTLE, None, (), (pull,))
     pulled = session.full
     assert [w for w in off_words(pulled) if w.startswith("the outline pulled by hand stands")]
@@ -294,11 +294,13 @@ def test_a_found_outline_that_missed_the_edge_is_mended_by_hand(thistle):
     sketch = thistle.history.now
     fin = sketch.fins[0]
     wrong = replace(fin, points_px=np.where((fin.points_px == at).all(1)[:, None], at - 60 * out, fin.points_px))
-    right = replace(fin, hand=(fin.points_px == at).all(1))
+    right = replace(fin, manual=(fin.points_px == at).all(1))
     pose = full_pose(thistle.base.solid.adjusted.pose(), thistle.photo)
     held = hold(thistle.photo, pose, thistle.base.solid, sketch.with_fin(0, wrong), sketch.with_fin(0, right))
     assert held.off == () and held.as_shown is None
-    held = hold(thistle.photo, pose, thistle.base.solid, sketch, sketch.with_fin(0, replace(wrong, hand=right.hand)))
+    held = hold(
+        thistle.photo, pose, thistle.base.solid, sketch, sketch.with_fin(0, replace(wrong, manual=right.manual))
+    )
     assert held.off and held.as_shown is not None
 
 

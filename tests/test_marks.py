@@ -10,10 +10,10 @@ from drawing import draw
 from drawing.occasions import random_scene
 from scipy.ndimage import distance_transform_edt
 
-from digitize.eye.looks import STROKE_LENGTH_PX, STROKE_PX, drawn_strokes, whole_view
+from digitize.eye.inference import STROKE_LENGTH_PX, STROKE_PX, drawn_strokes, whole_view
 from digitize.outline import region
 from digitize.outline.marked import NOTHING_MARKED, Marked
-from digitize.outline.region import find_region, first_look
+from digitize.outline.region import find_region, first_pass
 from digitize.outline.silhouette import find_silhouette
 from digitize.records import Photo
 
@@ -106,13 +106,13 @@ def test_a_stroke_mends_more_than_it_covers(unseen_fin):
 @pytest.mark.slow
 def test_a_mark_does_not_look_at_the_whole_photo_again(unseen_fin, monkeypatch):
     rgb, _, fin = unseen_fin
-    marked, first = Marked(rocket=(border_of(fin),)), first_look(rgb)
+    marked, first = Marked(rocket=(border_of(fin),)), first_pass(rgb)
     whole = find_region(rgb, marked)
 
     def never(*_):
         raise AssertionError("looked at the whole photo again")
 
-    monkeypatch.setattr(region, "looked", never)
+    monkeypatch.setattr(region, "predicted", never)
     monkeypatch.setattr(region, "pyramid_of", never)
     again = find_region(rgb, marked, first)
     assert np.array_equal(again.rocket, whole.rocket) and again.unsteady == whole.unsteady

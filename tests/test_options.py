@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from digitize import sizes
 from digitize.errors import UsageRefusal
-from digitize.option_records import ScaleClaim
+from digitize.option_records import ScaleOption
 from digitize.request import parsers
 from digitize.request.option_table import OPTIONS
 from digitize.request.options import MeasureOptions, measure_options
@@ -198,15 +198,15 @@ def test_signed_lengths():
 @pytest.mark.parametrize(
     ("text", "claim"),
     [
-        ("tube=41.6mm", ScaleClaim("tube", 41.6)),
-        ("length=42.5cm", ScaleClaim("length", 425.0)),
-        ("ruler=300mm", ScaleClaim("ruler", 300.0)),
-        ("Card", ScaleClaim("card")),
-        ("a4", ScaleClaim("a4")),
-        ("letter", ScaleClaim("letter")),
-        ("sheet", ScaleClaim("sheet")),
-        ("checker=7x5x15mm", ScaleClaim("checker", 15.0, squares=(7, 5))),
-        ("points=1,2.5,300,-4,300mm", ScaleClaim("points", 300.0, points_px=(1, 2.5, 300, -4))),
+        ("tube=41.6mm", ScaleOption("tube", 41.6)),
+        ("length=42.5cm", ScaleOption("length", 425.0)),
+        ("ruler=300mm", ScaleOption("ruler", 300.0)),
+        ("Card", ScaleOption("card")),
+        ("a4", ScaleOption("a4")),
+        ("letter", ScaleOption("letter")),
+        ("sheet", ScaleOption("sheet")),
+        ("checker=7x5x15mm", ScaleOption("checker", 15.0, squares=(7, 5))),
+        ("points=1,2.5,300,-4,300mm", ScaleOption("points", 300.0, points_px=(1, 2.5, 300, -4))),
     ],
 )
 def test_scales(text, claim):

@@ -12,7 +12,7 @@ from PIL import Image
 from digitize import cli, pipeline
 from digitize.errors import GeometryRefusal, OutlineRefusal, ScaleRefusal, UnreadableRefusal, UsageRefusal
 from digitize.records import Photo, ReferencePoints
-from digitize.refused import Seen, showing
+from digitize.refused import Findings, carrying
 from digitize.report.folder import REFUSED, check_out_dir, write_refused
 from digitize.report.refused_picture import LONGEST_SIDE_PX, draw_refused
 
@@ -30,7 +30,7 @@ def photo(shape=(200, 400, 3)) -> Photo:
 
 
 def refusal(kind=OutlineRefusal, **seen):
-    with pytest.raises(kind) as raised, showing(photo=photo(), **seen):
+    with pytest.raises(kind) as raised, carrying(photo=photo(), **seen):
         raise kind("It is wrong", "do it again")
     return raised.value
 
@@ -166,7 +166,7 @@ def test_what_was_seen_lies_where_it_is_in_the_photo():
 
 @pytest.mark.parametrize("shape", [(30, 2000, 3), (2000, 30, 3), (12, 12, 3), (3000, 4000, 3)])
 def test_any_shape_of_photo_makes_a_picture_of_sensible_size(shape):
-    with pytest.raises(OutlineRefusal) as raised, showing(photo=photo(shape)):
+    with pytest.raises(OutlineRefusal) as raised, carrying(photo=photo(shape)):
         raise OutlineRefusal("long words " * 30, "more words \u00b1 \u00e9 " * 20)
     picture = Image.fromarray(draw_refused(raised.value))
     data = io.BytesIO()
@@ -176,10 +176,10 @@ def test_any_shape_of_photo_makes_a_picture_of_sensible_size(shape):
 
 def test_nearer_news_counts_and_nothing_is_lost():
     with pytest.raises(OutlineRefusal) as raised:  # noqa: SIM117 (the order is what is tested)
-        with showing(photo=photo(), outline_px=SQUARE):
-            with showing(outline_px=SQUARE + 1, rockets_px=(SQUARE,)):
+        with carrying(photo=photo(), outline_px=SQUARE):
+            with carrying(outline_px=SQUARE + 1, rockets_px=(SQUARE,)):
                 raise OutlineRefusal("It is wrong", "do it again")
     seen = raised.value.seen
-    assert isinstance(seen, Seen) and seen.photo is not None
+    assert isinstance(seen, Findings) and seen.photo is not None
     assert seen.outline_px[0, 0] == 101 and len(seen.rockets_px) == 1
     assert raised.value.worded("so", "then").seen is seen

@@ -13,7 +13,7 @@ from digitize.errors import ExitCode, OutlineRefusal, UsageRefusal
 from digitize.geometry.toml import read_geometry
 from digitize.margin.cautions import CAUTIONS
 from digitize.records import Photo
-from digitize.refused import Seen
+from digitize.refused import Findings
 from digitize.report.folder import NAMES, check_out_dir, write_refused, write_results
 from digitize.result.to_json import to_dict
 
@@ -52,7 +52,7 @@ def test_our_folder_is_updated_and_other_files_stay(tmp_path):
 
 def test_what_an_earlier_refusal_left_goes(tmp_path):
     refusal = OutlineRefusal("It is wrong", "do it again")
-    refusal.seen = Seen(Photo(tmp_path / "photo.jpg", np.zeros((30, 40, 3), np.uint8)))
+    refusal.seen = Findings(Photo(tmp_path / "photo.jpg", np.zeros((30, 40, 3), np.uint8)))
     assert write_refused(tmp_path, refusal).is_file()
     _write(tmp_path)
     assert sorted(os.listdir(tmp_path)) == sorted(NAMES)

@@ -8,7 +8,7 @@ import pytest
 from report_sample import sample_drawing, sample_picture, sample_result
 from shapely.geometry import LineString, Polygon
 
-from digitize.report import ink
+from digitize.report import raster
 from digitize.report.drawable import drawable
 from digitize.report.layout import LETTER_PX, PHOTO_LONG_SIDE_PX, plan_sheet, rocket_points
 from digitize.report.overlay import LONGEST_SIDE_PX, MARGIN_PX, draw_overlay, draw_tall
@@ -24,7 +24,7 @@ def _cp_spot(picture, shown, plan):
     x, y = np.round(at).astype(int)
     reach = 12
     window = picture[y - reach : y + reach + 1, x - reach : x + reach + 1].astype(int)
-    like = np.abs(window - np.array(ink.CP_INK)).sum(axis=2) < 60
+    like = np.abs(window - np.array(raster.CP_COLOUR)).sum(axis=2) < 60
     yy, xx = np.nonzero(like)
     near = np.hypot(xx - reach, yy - reach) < 5.5
     if near.sum() < 40:
@@ -147,8 +147,8 @@ def test_a_long_name_and_foreign_letters_fit_the_strip():
     picture, _, _ = _draw(name=name)
     plain, _, _ = _draw()
     assert picture.shape == plain.shape
-    assert ink.letterable("Ränkewürz ☃ ± 2°") == "Rankewurz ? ± 2°"
-    assert ink.text_width(ink.shortened(name, 30, 200.0), 30) <= 200.0
+    assert raster.letterable("Ränkewürz ☃ ± 2°") == "Rankewurz ? ± 2°"
+    assert raster.text_width(raster.shortened(name, 30, 200.0), 30) <= 200.0
 
 
 def test_the_rocket_keeps_its_colour_and_the_ground_is_paled():

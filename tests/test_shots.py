@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from digitize.errors import UnreadableRefusal, UsageRefusal
-from digitize.option_records import BalancePoint, Pose, ScaleClaim
+from digitize.option_records import BalancePoint, Pose, ScaleOption
 from digitize.request.options import MeasureOptions, measure_options
 from digitize.request.photo_list import folder_name, photos_of, read_shots
 
@@ -43,7 +43,7 @@ def test_a_whole_list(tmp_path):
     bracken, teasel = shots(tmp_path, distance="1.5m", pose="diagonal")
     assert len(bracken) == 2 and len(teasel) == 1
     first, second = bracken
-    tube = ScaleClaim("tube", 41.6, text="tube=41.6mm")
+    tube = ScaleOption("tube", 41.6, text="tube=41.6mm")
     assert first == MeasureOptions(
         photo=(tmp_path / "bracken-1.jpg",),
         scales=(tube,),

@@ -32,8 +32,8 @@ from digitize.errors import OutlineRefusal, ScaleRefusal
 from digitize.solid.adjust import GivenSizes
 from digitize.solid.ends import nose_tip, rim_of
 from digitize.solid.measure import UNEXPLAINED, GivenFins
-from digitize.solid.sound import within_caliper
 from digitize.solid.stations import crossings, find_stations
+from digitize.solid.validity import within_caliper
 
 # --- the grid ---------------------------------------------------------------------------------------------
 

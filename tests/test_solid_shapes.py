@@ -32,8 +32,8 @@ from digitize.bands.resampling import draw
 from digitize.errors import OutlineRefusal
 from digitize.solid.adjust import GivenSizes
 from digitize.solid.axis import find_axis
-from digitize.solid.sound import check_caliper
 from digitize.solid.stations import body_side, find_stations
+from digitize.solid.validity import check_caliper
 
 SEEDS = {
     "larger tube beside a flat fin": 83000226,

@@ -23,6 +23,7 @@ from digitize.request.options import measure_options
 from digitize.result.to_json import to_dict
 from digitize.solid.adjust import adjust_near
 from digitize.trace import edits, resolve
+from digitize.trace.form_texts import checked_texts
 from digitize.trace.history import HISTORY
 from digitize.trace.pull import pulls_of
 from digitize.trace.reference_ends import ends_of, partly_read, set_by_hand
@@ -31,7 +32,6 @@ from digitize.trace.resolve import sketch_of, solve_briefly, trace
 from digitize.trace.session import Session
 from digitize.trace.sketch import from_json, to_json
 from digitize.trace.weight import nose_weight
-from digitize.trace.words import checked_words
 
 SAMPLES = Path(__file__).parents[1] / "samples"
 DRAW_FIN = {"do": "draw-fin", "points": None, "count": 4, "roll_deg": 0.0}
@@ -108,7 +108,7 @@ def test_the_same_words_about_another_outline_are_solved_anew(session):
     for found in (base, replace(base, solid=replace(base.solid, adjusted=other))):
         start = sketch_of(found, ASKED)
         for settled in (False, True):
-            depth_mm.append(float(trace(found, start, replace(start, asked=asked), settled).pose.depth_mm))
+            depth_mm.append(float(trace(found, start, replace(start, texts=asked), settled).pose.depth_mm))
     assert depth_mm[0] == pytest.approx(depth_mm[1], rel=1e-4) and depth_mm[2] == pytest.approx(depth_mm[3], rel=1e-4)
     assert depth_mm[3] == pytest.approx(depth_mm[1] / 1.25, rel=5e-3)
 
@@ -169,7 +169,7 @@ def test_ends_points_and_groups(session):
 
 def test_turning_the_axis_keeps_the_body_s_radius(session):
     session.change({"do": "move-end", "end": "tip", "to": (seen(0.0, 0.0) + [0, 12]).tolist(), "snap": 1})
-    assert session.states[-1].axis_hand
+    assert session.states[-1].axis_manual
     assert session.full.max_diameter_mm.value == pytest.approx(30.0, abs=0.1)
 
 
@@ -383,12 +383,12 @@ def test_a_calibrated_camera_is_used_and_kept(tmp_path):
     session.choose_camera(path)
     session.load_photo(photo_file(tmp_path))
     session.begin({**ASKED, "camera": "camera.toml"}, drawn())
-    assert session.asked["camera"] == str(path)
+    assert session.texts["camera"] == str(path)
     assert "camera.toml" in session.base.prior.source
 
 
 def test_masses_put_in_are_saved_with_the_geometry(session):
-    begun = session.states[0].asked
+    begun = session.states[0].texts
     session.begin({**begun, "add": ["parachute,12g,180mm"]}, drawn())
     session.save()
     assert [m.mass_g for m in read_geometry(session.folder / "geometry.toml").masses] == [12.0]
@@ -416,13 +416,13 @@ def test_a_reference_is_set_by_its_corners(tmp_path):
     grid = np.array([[x, y] for y in range(4) for x in range(6)], float) * 15
     found = ReferencePoints("checker", "checkerboard", grid * 2 + [300, 400], grid, 0.1, 2e-3, np.zeros((4, 2)))
     ends = ends_of(photo, found)
-    moved = replace(ends, points_px=ends.points_px + [[0, 0], [30, 0], [30, 0], [0, 0]], hand=True)
+    moved = replace(ends, points_px=ends.points_px + [[0, 0], [30, 0], [30, 0], [0, 0]], manual=True)
     again = set_by_hand(photo, found, moved, None)
     assert again.points_mm.tolist() == [[0, 0], [75, 0], [75, 45], [0, 45]]
     assert again.points_px.tolist() == [[300, 400], [480, 400], [480, 490], [300, 490]]
     for corners in (ends.points_px[[0, 2, 1, 3]], ends.points_px[::-1], ends.points_px[[0, 0, 2, 3]]):
         with pytest.raises(GeometryRefusal):
-            set_by_hand(photo, found, replace(ends, points_px=corners, hand=True), None)
+            set_by_hand(photo, found, replace(ends, points_px=corners, manual=True), None)
     with pytest.raises(UsageRefusal):
         set_by_hand(photo, replace(found, kind="a4"), moved, None)
 
@@ -437,17 +437,17 @@ def test_a_ruler_that_was_partly_read_needs_both_of_its_ends(tmp_path):
     assert (part.read_mm, part.told_mm, part.unset) == (298.0, 300.0, (0, 1))
     assert partly_read(photo, found, ends, 298.0) is None
     for k in (0, 1):
-        one = replace(ends, points_px=ends.points_px + np.eye(2)[[k]].T * [[3, 0]] * (2 * k - 1), hand=True)
+        one = replace(ends, points_px=ends.points_px + np.eye(2)[[k]].T * [[3, 0]] * (2 * k - 1), manual=True)
         assert partly_read(photo, found, one, 300.0).unset == (1 - k,)
         (warning,) = set_by_hand(photo, found, one, 300.0).warnings
         assert warning.code == "RULER_ONE_END" and "298 mm" in warning.text and doubt_of([warning])
         assert set_by_hand(photo, found, one, 298.0).warnings == ()
-    both = replace(ends, points_px=ends.points_px + [[-3, 0], [3, 0]], hand=True)
+    both = replace(ends, points_px=ends.points_px + [[-3, 0], [3, 0]], manual=True)
     assert partly_read(photo, found, both, 300.0).unset == () and set_by_hand(photo, found, both, 300.0).warnings == ()
 
 
 def test_the_seed_is_told_in_the_form():
-    assert checked_words(checked_words({"seed": " 7 "})) == {"seed": 7}
+    assert checked_texts(checked_texts({"seed": " 7 "})) == {"seed": 7}
     for text in ("-1", "1.5", "x", "9" * 30):
         with pytest.raises(UsageRefusal, match="seed"):
-            checked_words({"seed": text})
+            checked_texts({"seed": text})

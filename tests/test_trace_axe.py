@@ -84,7 +84,7 @@ def test_with_an_answer(sized, tmp_path):
         sized.mouse.click(*on_screen(sized, seen(0.0, 0.0)))
         assert sized.is_visible("#hint") and faults(sized) == []
         sized.click("#leave-it")
-        session.working, session.said = True, "looking for the rocket"
+        session.working, session.stage = True, "looking for the rocket"
         sized.reload()
         sized.wait_for_selector("progress")
         assert faults(sized) == []

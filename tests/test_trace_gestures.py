@@ -52,7 +52,7 @@ def shown(page, served):
     """The page of a session as it was found, whatever was done to it before."""
     session = served.session
     if session.beginning.regions or session.beginning.pulls:
-        session.begin(session.asked)
+        session.begin(session.texts)
     session.go(0)
     page.goto(served.url)
     page.wait_for_selector("[data-number='cp']")

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from trace_scene import ASKED, drawn, drawn_session, fin_px, seen
 
 from digitize.trace import history as history_module
-from digitize.trace import looked
+from digitize.trace import photo_cache
 from digitize.trace import session as session_module
 from digitize.trace.history import HISTORY, Beginning, History, history_json, history_of
 from digitize.trace.reopened import open_folder
@@ -24,7 +24,7 @@ EMPTY = Sketch(np.zeros(2), np.ones(2), np.ones((1, 2)), np.zeros(1, bool))
 
 
 def sketch(words: str) -> Sketch:
-    return replace(EMPTY, asked={"name": words})
+    return replace(EMPTY, texts={"name": words})
 
 
 # --- the history itself -----------------------------------------------------------------------------------
@@ -33,8 +33,8 @@ def sketch(words: str) -> Sketch:
 def test_what_begins_anew_keeps_what_was_before():
     first, marked = Beginning({}), Beginning({}, regions=({"rocket": False, "points": []},))
     history = History().begun(first, sketch("found")).changed(sketch("moved")).begun(marked, sketch("found again"))
-    history = history.changed(replace(history.now, asked={"name": "moved again"}))
-    assert [s.asked["name"] for s in history.states] == ["found", "moved", "found again", "moved again"]
+    history = history.changed(replace(history.now, texts={"name": "moved again"}))
+    assert [s.texts["name"] for s in history.states] == ["found", "moved", "found again", "moved again"]
     assert [s.beginning for s in history.states] == [0, 0, 1, 1]
     assert history.beginning is marked and history.found_at == 0
     back = replace(history, at=1)
@@ -55,7 +55,7 @@ def test_however_long_it_grows_each_outline_s_first_sketch_stays(steps):
             if step == "begin":
                 history = history.begun(Beginning({"name": str(count)}), sketch(f"found {count}"))
             elif step == "change":
-                history = history.changed(replace(history.now, asked={"name": str(count)}))
+                history = history.changed(replace(history.now, texts={"name": str(count)}))
             elif step == "save":
                 history = replace(history, saved_at=history.at)
                 saved = history.now
@@ -65,7 +65,7 @@ def test_however_long_it_grows_each_outline_s_first_sketch_stays(steps):
             number = [state.beginning for state in history.states]
             assert number == sorted(number) and number[-1] < len(history.beginnings)
             assert len(number) <= 6 and 0 <= history.at < len(number)
-            firsts = [history.states[number.index(n)].asked["name"] for n in set(number)]
+            firsts = [history.states[number.index(n)].texts["name"] for n in set(number)]
             assert all(name.startswith("found") for name in firsts)
             assert history.saved_at is None or history.states[history.saved_at] is saved
     finally:
@@ -120,7 +120,7 @@ def none_is_searched(monkeypatch):
 
 
 def shown(session) -> tuple:
-    return session.at, session.full.cp_x_mm, session.asked, session.result().changed_by_hand
+    return session.at, session.full.cp_x_mm, session.texts, session.result().changed_by_hand
 
 
 def test_undo_leads_back_over_other_words_without_looking_again(session, monkeypatch):
@@ -129,7 +129,7 @@ def test_undo_leads_back_over_other_words_without_looking_again(session, monkeyp
     none_is_searched(monkeypatch)
     session.go(1)
     assert session.full.length_mm.value == pytest.approx(small, rel=2e-3)
-    assert session.asked["scale"] == ["tube=30mm"] and len(session.full.fins) == 1
+    assert session.texts["scale"] == ["tube=30mm"] and len(session.full.fins) == 1
     session.go(0)
     assert session.full.fins == ()
     session.go(3)
@@ -178,7 +178,7 @@ def test_regions_and_pulls_are_undone_and_redone_on_a_photo(tmp_path, monkeypatc
     outline = session.full.outline_px
     nose = outline[np.argmax(outline[:, 0])]
     with monkeypatch.context() as patch:
-        patch.setattr(looked, "silhouette_of", None)
+        patch.setattr(photo_cache, "silhouette_of", None)
         pull = {"from": nose.tolist(), "to": (nose + [30, 0]).tolist(), "reach": 40.0}
         session.begin({**BRAMBLE, "mass": "200g"}, pulls=(pull,), go_on=True)
     x, y = outline[np.argmin(outline[:, 1])]

@@ -48,7 +48,7 @@ def test_the_end_of_the_balance_point_is_chosen_and_comes_back(page, tmp_path):
             end.select_option(choice)
             page.click("#tell")
             until(lambda at_mm=at_mm: session.full.balance_mm.value == pytest.approx(at_mm, abs=1e-6))
-        assert session.traced.sketch.asked["balance"] == "150mm,from-nose"
+        assert session.traced.sketch.texts["balance"] == "150mm,from-nose"
         page.reload()
         page.wait_for_selector("[data-number='cp']")
         assert page.input_value("#field-balance") == "150" and end.input_value() == "from-nose"

@@ -409,10 +409,10 @@ def test_versions_grow_with_all_that_is_shown_and_editions_with_the_rocket_alone
         for work, edits in (
             (lambda: shared.told("units", "POST", {"units": "in"}), False),
             (lambda: session.save(), False),
-            (lambda: setattr(session, "said", "looking"), False),
+            (lambda: setattr(session, "stage", "looking"), False),
             (lambda: session.change(CORNER), True),
             (lambda: session.go(0), True),
-            (lambda: session.begin(session.asked, session.beginning.drawn, go_on=True), True),
+            (lambda: session.begin(session.texts, session.beginning.drawn, go_on=True), True),
             (lambda: session.load_photo(photo_file(tmp_path, "other.jpg")), True),
         ):
             work()

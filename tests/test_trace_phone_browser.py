@@ -142,7 +142,7 @@ def test_the_end_of_the_page_comes_above_what_is_pinned(screens, drawn_rocket):
 
 def test_what_is_typed_on_one_stays_when_the_other_tells_something_else(screens, drawn_rocket):
     shared, phone, computer = screens(drawn_rocket)
-    told = lambda: shared.session.history.now.asked  # noqa: E731
+    told = lambda: shared.session.history.now.texts  # noqa: E731
     phone.goto(shared.phone_url)
     for page in (phone, computer):
         page.wait_for_selector("[data-number='cp']", state="attached")
@@ -183,7 +183,7 @@ def test_progress_of_what_the_phone_began_shows_on_both(screens, drawn_rocket, m
     shared, phone, computer = screens(drawn_rocket)
     phone.goto(shared.phone_url)
     phone.wait_for_selector("[data-number='cp']", state="attached")
-    drawn_rocket.working, drawn_rocket.said = True, "looking for the rocket"
+    drawn_rocket.working, drawn_rocket.stage = True, "looking for the rocket"
     for page in (phone, computer):
         page.wait_for_selector("text=/looking for the rocket/i")
     drawn_rocket.working = False

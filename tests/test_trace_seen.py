@@ -12,7 +12,7 @@ from trace_scene import ASKED, SEDGE, drawn, photo_file, seen
 from digitize.aero.components import centre_of_pressure
 from digitize.errors import Refusal, UsageRefusal
 from digitize.records import Photo
-from digitize.refused import Seen
+from digitize.refused import Findings
 from digitize.trace.begun import start_of
 from digitize.trace.reopened import open_folder
 from digitize.trace.session import Session
@@ -136,7 +136,7 @@ LINE = np.column_stack([np.linspace(10, 500, 30), np.full(30, 50.0)])
     ],
 )
 def test_odd_shapes_give_a_start_or_none_and_no_defect(body, outline):
-    start = start_of(Seen(PHOTO, (), (), body, None, outline))
+    start = start_of(Findings(PHOTO, (), (), body, None, outline))
     if start is not None:
         assert np.isfinite(np.array(start.drawn["body_px"])).all()
 
@@ -151,7 +151,7 @@ def test_it_follows_the_rocket_whichever_way_it_points(turn_deg):
     outline = np.vstack([body[:2], fin, body[2:]])
     nose = np.array([20.0, 0.0])
     place = [points @ matrix + 300 for points in (body, outline, nose)]
-    start = start_of(Seen(PHOTO, (), (), place[0], place[2], place[1]))
+    start = start_of(Findings(PHOTO, (), (), place[0], place[2], place[1]))
     tip, aft = (np.array([[0.0, 0], [400, 0]])) @ matrix + 300
     assert np.hypot(*(start.drawn["tip_px"] - tip)) < 4 and np.hypot(*(start.drawn["aft_px"] - aft)) < 6
     assert len(start.fins) == 1
@@ -162,7 +162,7 @@ def test_it_follows_the_rocket_whichever_way_it_points(turn_deg):
 def test_a_refusal_without_a_picture_leaves_nothing_of_an_earlier_one(tmp_path):
     session = Session(tmp_path / "results")
     session.load_photo(photo_file(tmp_path))
-    session.seen = Seen(session.photo, outline_px=LINE)
+    session.seen = Findings(session.photo, outline_px=LINE)
     with pytest.raises(Refusal):
         session.begin({**ASKED, "scale": ["tube=30"]})
     session.load_photo(session.photo_path)
@@ -174,7 +174,7 @@ def test_a_refusal_without_a_picture_leaves_nothing_of_an_earlier_one(tmp_path):
 def test_on_the_page_a_refusal_shows_what_was_seen_and_a_click_begins_from_it(page, tmp_path):
     session = Session(tmp_path / "results")
     session.load_photo(photo_file(tmp_path))
-    session.asked = dict(AT_ODDS)
+    session.texts = dict(AT_ODDS)
     with Served(session) as served:
         page.goto(served.url)
         step(page, "fins")
@@ -183,7 +183,7 @@ def test_on_the_page_a_refusal_shows_what_was_seen_and_a_click_begins_from_it(pa
         assert "scale" in page.inner_text(".refused")
         shown = page.evaluate("() => document.querySelector('path.found').getBBox().width")
         assert shown == pytest.approx(np.ptp(seen(SEDGE.profile_mm[:, 0], 0.0)[:, 0]), rel=0.01)
-        session.asked = dict(ASKED)
+        session.texts = dict(ASKED)
         page.reload()
         page.click("#from-seen")
         page.wait_for_selector("[data-number='cp']", timeout=60_000)

@@ -241,7 +241,7 @@ def test_a_calibration_chosen_on_the_page_is_kept_and_named_as_the_command_names
     folder.rename(moved)  # the whole folder may be put elsewhere
     again, begin = open_folder(moved)
     again.begin(**begin)
-    assert again.told(again.asked)["camera"] == "camera.toml" and "camera-2.toml" in again.cameras
+    assert again.form_texts(again.texts)["camera"] == "camera.toml" and "camera-2.toml" in again.cameras
     assert again.full.cp_x_mm == session.full.cp_x_mm
 
 

@@ -181,7 +181,7 @@ def test_words_that_need_no_new_look_leave_the_points_where_they_are(page, tmp_p
         page.click("#tell")
         page.wait_for_selector(".verdict")
     words = {**ASKED, "hand": ["span=41mm"], "wind": "6m/s", "motor": ["large,24g,12g,70mm,5mm"], "mass": "160g"}
-    assert session.traced.sketch.asked == words
+    assert session.traced.sketch.texts == words
     again = drawn_session(tmp_path / "again", words)
     assert session.full.hand_checks == again.full.hand_checks
     assert session.full.balance_states == again.full.balance_states
@@ -213,7 +213,7 @@ def test_progress_shows_its_stages_and_is_stopped(sized, tmp_path):
 
     def slowly():
         for said in (*STAGES, *STAGES):
-            session._say(said)
+            session._report_progress(said)
             time.sleep(0.6)
 
     with Served(session) as served:
@@ -234,9 +234,9 @@ def test_progress_shows_its_stages_and_is_stopped(sized, tmp_path):
 
 
 def test_every_stage_the_work_names_has_words():
-    source = [ROOT / "digitize" / name for name in ("trace/session.py", "trace/looked.py", "outline/silhouette.py")]
-    told = "".join(path.read_text() for path in source).replace("_say", "say")
-    said = set(re.findall(r'\bsay\("([^"]+)"\)', told))
+    files = ("trace/session.py", "trace/photo_cache.py", "outline/silhouette.py")
+    told = "".join((ROOT / "digitize" / name).read_text() for name in files).replace("_report_progress", "progress")
+    said = set(re.findall(r'\bprogress\("([^"]+)"\)', told))
     assert len(said) == 4 and said | {"starting"} == set(STAGES)
     assert progress("something new")["words"] == "something new"
 

@@ -152,7 +152,7 @@ def test_a_sentence_s_number_reads_as_in_the_table():
     warning = {"text": "the photo's 38.0 ± 1.0 mm", "code": "X"}
     data = {"span_mm": {"value": 38.0499, "pm95": 0.98}, "warnings": [warning]}
     with shown_in("in"):
-        assert sentences.told(data)["warnings"][0]["text"] == "the photo's 1.498 ± 0.039 in"
+        assert sentences.in_shown_units(data)["warnings"][0]["text"] == "the photo's 1.498 ± 0.039 in"
 
 
 def test_the_result_is_the_same_but_for_its_units(both_folders):

@@ -73,10 +73,10 @@ def mirrored(points_px: np.ndarray) -> np.ndarray:
     return np.column_stack([points_px[:, 0], HEIGHT - 1 - points_px[:, 1]])
 
 
-def drawn_session(folder: Path, asked: dict = ASKED) -> Session:
+def drawn_session(folder: Path, texts: dict = ASKED) -> Session:
     """A session in this folder, its rocket drawn by hand, a fin too."""
     session = Session(folder / "results")
     session.load_photo(photo_file(folder))
-    session.begin(asked, drawn())
+    session.begin(texts, drawn())
     session.change({"do": "draw-fin", "points": fin_px().tolist(), "count": 4})
     return session

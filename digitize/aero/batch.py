@@ -37,5 +37,5 @@ def cp_batch(profile_x, profile_r, fin_groups: Sequence[FinArrays]):
         fin_slope, x_mm = fin_load(count, polygon, radius_mm, span_mm, area)
         slope = slope + fin_slope
         moment = moment + fin_slope * x_mm
-    sound = slope > 0
-    return np.where(sound, moment / np.where(sound, slope, 1.0), np.nan), slope
+    valid = slope > 0
+    return np.where(valid, moment / np.where(valid, slope, 1.0), np.nan), slope

@@ -68,7 +68,7 @@ def ballast(
 
     It also says how much larger the fins would have to be instead, and writes ballast.html into the results folder.
     """
-    from digitize.plans.ballast_plan import asked_of, plan_ballast
+    from digitize.plans.ballast_plan import ballast_options, plan_ballast
     from digitize.report.ballast_page import ballast_html, summary
     from digitize.request.parsers import parse_units
     from digitize.result.from_json import check_put, put, read_saved
@@ -77,8 +77,8 @@ def ballast(
     shown_units = parse_units(units)
     saved = read_saved(folder).shown_in(shown_units)
     check_put(folder, PAGE, NUMBERS)
-    asked = asked_of(margin, at, fill, density, wall, depth, mass, balance, fin_density)
-    plan = plan_ballast(saved, asked)
+    options = ballast_options(margin, at, fill, density, wall, depth, mass, balance, fin_density)
+    plan = plan_ballast(saved, options)
     path = put(folder, PAGE, ballast_html(plan))
     put(folder, NUMBERS, dumps(plan))
     sys.stdout.write(dumps(plan) if json else summary(plan, path))

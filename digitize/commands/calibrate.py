@@ -27,7 +27,7 @@ def camera(
 
     That is its focal length and its distortion, for measure --camera. Few people need it.
     """
-    from digitize.commands.progress import sayer
+    from digitize.commands.progress import progress_printer
     from digitize.files import check_own_file
     from digitize.photo.calibration import calibrate, is_camera, summary, write_camera
     from digitize.request.parsers import parse_scale
@@ -35,6 +35,6 @@ def camera(
     board = parse_scale(f"checker={checker}")
     assert board.squares is not None and board.length_mm is not None  # else a checker's claim is refused
     check_own_file(out, is_camera)
-    found = calibrate(photos, board.squares, board.length_mm, sayer(quiet))
+    found = calibrate(photos, board.squares, board.length_mm, progress_printer(quiet))
     write_camera(out, found)
     sys.stdout.write(summary(found, out))

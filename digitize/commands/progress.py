@@ -4,7 +4,7 @@ import sys
 from collections.abc import Callable
 
 
-def sayer(quiet: bool) -> Callable[[str], None]:
+def progress_printer(quiet: bool) -> Callable[[str], None]:
     """What is told of the work: a line at once, or nothing if quiet."""
     if quiet:
         return lambda words: None

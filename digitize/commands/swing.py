@@ -45,7 +45,7 @@ def swing(
     The plan is a card to print: how long the string, how fast the swing, how strong the knot.
     """
     from digitize.errors import UsageRefusal
-    from digitize.plans.swing_plan import Asked, outcome_of, plan_of
+    from digitize.plans.swing_plan import SwingOptions, outcome_of, plan_of
     from digitize.report.folder import rewrite_report
     from digitize.report.swing_card import card_html, swing_summary
     from digitize.request.parsers import parse_balance, parse_choice, parse_units
@@ -57,7 +57,7 @@ def swing(
     if note is not None and outcome is None:
         raise UsageRefusal("--note was given without an outcome", "give --outcome too")
     came = None if outcome is None else parse_choice(outcome, "--outcome", OUTCOMES)
-    asked = Asked(
+    options = SwingOptions(
         string_m=_within(None if string is None else length_mm(string, "--string") / 1000, _STRINGS_M, "--string", "m"),
         speed_mps=_within(None if speed is None else speed_mps(speed, "--speed"), _SPEEDS, "--speed", "m/s"),
         mass_g=None if mass is None else mass_g(mass, "--mass"),
@@ -68,7 +68,7 @@ def swing(
     saved = folder_as_it_is.shown_in(shown_units)
     before = read_swing(folder)
     check_put(folder, CARD, RECORD)
-    plan = plan_of(saved, asked, needed=came is None)
+    plan = plan_of(saved, options, needed=came is None)
     record = new_record(plan, before, None if came is None else outcome_of(saved, came, note or ""))
     paths = []
     if plan is not None:

@@ -69,7 +69,7 @@ def trace(
             session = _new(folder, camera)
             session.load_photo(start)
     session.units = shown_units or session.units
-    serve(session, port, _say, not no_open, network)
+    serve(session, port, _print_addresses, not no_open, network)
 
 
 def _new(folder: Path, camera: Path | None):
@@ -89,7 +89,7 @@ def _network():
     return local_addresses()
 
 
-def _say(address: str, phone=None) -> None:
+def _print_addresses(address: str, phone=None) -> None:
     """phone: where the page is in the local network (`Phone`), None: nowhere."""
     sys.stdout.write(f"{address}\nOpen this address on this machine. Ctrl-C ends it; every change is kept.\n")
     if phone is not None:

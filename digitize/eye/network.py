@@ -43,7 +43,7 @@ def loaded_network():
     return cv2.dnn.readNetFromONNX(np.frombuffer(data, np.uint8))
 
 
-def look(rgb: np.ndarray, strokes: np.ndarray | None = None) -> Parts:
+def predict(rgb: np.ndarray, strokes: np.ndarray | None = None) -> Parts:
     """What is seen in a picture (H, W, 3) uint8, sRGB, H and W multiples of 32.
 
     strokes: (2, H, W) bool, where a person said rocket, and not rocket. Raises OutlineRefusal if the file is damaged.

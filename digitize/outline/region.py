@@ -7,12 +7,12 @@ import numpy as np
 from skimage.measure import find_contours
 
 from digitize.errors import OutlineRefusal
-from digitize.eye.looks import Pyramid, View, filled, looked, looked_twice, near_view, pyramid_of, whole_view
+from digitize.eye.inference import Pyramid, View, filled, near_view, predicted, predicted_twice, pyramid_of, whole_view
 from digitize.eye.network import HEIGHT, WIDTH, Parts
 from digitize.outline.advice import ADVICE
 from digitize.outline.marked import NOTHING_MARKED, Marked
 from digitize.records import Warn
-from digitize.refused import showing
+from digitize.refused import carrying
 
 _SURE_PX = 40
 """A rocket seen by fewer pixels of a look than this is none."""
@@ -47,7 +47,7 @@ class Region:
 
 
 @dataclass(frozen=True)
-class FirstLook:
+class FirstPass:
     """The look at a whole photo, which marks made in it later need not have again. rocket: (H, W) probability."""
 
     pyramid: Pyramid
@@ -55,25 +55,25 @@ class FirstLook:
     rocket: np.ndarray
 
 
-def first_look(rgb: np.ndarray) -> FirstLook:
+def first_pass(rgb: np.ndarray) -> FirstPass:
     """Of a picture (H, W, 3) uint8."""
     pyramid, view = pyramid_of(rgb), whole_view(*rgb.shape[:2])
-    return FirstLook(pyramid, view, looked(pyramid, view).rocket)
+    return FirstPass(pyramid, view, predicted(pyramid, view).rocket)
 
 
-def find_region(rgb: np.ndarray, marked: Marked = NOTHING_MARKED, first: FirstLook | None = None) -> Region:
+def find_region(rgb: np.ndarray, marked: Marked = NOTHING_MARKED, first: FirstPass | None = None) -> Region:
     """The most prominent rocket of a picture (H, W, 3) uint8; first: of this picture, if it was had before.
 
     Raises OutlineRefusal where no rocket is seen, or two alike.
     """
-    first = first or first_look(rgb)
+    first = first or first_pass(rgb)
     mask, warnings = _first_found(first, marked)
     points = first.view.to_photo(np.argwhere(mask)[:, ::-1])
     for _ in range(_AGAIN):
         view = near_view(np.vstack([points, *marked.rocket]))
-        twice = looked_twice(first.pyramid, view, (marked.rocket, marked.other))
+        twice = predicted_twice(first.pyramid, view, (marked.rocket, marked.other))
         both = _mean(twice)
-        own = _one_rocket(both.rocket, view.to_look(points))
+        own = _one_rocket(both.rocket, view.to_view(points))
         points = view.to_photo(np.argwhere(own)[:, ::-1])
         if not _runs_out(own, view, rgb.shape[:2]):
             break
@@ -97,19 +97,19 @@ def find_region(rgb: np.ndarray, marked: Marked = NOTHING_MARKED, first: FirstLo
     )
 
 
-def _first_found(first: FirstLook, marked: Marked) -> tuple[np.ndarray, tuple[Warn, ...]]:
+def _first_found(first: FirstPass, marked: Marked) -> tuple[np.ndarray, tuple[Warn, ...]]:
     """(the rocket's region in the first look, words about others). Where the marks are about something else than what
     was seen, the whole picture is looked at once more, with them."""
     try:
         seen = _as_marked(first.rocket, first.view, replace(marked, rocket=()))
         mask, warnings = _most_prominent(seen, first.view, marked)
         near = near_view(first.view.to_photo(np.argwhere(mask)[:, ::-1]))
-        if all(((p > 0) & (p < (WIDTH, HEIGHT))).all() for p in map(near.to_look, marked.rocket)):
+        if all(((p > 0) & (p < (WIDTH, HEIGHT))).all() for p in map(near.to_view, marked.rocket)):
             return mask, warnings
     except OutlineRefusal:
         if marked == NOTHING_MARKED:
             raise
-    again = looked(first.pyramid, first.view, (marked.rocket, marked.other)).rocket
+    again = predicted(first.pyramid, first.view, (marked.rocket, marked.other)).rocket
     return _most_prominent(again, first.view, marked)
 
 
@@ -163,7 +163,7 @@ def _most_prominent(probability: np.ndarray, view: View, marked: Marked) -> tupl
     share = max(float(piece.sum() / chosen.sum()) for piece in others)
     if share > _RIVAL:
         alike = [piece for piece in others if piece.sum() > _RIVAL * chosen.sum()]
-        with showing(rockets_px=tuple(border_px(view, piece) for piece in (chosen, *alike))):
+        with carrying(rockets_px=tuple(border_px(view, piece) for piece in (chosen, *alike))):
             raise OutlineRefusal(
                 "More than one rocket is in the picture, and none is clearly the one that is meant",
                 "Photograph one rocket alone, or mark the one by hand",

@@ -26,11 +26,11 @@ from digitize.outline.edges import (
     smooth_by,
 )
 from digitize.outline.marked import NOTHING_MARKED, Marked
-from digitize.outline.region import FirstLook, Region, border_px, find_region, without
+from digitize.outline.region import FirstPass, Region, border_px, find_region, without
 from digitize.outline.trust import judge, signs
 from digitize.photo.sampling import sampled
 from digitize.records import Photo, ReferencePoints, Silhouette
-from digitize.refused import showing
+from digitize.refused import carrying
 
 LOOK_PX = 2.6
 """The edge is followed in a copy of the picture in which one pixel of the look is about so many."""
@@ -43,22 +43,22 @@ EYE_PX = 0.6
 def find_silhouette(
     photo: Photo,
     references: Sequence[ReferencePoints],
-    say: Callable[[str], None] = lambda _: None,
+    progress: Callable[[str], None] = lambda _: None,
     marked: Marked = NOTHING_MARKED,
-    first: FirstLook | None = None,
+    first: FirstPass | None = None,
 ) -> Silhouette:
     """The rocket's outline, sub-pixel, in pixels of photo.rgb.
 
-    references: their outlines are kept out of the silhouette. say: told what is being done. marked: what is rocket
-    and what is not, whatever it looks like. first: the first look at this photo, if it was had before.
+    references: their outlines are kept out of the silhouette. progress: called with what is being done. marked: what is
+    rocket and what is not, whatever it looks like. first: the first pass over this photo, if it was had before.
     Raises OutlineRefusal when nothing trustworthy is found.
     """
-    say("looking for the rocket")
+    progress("looking for the rocket")
     region = without(find_region(photo.rgb, marked, first), tuple(reference.outline_px for reference in references))
-    say("following its edge")
+    progress("following its edge")
     seen = {"body_px": border_px(region.view, region.body), "nose_px": _nose(region)}
     outline, sigma = edge_of(photo.rgb, region)
-    with showing(outline_px=outline, **seen):
+    with carrying(outline_px=outline, **seen):
         warnings = judge(signs(region, outline, sigma, photo.rgb.shape[:2]))
     return Silhouette(outline, sigma, fill(outline, photo.rgb.shape[:2]), (*region.warnings, *warnings), **seen)
 

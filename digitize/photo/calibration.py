@@ -67,22 +67,22 @@ class _Fit:
 
 
 def calibrate(
-    paths: Sequence[Path], squares: tuple[int, int], square_mm: float, say: Callable[[str], None]
+    paths: Sequence[Path], squares: tuple[int, int], square_mm: float, progress: Callable[[str], None]
 ) -> CameraFile:
     """The camera that took these photos of one board of squares (across, down), each square_mm wide.
 
     Raises ScaleRefusal if fewer than FEWEST_PHOTOS show it or they fix no focal length, UsageRefusal if the
-    photos are of different sizes. A photo that can't be used is named to `say` and left out.
+    photos are of different sizes. A photo that can't be used is named to `progress` and left out.
     """
     grids, corners = [], []
     size: tuple[int, int] | None = None
     for path in paths:
-        say(f"reading {Path(path).name}")
+        progress(f"reading {Path(path).name}")
         try:
             photo = read_photo(Path(path))
             board = find_checker(photo, squares, square_mm)
         except Refusal as refusal:
-            say(f"left out: {refusal.line()}")
+            progress(f"left out: {refusal.line()}")
             continue
         seen, its_size = _lying(photo, board.points_px)
         if size is not None and its_size != size:

@@ -41,7 +41,7 @@ MOST_CALIBERS = 20.0
 
 
 @dataclass(frozen=True)
-class Asked:
+class BallastOptions:
     """What the command line says; None: not said. margin: calibers at the low end of the band."""
 
     margin: float = stability.WANTED_CALIBERS
@@ -55,7 +55,7 @@ class Asked:
     fin_density_g_cm3: float | None = None
 
 
-def asked_of(
+def ballast_options(
     margin: float = stability.WANTED_CALIBERS,
     at: str | None = None,
     fill: str | None = None,
@@ -65,11 +65,11 @@ def asked_of(
     mass: str | None = None,
     balance: str | None = None,
     fin_density: str | None = None,
-) -> Asked:
+) -> BallastOptions:
     """The options as typed, parsed. Raises UsageRefusal."""
     if not math.isfinite(margin) or not 0 <= margin <= MOST_CALIBERS:
         raise UsageRefusal(f"--margin: {margin:g} is no margin to want", "give calibers, 0 to 20, as 1.5")
-    return Asked(
+    return BallastOptions(
         margin=margin,
         at_mm=None if at is None else length_mm(at, "--at"),
         fill=fill,
@@ -82,43 +82,43 @@ def asked_of(
     )
 
 
-def plan_ballast(saved: Saved, asked: Asked, with_fins: bool = True) -> dict:
+def plan_ballast(saved: Saved, options: BallastOptions, with_fins: bool = True) -> dict:
     """The plan as plain dictionaries, lists, strings and numbers. with_fins: work out larger fins too, which takes most
     of the time. Raises UsageRefusal, GeometryRefusal."""
-    material, density = _material(asked)
+    material, density = _material(options)
     if not saved.geometry.fins:
         raise GeometryRefusal(
             f"{saved.result.name} has no fins, and no weight in the nose makes up for that",
             "Add fins, and solve or measure again",
         )
     diameter = saved.result.max_diameter_mm.value
-    before, holds = states_of(saved, asked), None
-    if asked.at_mm is not None:
+    before, holds = states_of(saved, options), None
+    if options.at_mm is not None:
         length = float(saved.geometry.profile_mm[-1, 0])
-        if asked.at_mm >= length:
+        if options.at_mm >= length:
             raise UsageRefusal(
-                f"--at: {asked.at_mm:g} mm is beyond the body's end at {length:.0f} mm", "give a place in it"
+                f"--at: {options.at_mm:g} mm is beyond the body's end at {length:.0f} mm", "give a place in it"
             )
-        weight_of = at_place(asked.at_mm)
+        weight_of = at_place(options.at_mm)
     else:
-        cavity = _cavity(saved, asked)
+        cavity = _cavity(saved, options)
         weight_of, holds = into_cavity(cavity, density), filling(cavity, cavity.depth_mm, density)[0]
-    found = needed(before, weight_of, asked.margin, diameter, holds)
+    found = needed(before, weight_of, options.margin, diameter, holds)
     outside = _is_outside(saved)
     fins = None
     if with_fins and found.kind != "none needed" and not outside:
-        fin_density = asked.fin_density_g_cm3 or FIN_DENSITY_G_CM3
-        fins = larger_fins(saved.geometry, before, asked.margin, diameter, fin_density)
+        fin_density = options.fin_density_g_cm3 or FIN_DENSITY_G_CM3
+        fins = larger_fins(saved.geometry, before, options.margin, diameter, fin_density)
     lift_off = max(state.mass_g.value for state in found.states)
     return {
         "made_by": MADE_BY,
         "name": saved.result.name,
         "units": saved.result.units,
-        "wanted_calibers": asked.margin,
+        "wanted_calibers": options.margin,
         "outcome": found.kind,
         "weight": {"mass_g": found.weight.mass_g, "x_mm": found.weight.x_mm, "depth_mm": found.weight.depth_mm},
-        "fill": None if material is None or holds is None else _fill(material, density, asked, holds),
-        "need": weight_band(found.curve, asked.margin),
+        "fill": None if material is None or holds is None else _fill(material, density, options, holds),
+        "need": weight_band(found.curve, options.margin),
         "before": [_state(state) for state in before],
         "after": [_state(state) for state in found.states],
         "before_mass_g": round(max(state.mass_g.value for state in before), 2),
@@ -127,11 +127,11 @@ def plan_ballast(saved: Saved, asked: Asked, with_fins: bool = True) -> dict:
         "mass_caution": mass_caution(round(lift_off, 1)),
         "reference_words": _reference_words(outside),
         "doubt": _doubt(saved),
-        "question": asked_end(saved, asked, before),
+        "question": end_question(saved, options, before),
         "fins": None
         if fins is None
         else {"most_times": MOST_TIMES, **{k: _fins(f) for k, f in zip(("span", "whole"), fins, strict=True)}},
-        "fins_words": _fins_words(saved, asked, outside),
+        "fins_words": _fins_words(saved, options, outside),
         "curve": {
             "grams": found.curve[:, 0].round(3).tolist(),
             "margin_calibers": found.curve[:, 1].round(4).tolist(),
@@ -141,12 +141,12 @@ def plan_ballast(saved: Saved, asked: Asked, with_fins: bool = True) -> dict:
     }
 
 
-def states_of(saved: Saved, asked: Asked) -> tuple[State, ...]:
+def states_of(saved: Saved, options: BallastOptions) -> tuple[State, ...]:
     """The states of flight, from the result or as said now. Raises UsageRefusal where mass or balance is missing."""
     kept = saved.result.balance_states
-    if asked.balance is None and not kept:
+    if options.balance is None and not kept:
         raise UsageRefusal(f"{saved.folder} holds no balance point", "give --balance, or measure again with --balance")
-    said = asked.mass_g is not None or asked.balance is not None
+    said = options.mass_g is not None or options.balance is not None
     if said and len(kept) > 1:
         raise UsageRefusal(
             "--mass or --balance was given, but the result holds several motors' states",
@@ -160,13 +160,13 @@ def states_of(saved: Saved, asked: Asked) -> tuple[State, ...]:
             for state in kept
             if state.mass_g is not None
         )
-    if asked.mass_g is not None:
-        mass = mass_quantity(asked.mass_g)
+    if options.mass_g is not None:
+        mass = mass_quantity(options.mass_g)
     elif kept and kept[0].mass_g is not None:
         mass = kept[0].mass_g
     else:
         raise UsageRefusal(f"{saved.folder} holds no mass", "give --mass too")
-    balance, margin = said_loading(saved, asked).balance, None
+    balance, margin = given_loading(saved, options).balance, None
     if balance is None:
         balance, margin = kept[0].balance_mm, kept[0].margin_calibers
     if balance.value >= saved.result.length_mm.value:
@@ -176,23 +176,23 @@ def states_of(saved: Saved, asked: Asked) -> tuple[State, ...]:
     return (_as_state(saved, "as said", mass, balance, margin),)
 
 
-def said_loading(saved: Saved, asked: Asked) -> Loading:
+def given_loading(saved: Saved, options: BallastOptions) -> Loading:
     """The balance point as said now, from the nose tip. Raises UsageRefusal if it is off the body."""
-    return placed(Loading(**balance_of(asked.balance)), saved.result.length_mm)
+    return placed(Loading(**balance_of(options.balance)), saved.result.length_mm)
 
 
-def asked_end(saved: Saved, asked: Asked, states: tuple[State, ...]) -> str:
+def end_question(saved: Saved, options: BallastOptions, states: tuple[State, ...]) -> str:
     """What to ask about a balance point said now, as the verdict would; empty if nothing.
 
     Raises UsageRefusal where the verdict would be 'look again' until the end is said.
     """
-    if asked.balance is None:
+    if options.balance is None:
         return ""
     state = states[0]
     found = (BalanceState("as said", None, state.mass_g, state.balance_mm, state.margin_calibers),)
     result = saved.result
     warnings, question = asked_again(
-        said_loading(saved, asked), found, result.length_mm.value, result.max_diameter_mm.value
+        given_loading(saved, options), found, result.length_mm.value, result.max_diameter_mm.value
     )
     for warning in warnings:
         raise UsageRefusal(f"--balance: {warning.text.rstrip('.')}", warning.remedy)
@@ -212,15 +212,15 @@ def _as_state(saved: Saved, words: str, mass: Quantity, balance: Quantity, margi
     return lower(by_parts, state_of(words, mass, balance, by_cutout, diameter.value))
 
 
-def _material(asked: Asked) -> tuple[str | None, float]:
-    if asked.at_mm is not None:
+def _material(options: BallastOptions) -> tuple[str | None, float]:
+    if options.at_mm is not None:
         extra = [
             n
             for n, v in (
-                ("--fill", asked.fill),
-                ("--density", asked.density_g_cm3),
-                ("--wall", asked.wall_mm),
-                ("--depth", asked.depth_mm),
+                ("--fill", options.fill),
+                ("--density", options.density_g_cm3),
+                ("--wall", options.wall_mm),
+                ("--depth", options.depth_mm),
             )
             if v is not None
         ]
@@ -229,30 +229,30 @@ def _material(asked: Asked) -> tuple[str | None, float]:
                 f"--at and {extra[0]} were both given", "say where a weight goes, or what the nose is filled with"
             )
         return None, 0.0
-    name = (asked.fill or "clay").strip().lower()
+    name = (options.fill or "clay").strip().lower()
     if name not in MATERIALS:
         raise UsageRefusal(
-            f"--fill: {asked.fill!r} is not one of them", f"use {', '.join(MATERIALS)}, and --density for another"
+            f"--fill: {options.fill!r} is not one of them", f"use {', '.join(MATERIALS)}, and --density for another"
         )
-    density = asked.density_g_cm3 or MATERIALS[name]
+    density = options.density_g_cm3 or MATERIALS[name]
     if density > MOST_DENSITY_G_CM3:
         raise UsageRefusal(f"--density: {density:g} g/cm3 is denser than any metal", "check the number and its unit")
     return name, density
 
 
-def _cavity(saved: Saved, asked: Asked):
+def _cavity(saved: Saved, options: BallastOptions):
     length = float(saved.geometry.profile_mm[-1, 0])
-    if asked.depth_mm is not None and asked.depth_mm > length:
+    if options.depth_mm is not None and options.depth_mm > length:
         raise UsageRefusal(
-            f"--depth: {asked.depth_mm:g} mm is beyond the body's end at {length:.0f} mm",
+            f"--depth: {options.depth_mm:g} mm is beyond the body's end at {length:.0f} mm",
             "give how far the filling may reach",
         )
-    return nose_cavity(saved.geometry.profile_mm, asked.wall_mm or WALL_MM, asked.depth_mm)
+    return nose_cavity(saved.geometry.profile_mm, options.wall_mm or WALL_MM, options.depth_mm)
 
 
-def _fill(material: str, density: float, asked: Asked, holds_g: float) -> dict:
-    wall = asked.wall_mm or WALL_MM
-    known = "as you gave it" if asked.density_g_cm3 else "typical, from memory: weigh some of yours"
+def _fill(material: str, density: float, options: BallastOptions, holds_g: float) -> dict:
+    wall = options.wall_mm or WALL_MM
+    known = "as you gave it" if options.density_g_cm3 else "typical, from memory: weigh some of yours"
     words = MATERIAL_WORDS[material]
     return {
         "words": words,
@@ -280,16 +280,16 @@ def _doubt(saved: Saved) -> str:
     return "The result says look again: clear that up before you trust a weight worked out from it."
 
 
-def _fins_words(saved: Saved, asked: Asked, outside: bool) -> str:
+def _fins_words(saved: Saved, options: BallastOptions, outside: bool) -> str:
     if not saved.geometry.fins:
         return ""
     if outside:
         return "Larger fins are not worked out: the usual method does not hold for this shape."
-    density = asked.fin_density_g_cm3 or FIN_DENSITY_G_CM3
+    density = options.fin_density_g_cm3 or FIN_DENSITY_G_CM3
     thickness = saved.geometry.fins[-1].thickness_mm
     return (
         f"The aft fins' added mass is counted, at {thickness:g} mm and {density:g} g/cm3"
-        + ("" if asked.fin_density_g_cm3 else " (light plywood, from memory)")
+        + ("" if options.fin_density_g_cm3 else " (light plywood, from memory)")
         + ". Wider fins must be stiffer too, or they flutter."
     )
 

@@ -7,7 +7,7 @@ from digitize.errors import GeometryRefusal, Refusal, UsageRefusal
 from digitize.margin.cautions import MODEL_ROCKET_MASS_LIMIT_G
 from digitize.option_records import BalancePoint
 from digitize.plans import ballast_plan
-from digitize.plans.ballast_plan import asked_end, states_of
+from digitize.plans.ballast_plan import end_question, states_of
 from digitize.plans.swing_test import MOST_PULL_N, SwingPlan, Swung, plan_swing
 from digitize.result.from_json import Saved
 from digitize.result.swing_record import cleaned
@@ -15,7 +15,7 @@ from digitize.units.rounding import exact, fixed, with_band
 
 
 @dataclass(frozen=True)
-class Asked:
+class SwingOptions:
     """What the command line says; None: not said."""
 
     string_m: float | None = None
@@ -24,7 +24,7 @@ class Asked:
     balance: BalancePoint | None = None
 
 
-def plan_of(saved: Saved, asked: Asked, needed: bool = True) -> dict | None:
+def plan_of(saved: Saved, options: SwingOptions, needed: bool = True) -> dict | None:
     """The plan for the state with the least margin. needed: refuse where mass or balance is missing, or where it is
     too heavy to be swung by hand, else None.
 
@@ -32,9 +32,9 @@ def plan_of(saved: Saved, asked: Asked, needed: bool = True) -> dict | None:
     """
     result = saved.result
     known = bool(result.balance_states) and all(state.mass_g is not None for state in result.balance_states)
-    if not needed and not known and asked.mass_g is None and asked.balance is None:
+    if not needed and not known and options.mass_g is None and options.balance is None:
         return None
-    found = states_of(saved, ballast_plan.Asked(mass_g=asked.mass_g, balance=asked.balance))
+    found = states_of(saved, ballast_plan.BallastOptions(mass_g=options.mass_g, balance=options.balance))
     state = min(found, key=lambda s: s.low_calibers)
     swung = Swung(
         mass_g=state.mass_g.value,
@@ -45,8 +45,8 @@ def plan_of(saved: Saved, asked: Asked, needed: bool = True) -> dict | None:
     )
     if not swung.slope > 0:
         raise GeometryRefusal("the parts' normal forces add up to nothing", "measure or solve again")
-    plan = plan_swing(swung, asked.string_m, asked.speed_mps)
-    refusal = _too_heavy(swung, plan, asked)
+    plan = plan_swing(swung, options.string_m, options.speed_mps)
+    refusal = _too_heavy(swung, plan, options)
     if refusal is not None:
         if needed:
             raise refusal
@@ -58,12 +58,12 @@ def plan_of(saved: Saved, asked: Asked, needed: bool = True) -> dict | None:
         "mass_g": state.mass_g.value,
         "balance_mm": state.balance_mm.value,
         "verdict": result.verdict_level,
-        "question": asked_end(saved, ballast_plan.Asked(balance=asked.balance), found),
+        "question": end_question(saved, ballast_plan.BallastOptions(balance=options.balance), found),
         **asdict(plan),
     }
 
 
-def _too_heavy(swung: Swung, plan: SwingPlan, asked: Asked) -> Refusal | None:
+def _too_heavy(swung: Swung, plan: SwingPlan, options: SwingOptions) -> Refusal | None:
     """The refusal of a swing that no hand should hold; of a speed that was said, if a slower one would do."""
     if swung.mass_g > MODEL_ROCKET_MASS_LIMIT_G:
         return GeometryRefusal(
@@ -74,7 +74,7 @@ def _too_heavy(swung: Swung, plan: SwingPlan, asked: Asked) -> Refusal | None:
     if plan.pull_n <= MOST_PULL_N:
         return None
     what = f"it would pull {fixed(plan.pull_n, 0)} N, more than the {exact(MOST_PULL_N)} N that one arm can hold safely"
-    if asked.speed_mps is not None:
+    if options.speed_mps is not None:
         return UsageRefusal(f"--speed: at {exact(plan.speed_mps)} m/s {what}", "give a slower swing or a longer string")
     return GeometryRefusal(
         f"{exact(swung.mass_g)} g is too heavy to be swung on a string: {what}",

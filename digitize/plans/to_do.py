@@ -26,14 +26,14 @@ def _to_do(result: Result, geometry: Geometry) -> ToDo:
     if not result.balance_states or any(state.mass_g is None for state in result.balance_states):
         return ToDo("tell the mass")
     # what searches for a weight is loaded only where one is needed
-    from digitize.plans.ballast_plan import Asked, plan_ballast
+    from digitize.plans.ballast_plan import BallastOptions, plan_ballast
     from digitize.result.from_json import Saved
 
     saved = Saved(Path(), result, rounded(geometry))
     try:
-        plan = plan_ballast(saved, Asked(), with_fins=False)
+        plan = plan_ballast(saved, BallastOptions(), with_fins=False)
         if plan["outcome"] not in ("needed", "none needed"):
-            plan = plan_ballast(saved, Asked())
+            plan = plan_ballast(saved, BallastOptions())
     except (GeometryRefusal, UsageRefusal):
         return ToDo("work it out")  # a nose that nothing can be put in, as a solid one: the command says why
     if plan["outcome"] == "none needed":

@@ -14,7 +14,7 @@ import numpy as np
 from shapely.geometry import MultiPoint, Polygon, box
 
 from digitize.numeric.solving import nondecreasing
-from digitize.report.ink import words_size
+from digitize.report.raster import words_size
 from digitize.result_records import Drawing, Result
 from digitize.units.rounding import sized, with_band
 from digitize.units.shown_units import shown_number

@@ -7,7 +7,7 @@ shows at once. Every mark carries its words; the strip below names the lines by 
 import cv2
 import numpy as np
 
-from digitize.report import ink
+from digitize.report import raster
 from digitize.report.drawable import drawable
 from digitize.report.layout import FINE_PX, LETTER_PX, PHOTO_LONG_SIDE_PX, Label, Plan, plan_sheet
 from digitize.report.titleblock import (
@@ -38,7 +38,7 @@ def draw_overlay(rgb: np.ndarray, shrink: int, result: Result) -> np.ndarray:
     result = drawable(result)
     sheet = _sheet(rgb, shrink, result, PHOTO_LONG_SIDE_PX)
     sheet_height, width = sheet.shape[:2]
-    canvas = np.full((sheet_height + title_block_height(width), width, 3), ink.PAPER, np.uint8)
+    canvas = np.full((sheet_height + title_block_height(width), width, 3), raster.PAPER, np.uint8)
     canvas[:sheet_height] = sheet
     draw_title_block(canvas, sheet_height, result)
     if max(canvas.shape[:2]) > LONGEST_SIDE_PX:
@@ -65,7 +65,7 @@ def draw_tall(rgb: np.ndarray, shrink: int, result: Result) -> np.ndarray | None
 def _sheet(rgb: np.ndarray, shrink: int, result: Result, long_side_px: float) -> np.ndarray:
     """The photo with shape, rule and words."""
     plan, (width, height) = plan_sheet(rgb.shape, shrink, result, MARGIN_PX, long_side_px)
-    canvas = np.full((height, width, 3), ink.PAPER, np.uint8)
+    canvas = np.full((height, width, 3), raster.PAPER, np.uint8)
     _lay_photo(canvas, rgb, plan, result)
     drawing = result.drawing
     if drawing:
@@ -85,7 +85,7 @@ def _lay_photo(canvas, rgb, plan: Plan, result) -> None:
     photo = cv2.resize(np.ascontiguousarray(rgb), shape, interpolation=how)
     left, top = (round(v) for v in plan.placing.corner)
     ground = canvas[top : top + shape[1], left : left + shape[0]]
-    pale = cv2.addWeighted(photo, 1 - _PALE, np.full_like(photo, ink.PAPER), _PALE, 0)
+    pale = cv2.addWeighted(photo, 1 - _PALE, np.full_like(photo, raster.PAPER), _PALE, 0)
     inside = np.zeros(photo.shape[:2], np.uint8)
     outline = result.outline_px
     if len(outline) > 2:
@@ -94,65 +94,65 @@ def _lay_photo(canvas, rgb, plan: Plan, result) -> None:
     else:
         inside[:] = 255
     ground[:] = np.where(inside[..., None] > 0, photo, pale)
-    ink.line(canvas, plan.photo_corners, 1, ink.SOFT_INK, closed=True)
+    raster.line(canvas, plan.photo_corners, 1, raster.SOFT_COLOUR, closed=True)
 
 
 def _draw_shape(canvas, plan: Plan, result, drawing) -> None:
     place = plan.placing.to_canvas
     for reference in drawing.references:
-        ink.line(canvas, place(reference.outline), FINE_PX, ink.INK, FINE_PX, True, REFERENCE_PATTERN)
+        raster.line(canvas, place(reference.outline), FINE_PX, raster.LINE_COLOUR, FINE_PX, True, REFERENCE_PATTERN)
     if len(result.outline_px) > 2:
-        ink.line(canvas, place(result.outline_px), FINE_PX, ink.INK, FINE_PX, closed=True)
+        raster.line(canvas, place(result.outline_px), FINE_PX, raster.LINE_COLOUR, FINE_PX, closed=True)
     for line in (drawing.profile_upper, drawing.profile_lower, *drawing.fins):
         if len(line) > 1:
-            ink.line(canvas, place(line), FINE_PX, ink.MODEL_INK, FINE_PX * 0.7, pattern=MODEL_PATTERN)
+            raster.line(canvas, place(line), FINE_PX, raster.MODEL_COLOUR, FINE_PX * 0.7, pattern=MODEL_PATTERN)
     for root in drawing.roots:
         if len(root) > 1:
-            ink.line(canvas, place(root), FINE_PX * 1.5, ink.INK, FINE_PX)
+            raster.line(canvas, place(root), FINE_PX * 1.5, raster.LINE_COLOUR, FINE_PX)
     if plan.frame is not None:
         frame = plan.frame
         over = 1.2 * LETTER_PX
         ends = [frame.xy(-over, 0), frame.xy(frame.length_px + over, 0)]
-        ink.line(canvas, ends, FINE_PX * 0.6, ink.INK, FINE_PX * 0.7, pattern=AXIS_PATTERN)
+        raster.line(canvas, ends, FINE_PX * 0.6, raster.LINE_COLOUR, FINE_PX * 0.7, pattern=AXIS_PATTERN)
 
 
 def _draw_rule(canvas, plan: Plan) -> None:
     rule = plan.rule
     if rule is None:
         return
-    ink.area(canvas, rule.corners, ink.PAPER, 0.88)
+    raster.area(canvas, rule.corners, raster.PAPER, 0.88)
     if rule.band is not None:
-        ink.area(canvas, rule.band, ink.CP_INK, 0.35)
-    ink.line(canvas, rule.corners, 1, ink.INK, closed=True)
-    ink.line(canvas, rule.corners[:2], FINE_PX, ink.INK)
+        raster.area(canvas, rule.band, raster.CP_COLOUR, 0.35)
+    raster.line(canvas, rule.corners, 1, raster.LINE_COLOUR, closed=True)
+    raster.line(canvas, rule.corners[:2], FINE_PX, raster.LINE_COLOUR)
     for start, end, is_major in rule.ticks:
-        ink.line(canvas, [start, end], FINE_PX if is_major else 1, ink.INK)
+        raster.line(canvas, [start, end], FINE_PX if is_major else 1, raster.LINE_COLOUR)
     size = round(LETTER_PX * 0.72)
     for text, centre in rule.numbers:
-        ink.paste(canvas, ink.plaque(((text, 1.0),), size, opacity=0), centre, rule.turn_deg)
+        raster.paste(canvas, raster.plaque(((text, 1.0),), size, opacity=0), centre, rule.turn_deg)
 
 
 def _draw_leader(canvas, plan: Plan, label: Label) -> None:
     """A plumb line from the point named to its words; the kind of point decides how it ends."""
     if label.kind == "reference":
         return
-    colour = ink.CP_INK if label.kind == "cp" else ink.INK
+    colour = raster.CP_COLOUR if label.kind == "cp" else raster.LINE_COLOUR
     width = FINE_PX * (1.2 if label.kind == "cp" else 0.8)
-    ink.line(canvas, [label.foot, label.knee, label.near], width, colour, FINE_PX * 0.7)
+    raster.line(canvas, [label.foot, label.knee, label.near], width, colour, FINE_PX * 0.7)
     inward = -_unit(label.knee - label.foot)
     if label.kind == "cp":
-        ink.arrowhead(canvas, label.foot, inward, LETTER_PX * 1.05, colour)
+        raster.arrowhead(canvas, label.foot, inward, LETTER_PX * 1.05, colour)
     elif label.kind == "cutout":
-        ink.arrowhead(canvas, label.foot, inward, LETTER_PX * 0.9, colour, hollow=True)
+        raster.arrowhead(canvas, label.foot, inward, LETTER_PX * 0.9, colour, hollow=True)
     elif label.kind == "balance":
-        ink.arrowhead(canvas, label.foot, -inward, LETTER_PX * 0.9, colour)
+        raster.arrowhead(canvas, label.foot, -inward, LETTER_PX * 0.9, colour)
     if label.kind in ("cp", "balance", "cutout", "root"):
-        ink.dot(canvas, label.foot, LETTER_PX * 0.16, colour)
+        raster.dot(canvas, label.foot, LETTER_PX * 0.16, colour)
 
 
 def _draw_words(canvas, label: Label) -> None:
-    colour = ink.CP_INK if label.kind == "cp" else ink.INK
-    ink.paste(canvas, ink.plaque(label.lines, round(LETTER_PX), colour), label.centre, label.turn_deg)
+    colour = raster.CP_COLOUR if label.kind == "cp" else raster.LINE_COLOUR
+    raster.paste(canvas, raster.plaque(label.lines, round(LETTER_PX), colour), label.centre, label.turn_deg)
 
 
 def _unit(vector) -> np.ndarray:

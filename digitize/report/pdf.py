@@ -35,9 +35,9 @@ MADE_BY = "digitize report"
 _MARGIN = 15 * mm
 _TALLEST = tuple(height * mm for height in (105, 90, 75, 60, 48, 38))
 """Heights a picture may have; the first page takes the largest that leaves the page whole."""
-_INK, _SOFT, _LINE = colors.HexColor("#161b26"), colors.HexColor("#5c626e"), colors.HexColor("#c9cdd4")
+_LINE, _SOFT, _LINE = colors.HexColor("#161b26"), colors.HexColor("#5c626e"), colors.HexColor("#c9cdd4")
 _VOID = {"img", "source", "br", "meta", "hr", "line", "circle", "path", "polyline", "polygon", "rect"}
-_TEXT = ParagraphStyle("text", fontName="Helvetica", fontSize=8.8, leading=11.2, textColor=_INK)
+_TEXT = ParagraphStyle("text", fontName="Helvetica", fontSize=8.8, leading=11.2, textColor=_LINE)
 _STYLES = {
     "p": ParagraphStyle("p", _TEXT, spaceAfter=3),
     "small": ParagraphStyle("small", _TEXT, fontSize=8, leading=10, textColor=_SOFT),
@@ -189,7 +189,7 @@ def _section(node: _Node, width: float) -> list:
         box = Table([[blocks]], colWidths=[width])
         box.setStyle(
             TableStyle([
-                ("BOX", (0, 0), (-1, -1), 0.5, _INK), ("LINEBEFORE", (0, 0), (0, -1), 5, _INK),
+                ("BOX", (0, 0), (-1, -1), 0.5, _LINE), ("LINEBEFORE", (0, 0), (0, -1), 5, _LINE),
                 ("LEFTPADDING", (0, 0), (-1, -1), 10), ("BOTTOMPADDING", (0, 0), (-1, -1), 6),
             ])
         )  # fmt: skip
@@ -199,7 +199,10 @@ def _section(node: _Node, width: float) -> list:
 
 
 def _heading(node: _Node, width: float) -> list:
-    return [HRFlowable(width, 0.8, color=_INK, spaceBefore=4, spaceAfter=0), Paragraph(_words(node), _STYLES["h2"])]
+    return [
+        HRFlowable(width, 0.8, color=_LINE, spaceBefore=4, spaceAfter=0),
+        Paragraph(_words(node), _STYLES["h2"]),
+    ]
 
 
 def _paragraph(node: _Node, width: float) -> list:
@@ -225,7 +228,7 @@ def _warnings(node: _Node, width: float) -> list:
         terms = [Paragraph(f"<b>{_words(term)}</b>", _STYLES["p"]) for term in pair.all("dt")]
         remedies = [Paragraph(_words(term), _STYLES["p"]) for term in pair.all("dd")]
         box = Table([[[*terms, *remedies]]], colWidths=[width])
-        box.setStyle(TableStyle([("LINEBEFORE", (0, 0), (0, -1), 2.5, _INK), ("LEFTPADDING", (0, 0), (-1, -1), 8)]))
+        box.setStyle(TableStyle([("LINEBEFORE", (0, 0), (0, -1), 2.5, _LINE), ("LEFTPADDING", (0, 0), (-1, -1), 8)]))
         found += [box, Spacer(1, 4)]
     return found
 
@@ -238,7 +241,7 @@ def _div(node: _Node, width: float) -> list:
     table = Table([[_blocks(cell, each - 12) for cell in cells]], colWidths=[each] * len(cells))
     table.setStyle(
         TableStyle([
-            ("BOX", (0, 0), (-1, -1), 0.6, _INK), ("INNERGRID", (0, 0), (-1, -1), 0.6, _INK),
+            ("BOX", (0, 0), (-1, -1), 0.6, _LINE), ("INNERGRID", (0, 0), (-1, -1), 0.6, _LINE),
             ("VALIGN", (0, 0), (-1, -1), "TOP"),
         ])
     )  # fmt: skip

@@ -6,8 +6,8 @@ import cv2
 import numpy as np
 
 from digitize.errors import Refusal
-from digitize.refused import Seen
-from digitize.report import ink
+from digitize.refused import Findings
+from digitize.report import raster
 from digitize.report.titleblock import MODEL_PATTERN, REFERENCE_PATTERN
 from digitize.units.sentences import in_words
 
@@ -27,7 +27,7 @@ def draw_refused(refusal: Refusal) -> np.ndarray:
     width = max(size[0], SHORTEST_WIDTH_PX)
     rows = [("", REFUSED_WORDS, 1.3), *_rows(refusal, width), *_legend(seen)]
     height = round(sum(LETTER_PX * 1.4 * scale for *_, scale in rows) + LETTER_PX)
-    canvas = np.full((size[1] + height, width, 3), ink.PAPER, np.uint8)
+    canvas = np.full((size[1] + height, width, 3), raster.PAPER, np.uint8)
     left = (width - size[0]) // 2
     canvas[: size[1], left : left + size[0]] = picture
     _draw_seen(canvas[: size[1]], seen, lambda points: (np.asarray(points, float) + 0.5) * zoom - 0.5 + [left, 0])
@@ -40,13 +40,13 @@ REFUSED_WORDS = "Not measured"
 
 def _rows(refusal: Refusal, width: int) -> list[tuple[str, str, float]]:
     """(pattern's name, words, size) a line: what is wrong and what to do."""
-    letters = max(20, int((width - 2 * LETTER_PX) / ink.text_width("abcdefghij", LETTER_PX) * 10))
+    letters = max(20, int((width - 2 * LETTER_PX) / raster.text_width("abcdefghij", LETTER_PX) * 10))
     words = [f"{refusal.what.rstrip('.')}.", f"{refusal.remedy[:1].upper()}{refusal.remedy[1:].rstrip('.')}."]
     words = [in_words(line) for line in words]
     return [("", row, 1.0) for sentence in words for row in wrap(sentence, letters)]
 
 
-def _legend(seen: Seen) -> list[tuple[str, str, float]]:
+def _legend(seen: Findings) -> list[tuple[str, str, float]]:
     found = [r.label for r in seen.references if len(r.outline_px) > 1]
     lines = [
         ("outline", "the outline that was found", seen.outline_px is not None),
@@ -60,7 +60,7 @@ def _legend(seen: Seen) -> list[tuple[str, str, float]]:
     return rows
 
 
-def _draw_seen(canvas, seen: Seen, place) -> None:
+def _draw_seen(canvas, seen: Findings, place) -> None:
     for reference in seen.references:
         if len(reference.outline_px) > 1:
             _stroke(canvas, place(reference.outline_px), "reference")
@@ -75,8 +75,14 @@ def _draw_seen(canvas, seen: Seen, place) -> None:
 
 def _stroke(canvas, points, kind: str, closed: bool = True) -> None:
     pattern = {"reference": REFERENCE_PATTERN, "body": _BODY_PATTERN}.get(kind)
-    colour = ink.MODEL_INK if kind == "body" else ink.CP_INK if kind in ("outline", "rocket") else ink.INK
-    ink.line(canvas, points, LINE_PX, colour, LINE_PX * 0.6, closed, pattern)
+    colour = (
+        raster.MODEL_COLOUR
+        if kind == "body"
+        else raster.CP_COLOUR
+        if kind in ("outline", "rocket")
+        else raster.LINE_COLOUR
+    )
+    raster.line(canvas, points, LINE_PX, colour, LINE_PX * 0.6, closed, pattern)
 
 
 def _write(canvas, rows, y: float) -> None:
@@ -86,5 +92,7 @@ def _write(canvas, rows, y: float) -> None:
             middle = y + LETTER_PX * scale * 0.6
             _stroke(canvas, [(x, middle), (x + 3 * LETTER_PX, middle)], kind, closed=False)
             x += 4 * LETTER_PX
-        ink.write(canvas, words, (x, y), round(LETTER_PX * scale), ink.CP_INK if scale > 1 else ink.INK)
+        raster.write(
+            canvas, words, (x, y), round(LETTER_PX * scale), raster.CP_COLOUR if scale > 1 else raster.LINE_COLOUR
+        )
         y += LETTER_PX * 1.4 * scale

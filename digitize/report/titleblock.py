@@ -1,6 +1,6 @@
 """The strip below the overlay: name, sizes, scale, key of lines. No date: the same input, the same sheet."""
 
-from digitize.report import ink
+from digitize.report import raster
 from digitize.report.layout import FINE_PX, LETTER_PX
 from digitize.report.text import margin_words
 from digitize.result_records import Result
@@ -12,11 +12,11 @@ AXIS_PATTERN = tuple(LETTER_PX * k for k in (1.1, 0.25, 0.2, 0.25))
 REFERENCE_PATTERN = (LETTER_PX * 0.16, LETTER_PX * 0.22)
 
 _KEY = (
-    ("outline found in the photo", ink.INK, None, 1.0),
-    ("body and fins as measured", ink.MODEL_INK, MODEL_PATTERN, 1.0),
-    ("fin root", ink.INK, None, 1.5),
-    ("axis", ink.INK, AXIS_PATTERN, 0.6),
-    ("scale reference", ink.INK, REFERENCE_PATTERN, 1.0),
+    ("outline found in the photo", raster.LINE_COLOUR, None, 1.0),
+    ("body and fins as measured", raster.MODEL_COLOUR, MODEL_PATTERN, 1.0),
+    ("fin root", raster.LINE_COLOUR, None, 1.5),
+    ("axis", raster.LINE_COLOUR, AXIS_PATTERN, 0.6),
+    ("scale reference", raster.LINE_COLOUR, REFERENCE_PATTERN, 1.0),
 )
 _TITLE = 1.35
 _SMALL = 0.82
@@ -34,7 +34,7 @@ def draw_title_block(canvas, top_px: int, result: Result) -> None:
     """Draw the strip on the canvas from row top_px down."""
     width = canvas.shape[1]
     left, right = LETTER_PX * 1.2, width - LETTER_PX * 1.2
-    ink.line(canvas, [(left, top_px), (right, top_px)], FINE_PX, ink.INK)
+    raster.line(canvas, [(left, top_px), (right, top_px)], FINE_PX, raster.LINE_COLOUR)
     top = top_px + 0.7 * LETTER_PX
     wide = width >= _WIDE_PX
     column = (right - left) / (3 if wide else 2)
@@ -48,8 +48,8 @@ def draw_title_block(canvas, top_px: int, result: Result) -> None:
 
 def _title(canvas, left, top, width, result) -> None:
     size = round(LETTER_PX * _TITLE)
-    name = ink.shortened(ink.letterable(result.name or "rocket"), size, width)
-    ink.write(canvas, name, (left, top), size)
+    name = raster.shortened(raster.letterable(result.name or "rocket"), size, width)
+    raster.write(canvas, name, (left, top), size)
     small = round(LETTER_PX * _SMALL)
     lines = [f"side view, {'inches' if now() == IN else 'millimetres'} from the nose tip"]
     if result.photo is not None and result.photo.file:
@@ -57,7 +57,9 @@ def _title(canvas, left, top, width, result) -> None:
     if result.scale_kind is not None:
         lines += [f"scale: {result.scale_kind}", scale_with_band(result.mm_per_px_at_axis)]
     for i, text in enumerate(lines):
-        ink.write(canvas, ink.shortened(text, small, width), (left, top + (1.4 + i) * _ROW), small, ink.SOFT_INK)
+        raster.write(
+            canvas, raster.shortened(text, small, width), (left, top + (1.4 + i) * _ROW), small, raster.SOFT_COLOUR
+        )
 
 
 def _facts(canvas, left, top, width, result) -> None:
@@ -72,8 +74,8 @@ def _facts(canvas, left, top, width, result) -> None:
         rows.pop()
     small = round(LETTER_PX * _SMALL)
     for i, (what, text) in enumerate(rows):
-        ink.write(canvas, what, (left, top + i * _ROW), small, ink.SOFT_INK)
-        ink.write(canvas, text, (left + 8.6 * LETTER_PX, top + i * _ROW), small)
+        raster.write(canvas, what, (left, top + i * _ROW), small, raster.SOFT_COLOUR)
+        raster.write(canvas, text, (left + 8.6 * LETTER_PX, top + i * _ROW), small)
 
 
 def _key(canvas, left, top, columns, width) -> None:
@@ -82,5 +84,5 @@ def _key(canvas, left, top, columns, width) -> None:
         x, y = left + (i % columns) * width, top + (i // columns) * _ROW
         middle = y + small * 0.42
         ends = [(x, middle), (x + 3 * LETTER_PX, middle)]
-        ink.line(canvas, ends, FINE_PX * weight, colour, pattern=pattern)
-        ink.write(canvas, words, (x + 3.6 * LETTER_PX, y), small)
+        raster.line(canvas, ends, FINE_PX * weight, colour, pattern=pattern)
+        raster.write(canvas, words, (x + 3.6 * LETTER_PX, y), small)

@@ -7,7 +7,7 @@ from typing import Any
 
 from digitize.errors import UsageRefusal
 from digitize.margin.balance import Loading
-from digitize.option_records import UNSAID, BalancePoint, Flight, Mass, Motor, Pose, ScaleClaim
+from digitize.option_records import UNSAID, BalancePoint, Flight, Mass, Motor, Pose, ScaleOption
 from digitize.request.balance_options import balance_of, check_balance_known, check_loading, parse_balanced_with
 from digitize.request.option_table import OPTIONS, values
 from digitize.request.parsers import parse_pdf
@@ -19,7 +19,7 @@ class MeasureOptions:
     """What `measure` was asked. Lengths in millimetres, mass in grams; None: not said."""
 
     photo: tuple[Path, ...] = ()
-    scales: tuple[ScaleClaim, ...] = ()
+    scales: tuple[ScaleOption, ...] = ()
     behind_mm: float | None = None
     distance_mm: float | None = None
     fins: tuple[int, ...] | None = None

@@ -18,7 +18,7 @@ from digitize.option_records import (
     Mass,
     Motor,
     Pose,
-    ScaleClaim,
+    ScaleOption,
 )
 from digitize.sizes import PAPERS_MM
 from digitize.units.quantities import length_mm, mass_g, refuse_torn
@@ -44,7 +44,7 @@ ADD_EXAMPLE = "parachute,12g,180mm"
 NO_MOTOR = "none"
 
 
-def parse_scale(text: str, option: str = "--scale") -> ScaleClaim:
+def parse_scale(text: str, option: str = "--scale") -> ScaleOption:
     """'tube=41.6mm', 'card', 'checker=7x5x15mm', 'points=X1,Y1,X2,Y2,300mm' and so on."""
     kind, equals, value = (part.strip() for part in text.partition("="))
     kind = kind.lower()
@@ -53,7 +53,7 @@ def parse_scale(text: str, option: str = "--scale") -> ScaleClaim:
     if kind in BARE_SCALES:
         if equals:
             raise UsageRefusal(f"{option} {kind} takes no size, but {value!r} was given", f"write {option} {kind}")
-        return ScaleClaim(kind, text=text)
+        return ScaleOption(kind, text=text)
     if not value:
         example = {"checker": "7x5x15mm", "points": "120,80,1820,95,300mm"}.get(kind, "300mm")
         raise UsageRefusal(f"{option} {kind} needs its size", f"write {option} {kind}={example}")
@@ -61,10 +61,10 @@ def parse_scale(text: str, option: str = "--scale") -> ScaleClaim:
         return _parse_checker(value, text)
     if kind == "points":
         return _parse_points(value, text)
-    return ScaleClaim(kind, length_mm(value, f"{option} {kind}"), text=text)
+    return ScaleOption(kind, length_mm(value, f"{option} {kind}"), text=text)
 
 
-def _parse_checker(value: str, text: str) -> ScaleClaim:
+def _parse_checker(value: str, text: str) -> ScaleOption:
     match = re.fullmatch(r"(\d{1,3})\s*[x×]\s*(\d{1,3})\s*[x×]\s*(.+)", value, re.IGNORECASE)
     if match is None:
         raise UsageRefusal(
@@ -77,10 +77,10 @@ def _parse_checker(value: str, text: str) -> ScaleClaim:
             f"--scale checker: {across}x{down} squares are too few",
             f"use a board of {FEWEST_SQUARES} x {FEWEST_SQUARES} squares or more",
         )
-    return ScaleClaim("checker", length_mm(match[3], "--scale checker"), squares=(across, down), text=text)
+    return ScaleOption("checker", length_mm(match[3], "--scale checker"), squares=(across, down), text=text)
 
 
-def _parse_points(value: str, text: str) -> ScaleClaim:
+def _parse_points(value: str, text: str) -> ScaleOption:
     parts = [part.strip() for part in value.split(",")]
     try:
         x1, y1, x2, y2 = (float(part) for part in parts[:4])
@@ -95,7 +95,7 @@ def _parse_points(value: str, text: str) -> ScaleClaim:
         raise UsageRefusal(f"--scale points: {value!r} holds a number that is no pixel", "give pixels of the photo")
     if max(abs(x1 - x2), abs(y1 - y2)) < 1:
         raise UsageRefusal("--scale points: the two points are the same", "give two points far apart")
-    return ScaleClaim("points", length_mm(parts[4], "--scale points"), points_px=(x1, y1, x2, y2), text=text)
+    return ScaleOption("points", length_mm(parts[4], "--scale points"), points_px=(x1, y1, x2, y2), text=text)
 
 
 def parse_fins(text: str, option: str = "--fins") -> tuple[int, ...]:

@@ -64,8 +64,8 @@ class Margins:
         return float(np.hypot(self.sizes.view.method_pm95_mm, by_hand) / self.sizes.diameter_mm.value)
 
 
-def margins_of(sizes: Sizes, loading: Loading, states: tuple[BalanceState, ...], said_mass_g: float | None) -> Margins:
-    """The margins of a rocket in these states. loading: its balance point placed; said_mass_g: as said, for where no
+def margins_of(sizes: Sizes, loading: Loading, states: tuple[BalanceState, ...], given_mass_g: float | None) -> Margins:
+    """The margins of a rocket in these states. loading: its balance point placed; given_mass_g: as said, for where no
     state has a mass."""
     warnings, question = balance.asked_again(loading, states, sizes.length_mm.value, sizes.diameter_mm.value)
     worst = balance.worst(states)
@@ -80,7 +80,7 @@ def margins_of(sizes: Sizes, loading: Loading, states: tuple[BalanceState, ...],
         worst=worst,
         margin=None if worst is None else worst.margin_calibers,
         cutout_margin=aside,
-        mass_g=balance.lift_off_mass_g(states, said_mass_g),
+        mass_g=balance.lift_off_mass_g(states, given_mass_g),
         curve=None if sizes.curve is None else in_calibers(sizes.curve, place, sizes.diameter_mm.value),
         warnings=warnings,
         question=question,

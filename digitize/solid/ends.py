@@ -28,8 +28,8 @@ def fore_sigma_px(p: np.ndarray, sigma_px: np.ndarray, pixel: float) -> float:
     return float(sigma_px[p < p.min() + FORE_PX * pixel].max())
 
 
-def nose_tip(stations: Stations, hand_p: float = np.inf, end_sigma_px: float = 0.0) -> tuple[float, float]:
-    """(p of the nose tip, its standard deviation). hand_p: of the foremost point a person has set; end_sigma_px:
+def nose_tip(stations: Stations, manual_p: float = np.inf, end_sigma_px: float = 0.0) -> tuple[float, float]:
+    """(p of the nose tip, its standard deviation). manual_p: of the foremost point a person has set; end_sigma_px:
     standard deviation of the outline at its fore end.
 
     Blur rounds a pointed tip off and shortens it by several pixels, and the eye sees no needle that is thinner than
@@ -42,7 +42,7 @@ def nose_tip(stations: Stations, hand_p: float = np.inf, end_sigma_px: float = 0
     if use.sum() < 6:
         return first, 1.0 * pixel
     after_spur = _after_spur(p, half, fore & (half < max(16 * pixel, 0.3 * stations.caliber)), pixel)
-    if after_spur is not None and hand_p >= after_spur[0]:  # what a person has set is no line of the ground
+    if after_spur is not None and manual_p >= after_spur[0]:  # what a person has set is no line of the ground
         return after_spur
     tip, linear, curved = _run_out(p[use], half[use] / pixel)
     near = max(BLUR_PX, end_sigma_px)  # where the flanks are nearer to the axis than this they can't show

@@ -41,7 +41,7 @@ by 0.50, square ones by 0.87 (1 - cos and sin), 0.3 is taken (EDGE_ROUNDING); al
 
 
 @dataclass(frozen=True)
-class Seen:
+class EdgePoints:
     """The outline as fins are fitted to it. every, tree: all its points (n, 2); points: (k, 2) those clear of the body
     in the group's stretch, spacing_px apart; every_sigma_px, sigma_px: their standard deviations."""
 
@@ -74,7 +74,7 @@ class Fitted:
         return self.roll_rad + 2 * np.pi * np.arange(count) / count + self.turn_rad
 
 
-def seen_of(silhouette: Silhouette, scene: Scenery, pose: Pose, job: Carving) -> Seen:
+def edge_points_of(silhouette: Silhouette, scene: Scenery, pose: Pose, job: Carving) -> EdgePoints:
     """The silhouette's outline as the fins of a group have to explain it."""
     spacing = 1.0
     every, sigma = _resampled(silhouette, spacing)
@@ -83,7 +83,7 @@ def seen_of(silhouette: Silhouette, scene: Scenery, pose: Pose, job: Carving) ->
     spacing_px = spacing * max(mine.sum() / MOST_POINTS, 1.0)
     pick = np.flatnonzero(mine)
     pick = pick[np.linspace(0, len(pick) - 1, min(len(pick), MOST_POINTS)).astype(int)] if len(pick) else pick
-    return Seen(every, sigma, Nearest(every), every[pick], sigma[pick], spacing_px)
+    return EdgePoints(every, sigma, Nearest(every), every[pick], sigma[pick], spacing_px)
 
 
 def _resampled(silhouette: Silhouette, spacing: float) -> tuple[np.ndarray, np.ndarray]:
@@ -118,7 +118,12 @@ class _Edges:
 
 
 def fit(
-    seen: Seen, scene: Scenery, pose: Pose, job: Carving, start_mm: np.ndarray, roll_prior: tuple[float, float] | None
+    seen: EdgePoints,
+    scene: Scenery,
+    pose: Pose,
+    job: Carving,
+    start_mm: np.ndarray,
+    roll_prior: tuple[float, float] | None,
 ) -> Fitted:
     """The planform that explains the edges best. start_mm: (m, 2) its open edge, (s, y), to begin
     with; roll_prior: (roll, its standard deviation) as said, rad, or None."""
@@ -151,7 +156,7 @@ def fit(
     return Fitted(planform, roll, turn, sigma, float(cost.sum()), cost, unexplained)
 
 
-def with_side_areas(fitted: Fitted, seen: Seen, scene: Scenery, pose: Pose, job: Carving) -> Fitted:
+def with_side_areas(fitted: Fitted, seen: EdgePoints, scene: Scenery, pose: Pose, job: Carving) -> Fitted:
     """The fit with the area of one fin by either side alone, where both show a fin lying flat."""
     model = _Model(seen, scene, pose, job, float(pose.depth_mm / pose.camera.focal_px))
     inner = fitted.planform.outline_mm[1:-1]
@@ -186,7 +191,7 @@ def _add_priors(normal, gradient, corners: int, roll: float, turn: np.ndarray, r
 class _Model:
     """The group's fins in the picture: their outer edges, and the normal equations of what they leave."""
 
-    def __init__(self, seen: Seen, scene: Scenery, pose: Pose, job: Carving, px_mm: float):
+    def __init__(self, seen: EdgePoints, scene: Scenery, pose: Pose, job: Carving, px_mm: float):
         self.seen, self.scene, self.pose, self.job, self.px_mm = seen, scene, pose, job, px_mm
         self.body = scene.body.alpha >= 0.5
 

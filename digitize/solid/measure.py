@@ -30,9 +30,9 @@ from digitize.solid.pose import Pose
 from digitize.solid.profile import limb_of, profile_of
 from digitize.solid.resting import lying
 from digitize.solid.scan import base_edge
-from digitize.solid.sound import check_sound, check_straight, within_caliper
 from digitize.solid.start import start_depth
 from digitize.solid.stations import MIN_TUBE, Stations, find_stations
+from digitize.solid.validity import check_straight, check_valid, within_caliper
 
 POINTS_PER_TUBE = 24
 END_SIGMA_PX = 0.6
@@ -123,15 +123,15 @@ def given_cost(adjusted: Adjusted) -> float:
 
 def _measured(name, prior, silhouette, references, given, fins, resting, axis: AxisView, stations: Stations) -> Solid:
     """The solid with the body as one reading of the outline has it."""
-    hand_p = np.inf if silhouette.hand is None else float(axis.flat[silhouette.hand, 0].min(initial=np.inf))
+    manual_p = np.inf if silhouette.manual is None else float(axis.flat[silhouette.manual, 0].min(initial=np.inf))
     check_straight(stations)
-    tip_p, tip_sigma = nose_tip(stations, hand_p, fore_sigma_px(axis.flat[:, 0], silhouette.sigma_px, stations.pixel))
+    tip_p, tip_sigma = nose_tip(stations, manual_p, fore_sigma_px(axis.flat[:, 0], silhouette.sigma_px, stations.pixel))
     problem = _problem(prior, axis, stations, tip_p, references, given, silhouette)
     check_roughly(problem)
     if references and given.behind_mm is None:
         problem = replace(problem, given=_unsaid_set_back(problem, stations))
     adjusted = adjust_robustly(problem)
-    seen = _Seen(axis, stations, tip_p, tip_sigma, silhouette)
+    seen = _Unscaled(axis, stations, tip_p, tip_sigma, silhouette)
     try:
         return _shaped(name, adjusted, seen, fins, resting)
     except OutlineRefusal:
@@ -140,7 +140,7 @@ def _measured(name, prior, silhouette, references, given, fins, resting, axis: A
 
 
 @dataclass(frozen=True)
-class _Seen:
+class _Unscaled:
     """What the silhouette shows before there is any scale; tip_p, tip_sigma: the nose tip's place in the view."""
 
     axis: AxisView
@@ -150,14 +150,14 @@ class _Seen:
     silhouette: Silhouette
 
 
-def _shaped(name: str, adjusted: Adjusted, seen: _Seen, fins: tuple[GivenFins, ...], resting: bool) -> Solid:
+def _shaped(name: str, adjusted: Adjusted, seen: _Unscaled, fins: tuple[GivenFins, ...], resting: bool) -> Solid:
     """The aft rim, body and fins by a pose that is nearly known. Raises OutlineRefusal."""
     axis, stations, silhouette = seen.axis, seen.stations, seen.silhouette
     pixel = float(1 / adjusted.problem.prior.camera.focal_px)
     problem, *aft_sigmas = _with_rim(adjusted, stations)
     adjusted = adjust(problem, adjusted.values)
     profile = _profile(adjusted, stations, silhouette)
-    check_sound(adjusted, profile)
+    check_valid(adjusted, profile)
     profile, doubts = within_caliper(adjusted, profile, stations)
     traced = fins_of(adjusted, stations, profile, silhouette, fins)
     if resting and traced:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from digitize.records import Silhouette
-from digitize.solid.fin_fit import Fitted, fin_region, fit, seen_of, with_side_areas
+from digitize.solid.fin_fit import Fitted, edge_points_of, fin_region, fit, with_side_areas
 from digitize.solid.planform import Carving, Planform, Scenery, carve, drawn_fins, on_grid, without_notches
 from digitize.solid.pose import Pose
 
@@ -52,7 +52,7 @@ def find_fins(
     given_rad: rolls that fit what was said, from the line of sight; empty if nothing was said. Rolls that differ by
     a mirror image toward and away from the camera both appear where the picture can't tell them apart.
     """
-    seen = seen_of(silhouette, scene, pose, job)
+    seen = edge_points_of(silhouette, scene, pose, job)
     gap = 2 * np.pi / job.count
     rolls = [*given_rad, *np.arange(0, gap - 1e-9, gap / round(np.degrees(gap) / search.step_deg))]
     coarse = on_grid(job, SEARCH_STEPS, search.coarse)

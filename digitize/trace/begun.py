@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from digitize.refused import Seen
+from digitize.refused import Findings
 from digitize.trace.edits import corners
 
 STATIONS = 60
@@ -43,7 +43,7 @@ class _Axis:
         return self.tip + np.asarray(xy) @ np.vstack([self.along, self.across])
 
 
-def start_of(seen: Seen | None) -> Start | None:
+def start_of(seen: Findings | None) -> Start | None:
     """Something to begin from, None if too little was seen."""
     if seen is None or seen.photo is None or seen.body_px is None or seen.outline_px is None:
         return None

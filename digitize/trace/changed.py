@@ -10,7 +10,7 @@ def changed_by_hand(start: Sketch, sketch: Sketch, drawn: bool) -> tuple[str, ..
     scales = tuple(
         f"The {'ends' if len(ends.points_px) == 2 else 'corners'} of the reference ({ends.label}) were set by hand."
         for ends in sketch.ends
-        if ends.hand
+        if ends.manual
     )
     if drawn:
         whole = "The whole outline was drawn by hand."
@@ -20,26 +20,26 @@ def changed_by_hand(start: Sketch, sketch: Sketch, drawn: bool) -> tuple[str, ..
             )
         return (whole, *scales)
     lines = [*scales]
-    if sketch.axis_hand:
+    if sketch.axis_manual:
         lines.append("The axis was turned by hand.")
-    for moved, name in ((sketch.tip_hand, "nose tip"), (sketch.aft_hand, "aft end")):
+    for moved, name in ((sketch.tip_manual, "nose tip"), (sketch.aft_manual, "aft end")):
         if moved:
             lines.append(f"The {name} was set by hand.")
     if not np.array_equal(sketch.body_px, start.body_px):
-        lines.append(f"Body profile: {int(sketch.hand.sum())} point(s) set by hand, {_count_words(start, sketch)}.")
+        lines.append(f"Body profile: {int(sketch.manual.sum())} point(s) set by hand, {_count_words(start, sketch)}.")
     automatic = sum(not fin.drawn for fin in sketch.fins)
     if automatic < len(start.fins):
         lines.append(f"{len(start.fins) - automatic} fin group(s) found were taken out.")
     for k, fin in enumerate(sketch.fins, 1):
         if fin.drawn:
             lines.append(f"Fin group {k} was drawn by hand.")
-        elif fin.hand.any():
-            lines.append(f"Fin group {k}: {int(fin.hand.sum())} of {len(fin.hand)} outline points set by hand.")
+        elif fin.manual.any():
+            lines.append(f"Fin group {k}: {int(fin.manual.sum())} of {len(fin.manual)} outline points set by hand.")
         was = start.fins[k - 1] if len(start.fins) == len(sketch.fins) else None
         if was is not None and not fin.drawn and fin.count != was.count:
             lines.append(f"Fin group {k}: number of fins set to {fin.count}, was {was.count}.")
-    for name in sorted(sketch.asked.keys() | start.asked.keys()):
-        now, then = sketch.asked.get(name), start.asked.get(name)
+    for name in sorted(sketch.texts.keys() | start.texts.keys()):
+        now, then = sketch.texts.get(name), start.texts.get(name)
         if now != then:
             lines.append(f"Told on the page: {name.replace('_', ' ')} {_words(now)}, was {_words(then)}.")
     return tuple(lines)

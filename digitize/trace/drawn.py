@@ -17,11 +17,11 @@ from digitize.solid.measure import Solid
 from digitize.solid.pose import Pose
 from digitize.solid.start import start_depth
 from digitize.solid.stations import Stations
-from digitize.trace.resolve import HAND_SIGMA_PX, axis_problem, options_of, sound_adjustment
+from digitize.trace.resolve import MANUAL_SIGMA_PX, axis_problem, options_of, valid_adjustment
 from digitize.trace.sketch import point, points
 
 SHORTEST_PX = 40.0
-HAND_BIAS_PX = (0.0, 0.5)
+MANUAL_BIAS_PX = (0.0, 0.5)
 """How far outward a hand sets all its points: as likely in as out, half a pixel (common practice, no source)."""
 
 
@@ -48,9 +48,9 @@ def drawn_of(data: dict) -> Drawn:
     return drawn
 
 
-def measure_drawn(photo: Photo, asked: dict, drawn: Drawn) -> Measured:
+def measure_drawn(photo: Photo, texts: dict, drawn: Drawn) -> Measured:
     """The body as drawn, without fins yet. Raises ScaleRefusal, UsageRefusal, GeometryRefusal."""
-    options = options_of(photo, asked)
+    options = options_of(photo, texts)
     if not options.scales:
         raise ScaleRefusal(
             "No scale was given, so there are no millimetres",
@@ -59,10 +59,10 @@ def measure_drawn(photo: Photo, asked: dict, drawn: Drawn) -> Measured:
     prior, references = camera_of(photo, options), references_of(photo, options)
     tip, aft, body = (photo.to_working_px(p) for p in (drawn.tip_px, drawn.aft_px, drawn.body_px))
     nobody = EndPoints(tip, aft[None], aft[None])
-    draft = Problem(prior, np.eye(3), 1.0, (), nobody, references, given_sizes(options), 1000.0, HAND_BIAS_PX)
+    draft = Problem(prior, np.eye(3), 1.0, (), nobody, references, given_sizes(options), 1000.0, MANUAL_BIAS_PX)
     problem = axis_problem(draft, tip, aft, body)
     problem = axis_problem(draft, tip, _without_bulge(problem, aft), body)
-    adjusted = sound_adjustment(replace(problem, start_depth_mm=start_depth(problem)))
+    adjusted = valid_adjustment(replace(problem, start_depth_mm=start_depth(problem)))
     pose = adjusted.pose()
     tip_s, base_s = float(problem.ends.tip_s_mm(pose)), float(problem.ends.base_s_mm(pose))
     bias_mm = float(adjusted.edge_bias_px()) * pose.depth_mm / pose.camera.focal_px
@@ -87,14 +87,14 @@ def measure_drawn(photo: Photo, asked: dict, drawn: Drawn) -> Measured:
         knots_lower_px=lower,
         hidden_knots=np.zeros(count, bool),
         fins=(),
-        tip_sigma_px=HAND_SIGMA_PX,
-        base_sigma_px=HAND_SIGMA_PX,
+        tip_sigma_px=MANUAL_SIGMA_PX,
+        base_sigma_px=MANUAL_SIGMA_PX,
         rim_sigma_mm=0.0,
         edge_sigma_px=0.0,
-        knot_sigma_px=np.r_[0.0, np.full(count - 1, HAND_SIGMA_PX)],
+        knot_sigma_px=np.r_[0.0, np.full(count - 1, MANUAL_SIGMA_PX)],
     )
     agreement = check_agreement(adjusted, tuple(claim.text or claim.kind for claim in options.scales))
-    silhouette = Silhouette(outline, np.full(len(outline), HAND_SIGMA_PX), np.zeros((0, 0), bool))
+    silhouette = Silhouette(outline, np.full(len(outline), MANUAL_SIGMA_PX), np.zeros((0, 0), bool))
     return Measured(photo, prior, silhouette, references, solid, None, agreement.warnings, factors=agreement.factors)
 
 

@@ -16,12 +16,12 @@ from digitize.records import FinGroup, Geometry
 from digitize.request.option_table import KEPT, OPTIONS
 from digitize.request.parsers import parse_pose
 from digitize.solid.pose import Pose
+from digitize.trace.form_texts import checked_texts
 from digitize.trace.sketch import MOST_GROUPS, MOST_POINTS, Sketch, SketchFin, point, points
-from digitize.trace.words import checked_words
 
 CORNER_SHARE = 0.03
 """A fin's point is a corner when leaving it out moves the outline by more than this share of the fin's diagonal."""
-EDITABLE_WORDS = tuple(name for name in KEPT if not OPTIONS[name].fits)
+EDITABLE = tuple(name for name in KEPT if not OPTIONS[name].fits)
 """What can be told anew without looking at the photo again."""
 
 
@@ -106,7 +106,7 @@ def _set_points(fin: SketchFin, seen, shift, weight, angle: float) -> SketchFin:
         points_px=place,
         angle_rad=np.where(moved, angle, fin.angle_rad),
         offset_mm=np.where(moved, 0.0, fin.offset_mm),
-        hand=fin.hand | moved,
+        manual=fin.manual | moved,
     )
 
 
@@ -134,7 +134,7 @@ def _add_fin_point(sketch: Sketch, change: dict, pose: Pose) -> Sketch:
         points_px=np.insert(fin.points_px, at, point(change["to"]), 0),
         angle_rad=np.insert(fin.angle_rad, at, angle),
         offset_mm=np.insert(fin.offset_mm, at, 0.0),
-        hand=np.insert(fin.hand, at, True),
+        manual=np.insert(fin.manual, at, True),
     )
     return sketch.with_fin(k, new)
 
@@ -146,10 +146,10 @@ def _remove_fin_point(sketch: Sketch, change: dict, pose: Pose) -> Sketch:
     if len(fin.points_px) <= 3 or i in (0, len(fin.points_px) - 1):
         raise UsageRefusal("a fin needs both ends of its root and one more point", "take out another point, or the fin")
     kept = np.arange(len(fin.points_px)) != i
-    hand = fin.hand.copy()
-    hand[[i - 1, i + 1]] = True
+    manual = fin.manual.copy()
+    manual[[i - 1, i + 1]] = True
     left = {name: getattr(fin, name)[kept] for name in ("points_px", "angle_rad", "offset_mm")}
-    return sketch.with_fin(k, replace(fin, hand=hand[kept], **left))
+    return sketch.with_fin(k, replace(fin, manual=manual[kept], **left))
 
 
 def _draw_fin(sketch: Sketch, change: dict, pose: Pose) -> Sketch:
@@ -182,7 +182,7 @@ def _drawn(sketch: Sketch, change: dict, pose: Pose, instead: SketchFin | None) 
     roll else as the words tell the pose."""
     found = points(change["points"], 3)
     count = _count(change["count"] if instead is None or "count" in change else instead.count)
-    told = parse_pose(sketch.asked.get("pose") or "in-plane")
+    told = parse_pose(sketch.texts.get("pose") or "in-plane")
     roll = pose.roll_offset_rad()
     if "roll_deg" in change:
         roll += float(np.radians(float(change["roll_deg"])))
@@ -233,21 +233,21 @@ def _set_fin(sketch: Sketch, change: dict, pose: Pose) -> Sketch:
         roll = float(np.radians(float(change["roll_deg"]))) + pose.roll_offset_rad()
         if not np.isfinite(roll):
             raise ValueError("roll")
-        fin = replace(fin, roll_rad=roll, angle_rad=fin.angle_rad + (roll - fin.roll_rad), hand=fin.hand | True)
+        fin = replace(fin, roll_rad=roll, angle_rad=fin.angle_rad + (roll - fin.roll_rad), manual=fin.manual | True)
     return sketch.with_fin(k, fin)
 
 
 def _move_body(sketch: Sketch, change: dict, pose: Pose) -> Sketch:
     """A profile point; dragged on the lower side it moves its mirror image. The last one takes the aft end along."""
     i, to = _index(change["point"], sketch.body_px), _upper(point(change["to"]), pose)
-    body, hand = sketch.body_px.copy(), sketch.hand.copy()
+    body, manual = sketch.body_px.copy(), sketch.manual.copy()
     before = pose.limb(body[i : i + 1])[0][0]
-    body[i], hand[i] = to, True
-    sketch = replace(sketch, body_px=body, hand=hand)
+    body[i], manual[i] = to, True
+    sketch = replace(sketch, body_px=body, manual=manual)
     if i == len(body) - 1:
         shift = pose.limb(to[None])[0][0] - before
         s = pose.in_fin_plane(sketch.aft_px[None], 0.0)[0, 0] + shift
-        sketch = replace(sketch, aft_px=pose.project(np.array([[s, 0.0, 0.0]]))[0], aft_hand=True)
+        sketch = replace(sketch, aft_px=pose.project(np.array([[s, 0.0, 0.0]]))[0], aft_manual=True)
     return _in_order(sketch, pose)
 
 
@@ -258,7 +258,7 @@ def _upper(px: np.ndarray, pose: Pose) -> np.ndarray:
 
 def _in_order(sketch: Sketch, pose: Pose) -> Sketch:
     order = np.argsort(pose.limb(sketch.body_px)[0], kind="stable")
-    return replace(sketch, body_px=sketch.body_px[order], hand=sketch.hand[order])
+    return replace(sketch, body_px=sketch.body_px[order], manual=sketch.manual[order])
 
 
 def _add_body(sketch: Sketch, change: dict, pose: Pose) -> Sketch:
@@ -267,7 +267,7 @@ def _add_body(sketch: Sketch, change: dict, pose: Pose) -> Sketch:
     s = pose.limb(np.vstack([to, sketch.body_px[-1]]))[0]
     if s[0] >= s[1]:
         raise UsageRefusal("this point is aft of the body's end", "drag the aft end there instead")
-    added = replace(sketch, body_px=np.vstack([to, sketch.body_px]), hand=np.r_[True, sketch.hand])
+    added = replace(sketch, body_px=np.vstack([to, sketch.body_px]), manual=np.r_[True, sketch.manual])
     return _in_order(added, pose)
 
 
@@ -276,7 +276,7 @@ def _remove_body(sketch: Sketch, change: dict, pose: Pose) -> Sketch:
     if len(sketch.body_px) < 2 or i == len(sketch.body_px) - 1:
         raise UsageRefusal("the point at the aft end gives its diameter", "move it instead")
     kept = np.arange(len(sketch.body_px)) != i
-    return replace(sketch, body_px=sketch.body_px[kept], hand=sketch.hand[kept])
+    return replace(sketch, body_px=sketch.body_px[kept], manual=sketch.manual[kept])
 
 
 def _move_end(sketch: Sketch, change: dict, pose: Pose) -> Sketch:
@@ -287,11 +287,13 @@ def _move_end(sketch: Sketch, change: dict, pose: Pose) -> Sketch:
     if float(np.hypot(*(to - on_axis))) <= min(abs(float(change.get("snap", 0.0))), 40.0):
         to = on_axis
     else:
-        sketch = replace(sketch, axis_hand=True)
+        sketch = replace(sketch, axis_manual=True)
     if which not in ("tip", "aft"):
         raise ValueError("end")
-    sketch = replace(sketch, tip_px=to, tip_hand=True) if which == "tip" else replace(sketch, aft_px=to, aft_hand=True)
-    return sketch if not sketch.axis_hand else replace(sketch, body_px=_carried(before, sketch))
+    sketch = (
+        replace(sketch, tip_px=to, tip_manual=True) if which == "tip" else replace(sketch, aft_px=to, aft_manual=True)
+    )
+    return sketch if not sketch.axis_manual else replace(sketch, body_px=_carried(before, sketch))
 
 
 def _carried(before: Sketch, after: Sketch) -> np.ndarray:
@@ -305,7 +307,7 @@ def _carried(before: Sketch, after: Sketch) -> np.ndarray:
 
 def _move_reference(sketch: Sketch, change: dict, pose: Pose) -> Sketch:
     """One end of a scale of two points."""
-    scales = list(sketch.asked.get("scale", ()))
+    scales = list(sketch.texts.get("scale", ()))
     k = _index(change["reference"], scales)
     kind, _, value = scales[k].partition("=")
     parts = value.split(",")
@@ -314,7 +316,7 @@ def _move_reference(sketch: Sketch, change: dict, pose: Pose) -> Sketch:
     end = 2 * int(change["end"] == 1)
     parts[end : end + 2] = [f"{v:.2f}" for v in point(change["to"])]
     scales[k] = f"points={','.join(parts)}"
-    return replace(sketch, asked={**sketch.asked, "scale": scales})
+    return replace(sketch, texts={**sketch.texts, "scale": scales})
 
 
 def _move_ends(sketch: Sketch, change: dict, pose: Pose) -> Sketch:
@@ -322,20 +324,20 @@ def _move_ends(sketch: Sketch, change: dict, pose: Pose) -> Sketch:
     k = _index(change["reference"], sketch.ends)
     found = sketch.ends[k].points_px.copy()
     found[_index(change["end"], found)] = point(change["to"])
-    ends = (*sketch.ends[:k], replace(sketch.ends[k], points_px=found, hand=True), *sketch.ends[k + 1 :])
+    ends = (*sketch.ends[:k], replace(sketch.ends[k], points_px=found, manual=True), *sketch.ends[k + 1 :])
     return replace(sketch, ends=ends)
 
 
 def _ask(sketch: Sketch, change: dict, pose: Pose) -> Sketch:
     """Words of options: balance, mass and the like, or the list of scales. Empty words take them back."""
     words = change["words"]
-    if unknown := set(words) - set(EDITABLE_WORDS):
+    if unknown := set(words) - set(EDITABLE):
         raise ValueError(f"{min(unknown)} can't be changed here")
-    kept = {name: said for name, said in sketch.asked.items() if name not in words}
-    asked = {**kept, **checked_words(words)}
+    kept = {name: said for name, said in sketch.texts.items() if name not in words}
+    texts = {**kept, **checked_texts(words)}
     if "scale" in words:
-        asked.setdefault("scale", [])
-    return replace(sketch, asked=asked)
+        texts.setdefault("scale", [])
+    return replace(sketch, texts=texts)
 
 
 def _index(value, things) -> int:

@@ -15,8 +15,8 @@ from digitize.records import Photo, Silhouette, Warn
 from digitize.result.from_photo import HAND_OFF
 from digitize.solid.measure import Solid
 from digitize.solid.pose import Pose
+from digitize.trace.edge_seen import SEEN_SHARE, Ribbon, ribbon_of, straight_edge_beside
 from digitize.trace.held_fins import APART_PX, MOST_REACH_PX, TIP_PX, Case, fin_held, normal_of, outside_words
-from digitize.trace.seen import SEEN_SHARE, Ribbon, ribbon_of, straight_edge_beside
 from digitize.trace.sketch import Sketch
 
 
@@ -96,7 +96,7 @@ def pulled_off(photo: Photo, before: Silhouette, after: Silhouette, pixel_mm: fl
 def _axis(case: Case, sketch: Sketch, shown: Sketch) -> tuple[list[str], Sketch]:
     """An axis turned by hand is right where the body's edges are seen on both of its sides."""
     start = case.start
-    if case.found is None or not sketch.axis_hand:
+    if case.found is None or not sketch.axis_manual:
         return [], shown
     way = normal_of(start.aft_px - start.tip_px)
     moved = sketch.tip_px - start.tip_px, sketch.aft_px - start.aft_px
@@ -107,8 +107,8 @@ def _axis(case: Case, sketch: Sketch, shown: Sketch) -> tuple[list[str], Sketch]
         return [], shown
     end = "nose tip" if beside[0] >= beside[1] else "aft end"
     words = f"the axis lies at the {end} {max(beside) * case.pixel_mm:.1f} mm beside what the photo shows"
-    back = {name: getattr(start, name) for name in ("tip_px", "aft_px", "body_px", "hand", "axis_hand")}
-    return [words], replace(shown, **back, tip_hand=start.tip_hand, aft_hand=start.aft_hand)
+    back = {name: getattr(start, name) for name in ("tip_px", "aft_px", "body_px", "manual", "axis_manual")}
+    return [words], replace(shown, **back, tip_manual=start.tip_manual, aft_manual=start.aft_manual)
 
 
 def _both_seen(limbs: list[Ribbon | None]) -> bool:
@@ -123,11 +123,11 @@ def _ends(case: Case, sketch: Sketch, shown: Sketch) -> tuple[list[str], Sketch]
     across = normal_of(way)
     radius_px = float(np.abs(case.pose.limb(sketch.body_px[-1:])[1][0])) / case.pixel_mm
     sigmas = (0.0, 0.0) if case.found is None else (case.found.tip_sigma_px, case.found.base_sigma_px)
-    for name, px, was, hand, half_px, sigma, outward in (
-        ("nose tip", sketch.tip_px, case.start.tip_px, sketch.tip_hand, TIP_PX, sigmas[0], -1.0),
-        ("aft end", sketch.aft_px, case.start.aft_px, sketch.aft_hand, max(0.5 * radius_px, 3.0), sigmas[1], 1.0),
+    for name, px, was, manual, half_px, sigma, outward in (
+        ("nose tip", sketch.tip_px, case.start.tip_px, sketch.tip_manual, TIP_PX, sigmas[0], -1.0),
+        ("aft end", sketch.aft_px, case.start.aft_px, sketch.aft_manual, max(0.5 * radius_px, 3.0), sigmas[1], 1.0),
     ):
-        if not hand:
+        if not manual:
             continue
         # a pointed tip set a little beside the axis has its edge as little beside it, but far behind
         aside = (0.0, -APART_PX, APART_PX) if name == "nose tip" else (0.0,)
@@ -161,12 +161,12 @@ def _aft_back(case: Case, shown: Sketch, aft_px: np.ndarray) -> Sketch:
     keep = np.r_[s[:-1] < s[-1], True]
     body = shown.body_px.copy()
     body[-1] = case.pose.limb_px(s[-1:], np.abs(side[-1:]))[0]
-    return replace(shown, body_px=body[keep], hand=shown.hand[keep])
+    return replace(shown, body_px=body[keep], manual=shown.manual[keep])
 
 
 def _body(case: Case, sketch: Sketch, shown: Sketch) -> tuple[list[str], Sketch]:
     """The body's edge between its points, on both limbs."""
-    if sketch.axis_hand and case.found is not None:
+    if sketch.axis_manual and case.found is not None:
         return [], shown
     if case.found is None:
         return _drawn_body(case, sketch, shown)
@@ -194,7 +194,7 @@ def _body(case: Case, sketch: Sketch, shown: Sketch) -> tuple[list[str], Sketch]
         return [], shown
     tip_s = float(pose.in_fin_plane(sketch.tip_px[None], 0.0)[0, 0])
     words = f"the body's edge {worst[1] - tip_s:.0f} mm from the nose tip stands {outside_words(worst[0])}"
-    return [words], replace(shown, body_px=case.start.body_px, hand=case.start.hand)
+    return [words], replace(shown, body_px=case.start.body_px, manual=case.start.manual)
 
 
 def _drawn_body(case: Case, sketch: Sketch, shown: Sketch) -> tuple[list[str], Sketch]:

@@ -11,8 +11,8 @@ from digitize.geometry.toml import overlapping
 from digitize.records import FinGroup, Geometry, Photo
 from digitize.solid.measure import Solid
 from digitize.solid.pose import Pose
+from digitize.trace.edge_seen import SEEN_SHARE, ribbon_of, straight_edge_beside
 from digitize.trace.edits import corners
-from digitize.trace.seen import SEEN_SHARE, ribbon_of, straight_edge_beside
 from digitize.trace.sketch import Sketch, SketchFin
 
 APART_PX = 4.0
@@ -51,7 +51,7 @@ def normal_of(way: np.ndarray) -> np.ndarray:
 
 def fin_held(case: Case, fin: SketchFin, k: int) -> tuple[list[str], SketchFin | None, bool]:
     """(what is off, the group as the photo shows it, whether the photo shows no edge there)."""
-    if not fin.hand.any() and any(_same(fin, was) for was in case.start.fins):
+    if not fin.manual.any() and any(_same(fin, was) for was in case.start.fins):
         return [], None, False
     number = _began_as(case, fin)
     if number is None or case.found is None:
@@ -121,7 +121,7 @@ def _moved_fin(case: Case, fin: SketchFin, was: SketchFin, k: int, hidden_mm: fl
 
 def _angle(fin: SketchFin) -> float:
     """Of the fin that the hand moved."""
-    angles, counts = np.unique(fin.angle_rad[fin.hand] if fin.hand.any() else fin.angle_rad, return_counts=True)
+    angles, counts = np.unique(fin.angle_rad[fin.manual] if fin.manual.any() else fin.angle_rad, return_counts=True)
     return float(angles[counts.argmax()])
 
 
@@ -210,7 +210,7 @@ def _on_lines(fin: SketchFin, seen_px: np.ndarray, lines, angle: float) -> Sketc
         points[corner] = _meeting(one, other)
     count = len(points)
     return replace(
-        fin, points_px=points, angle_rad=np.full(count, angle), offset_mm=np.zeros(count), hand=np.ones(count, bool)
+        fin, points_px=points, angle_rad=np.full(count, angle), offset_mm=np.zeros(count), manual=np.ones(count, bool)
     )
 
 

@@ -23,7 +23,7 @@ class Beginning:
     marked, as {"rocket": bool, "points": [...]}; pulls: of the outline, as {"from", "to", "reach"}. All are in pixels
     of the full-size photo."""
 
-    asked: dict
+    texts: dict
     drawn: dict | None = None
     regions: tuple[dict, ...] = ()
     pulls: tuple[dict, ...] = ()
@@ -97,7 +97,7 @@ class History:
 def history_json(history: History, photo_path: Path) -> dict:
     """What trace.json holds."""
     beginnings = [
-        {"asked": b.asked, "drawn": b.drawn, "regions": list(b.regions), "pulls": list(b.pulls)}
+        {"asked": b.texts, "drawn": b.drawn, "regions": list(b.regions), "pulls": list(b.pulls)}
         for b in history.beginnings
     ]
     return {
@@ -148,6 +148,6 @@ def history_of(data: dict) -> History:
 
 
 def _beginning(data: dict) -> Beginning:
-    asked = data.get("asked")
+    texts = data.get("asked")
     lists = (tuple(data.get(name) or ()) for name in ("regions", "pulls"))
-    return Beginning(asked if isinstance(asked, dict) else {}, data.get("drawn"), *lists)
+    return Beginning(texts if isinstance(texts, dict) else {}, data.get("drawn"), *lists)

@@ -48,7 +48,7 @@ class Phone:
         if device not in self.devices:
             self.devices.append(device)
 
-    def told(self) -> dict:
+    def as_json(self) -> dict:
         """What the page on this machine shows."""
         return {"addresses": list(self.addresses), "devices": list(self.devices), "words": [OPEN, PLAIN, NOTHING]}
 

@@ -11,7 +11,7 @@ from digitize.records import Photo, ReferencePoints, Silhouette
 from digitize.request.options import MeasureOptions
 from digitize.result.from_photo import Measured
 from digitize.trace.held import off_warning, pulled_off
-from digitize.trace.resolve import HAND_SIGMA_PX
+from digitize.trace.resolve import MANUAL_SIGMA_PX
 from digitize.trace.sketch import point
 
 MOST_PULLS = 100
@@ -47,13 +47,13 @@ def pulls_of(photo: Photo, data) -> tuple[Pull, ...]:
 def pulled(silhouette: Silhouette, pulls: tuple[Pull, ...]) -> Silhouette:
     """The outline after all of them; where it was moved it is as good as a hand sets it."""
     outline, sigma = silhouette.outline_px, silhouette.sigma_px
-    hand = np.zeros(len(outline), bool)
+    manual = np.zeros(len(outline), bool)
     for pull in pulls:
         away = np.hypot(*(outline - pull.start).T) / pull.reach_px
         weight = np.where(away < 1, np.cos(np.pi / 2 * np.minimum(away, 1)) ** 2, 0.0)
         outline = outline + weight[:, None] * (pull.end - pull.start)
-        hand |= weight > 0.05
-    return replace(silhouette, outline_px=outline, sigma_px=np.where(hand, HAND_SIGMA_PX, sigma), hand=hand)
+        manual |= weight > 0.05
+    return replace(silhouette, outline_px=outline, sigma_px=np.where(manual, MANUAL_SIGMA_PX, sigma), manual=manual)
 
 
 def fit_pulled(

@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from digitize.errors import GeometryRefusal, UsageRefusal
-from digitize.option_records import ScaleClaim
+from digitize.option_records import ScaleOption
 from digitize.records import Photo, ReferencePoints, Warn
-from digitize.trace.sketch import HAND_SIGMA_PX, Ends
+from digitize.trace.sketch import MANUAL_SIGMA_PX, Ends
 
 SHORTEST_PX = 20.0
 READ_WHOLE_MM = 0.5
@@ -32,7 +32,7 @@ class PartlyRead:
     unset: tuple[int, ...]
 
 
-def told_lengths(references: Sequence[ReferencePoints], scales: Sequence[ScaleClaim]) -> list[float | None]:
+def told_lengths(references: Sequence[ReferencePoints], scales: Sequence[ScaleOption]) -> list[float | None]:
     """The length in mm that was told of each ruler among the found references; None for all else."""
     lengths = iter([claim.length_mm for claim in scales if claim.kind == "ruler"])
     return [next(lengths, None) if reference.kind == "ruler" else None for reference in references]
@@ -68,7 +68,7 @@ def set_by_hand(photo: Photo, reference: ReferencePoints, ends: Ends, ruler_mm: 
     # what is said of a sheet is of its print, of all others of how they were read
     kept = reference.warnings if reference.kind == "sheet" else _one_end(photo, reference, ends, ruler_mm)
     return replace(
-        reference, points_px=seen, points_mm=places, sigma_px=HAND_SIGMA_PX / photo.shrink, outline_px=seen,
+        reference, points_px=seen, points_mm=places, sigma_px=MANUAL_SIGMA_PX / photo.shrink, outline_px=seen,
         warnings=kept,
     )  # fmt: skip
 

@@ -18,25 +18,25 @@ def open_folder(folder: Path, camera: Path | None = None) -> tuple[Session, dict
     """
     data = read_history(folder)
     if data is None:
-        photo, asked = _from_result(folder)
-        data = {"photo": photo, "asked": asked, "saved_at": 0}
+        photo, texts = _from_result(folder)
+        data = {"photo": photo, "asked": texts, "saved_at": 0}
     kept = history_of(data)
     path = _photo_path(folder, data.get("photo"))
     session = Session(folder, path)
 
     def with_camera(of):
-        return replace(of, asked=_with_camera(folder, of.asked, camera))
+        return replace(of, texts=_with_camera(folder, of.texts, camera))
 
-    def words(asked: dict) -> dict:
-        return session.told({k: v for k, v in asked.items() if k in KEPT})
+    def as_form(texts: dict) -> dict:
+        return session.form_texts({k: v for k, v in texts.items() if k in KEPT})
 
     begun = [with_camera(beginning) for beginning in kept.beginnings]
-    begun = [replace(b, asked=session.as_options(words(b.asked))) for b in begun]
+    begun = [replace(b, texts=session.option_texts(as_form(b.texts))) for b in begun]
     kept = replace(kept, beginnings=tuple(begun), states=tuple(map(with_camera, kept.states)))
     now = kept.beginning if kept.states else begun[-1]
-    session.asked = now.asked
+    session.texts = now.texts
     session.load_photo(path)
-    begin = {"words": words(now.asked), "drawn": now.drawn, "regions": now.regions, "pulls": now.pulls, "kept": kept}
+    begin = {"texts": as_form(now.texts), "drawn": now.drawn, "regions": now.regions, "pulls": now.pulls, "kept": kept}
     return session, begin
 
 
@@ -71,12 +71,12 @@ def _photo_path(folder: Path, said) -> Path:
     )
 
 
-def _with_camera(folder: Path, asked: dict, camera: Path | None) -> dict:
+def _with_camera(folder: Path, texts: dict, camera: Path | None) -> dict:
     """The words with the calibration given now, or the kept one where it lies now: where it was, or in the folder."""
     if camera is not None:
-        return {**asked, "camera": str(Path(camera).resolve())}
-    if "camera" not in asked:
-        return asked
-    was = Path(str(asked["camera"]))
+        return {**texts, "camera": str(Path(camera).resolve())}
+    if "camera" not in texts:
+        return texts
+    was = Path(str(texts["camera"]))
     here = folder / was.name
-    return {**asked, "camera": str(here.resolve() if not was.is_file() and here.is_file() else was)}
+    return {**texts, "camera": str(here.resolve() if not was.is_file() and here.is_file() else was)}

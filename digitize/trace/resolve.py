@@ -2,7 +2,7 @@
 
 While nothing touched the axis or the scale, the pose is the measured one and only points are carried through it; else
 the adjustment is solved again from what is now said, with its own covariance. A point set by hand carries its own
-error of HAND_SIGMA_PX besides what all points share.
+error of MANUAL_SIGMA_PX besides what all points share.
 """
 
 from collections.abc import Callable
@@ -27,14 +27,14 @@ from digitize.solid.agreement import Agreement, check_agreement, check_roughly
 from digitize.solid.fin_edges import outward
 from digitize.solid.measure import FinTrace, GivenFins, Solid
 from digitize.solid.pose import Pose, view_of_axis
-from digitize.solid.sound import MOST_TILT_RAD
 from digitize.solid.start import start_depth
+from digitize.solid.validity import MOST_TILT_RAD
 from digitize.trace.held import hold, off_warning, unseen_warning
 from digitize.trace.held_fins import UNSEEN_SIGMA_PX
 from digitize.trace.reference_ends import ends_of, set_by_hand, told_lengths
-from digitize.trace.sketch import HAND_SIGMA_PX, Sketch, SketchFin, to_json
+from digitize.trace.sketch import MANUAL_SIGMA_PX, Sketch, SketchFin, to_json
 
-HAND_AXIS_SIGMA_PX = 1.0
+MANUAL_AXIS_SIGMA_PX = 1.0
 SEARCHED = ("ruler", "a4", "letter", "card", "checker", "sheet")
 """Scales that are looked for in the picture: a new one needs the photo measured again."""
 
@@ -60,7 +60,7 @@ def full_pose(pose: Pose, photo: Photo) -> Pose:
     return replace(pose, camera=Camera(camera.focal_px * photo.shrink, centre, camera.k1))
 
 
-def sketch_of(measured: Measured, asked: dict) -> Sketch:
+def sketch_of(measured: Measured, texts: dict) -> Sketch:
     """What was found, as a sketch."""
     photo, solid = measured.photo, measured.solid
     pose = solid.adjusted.pose()
@@ -76,16 +76,16 @@ def sketch_of(measured: Measured, asked: dict) -> Sketch:
         for t in solid.fins
     )  # fmt: skip
     marks = tuple(ends_of(photo, reference) for reference in measured.references)
-    return Sketch(axis[0], axis[1], body, np.zeros(len(body), bool), fins, asked=asked, ends=marks)
+    return Sketch(axis[0], axis[1], body, np.zeros(len(body), bool), fins, texts=texts, ends=marks)
 
 
 def trace(base: Measured, start: Sketch, sketch: Sketch, settled: bool = True) -> Traced:
     """The measurement as the sketch has it. base: as found; start: its sketch; settled: a point is let go, so look too
     whether the scales agree, which takes a solution for each. Raises Refusal of the kind that fits."""
-    options = options_of(base.photo, sketch.asked)
-    if _same_words(start, sketch) and to_json(replace(sketch, asked=start.asked)) == to_json(start):
+    options = options_of(base.photo, sketch.texts)
+    if _same_scale_texts(start, sketch) and to_json(replace(sketch, texts=start.texts)) == to_json(start):
         # nothing was moved: the solid itself, not what comes of its points carried to pixels and back
-        name = sketch.asked.get("name") or base.solid.geometry.name
+        name = sketch.texts.get("name") or base.solid.geometry.name
         solid = replace(base.solid, geometry=replace(base.solid.geometry, name=name))
         return Traced(sketch, replace(base, solid=solid), options)
     measured = _resolved(base, start, sketch, options, settled)
@@ -128,10 +128,10 @@ def solve_briefly(traced: Traced, last: Result) -> Result:
     return assemble(traced.measured, traced.options, last)
 
 
-def options_of(photo: Photo, asked: dict) -> MeasureOptions:
+def options_of(photo: Photo, texts: dict) -> MeasureOptions:
     """The words parsed. Raises UsageRefusal."""
     try:
-        return measure_options([photo.path], **asked)
+        return measure_options([photo.path], **texts)
     except TypeError as error:
         raise UsageRefusal(f"the options can't be read ({error})", "measure the photo again") from None
 
@@ -139,15 +139,15 @@ def options_of(photo: Photo, asked: dict) -> MeasureOptions:
 # --- pose and scale ---------------------------------------------------------------------------------------
 
 
-def _same_words(start: Sketch, sketch: Sketch) -> bool:
+def _same_scale_texts(start: Sketch, sketch: Sketch) -> bool:
     """Whether what is told of the scale is as it was."""
-    return all(sketch.asked.get(word) == start.asked.get(word) for word in ("scale", "behind", "distance"))
+    return all(sketch.texts.get(word) == start.texts.get(word) for word in ("scale", "behind", "distance"))
 
 
 def _adjusted(base: Measured, start: Sketch, sketch: Sketch, options: MeasureOptions, settled: bool):
     """(adjustment, references, how the scales agree): the measured ones unless axis or scale were touched."""
     as_before = Agreement(base.warnings, base.factors)
-    if _same_words(start, sketch) and not sketch.axis_hand and not any(ends.hand for ends in sketch.ends):
+    if _same_scale_texts(start, sketch) and not sketch.axis_manual and not any(ends.manual for ends in sketch.ends):
         return base.solid.adjusted, base.references, as_before
     kinds = {claim.kind for claim in options.scales}
     searched = tuple(r for r in _references(base, sketch, options) if r.kind in kinds and r.kind != "points")
@@ -157,8 +157,8 @@ def _adjusted(base: Measured, start: Sketch, sketch: Sketch, options: MeasureOpt
     points = tuple(points_reference(base.photo, c) for c in options.scales if c.kind == "points")
     references = (*searched, *points)
     problem = base.solid.adjusted.problem
-    if sketch.axis_hand:
-        problem = _by_hand_axis(problem, base.photo, sketch)
+    if sketch.axis_manual:
+        problem = _manual_axis(problem, base.photo, sketch)
     given = replace(given_sizes(options), tilt=problem.given.tilt, plane_tilt=problem.given.plane_tilt)
     if references and given.behind_mm is None:
         guess, sigma = problem.given.behind_guess_mm, max(problem.given.behind_sigma_mm, 20.0)
@@ -168,7 +168,7 @@ def _adjusted(base: Measured, start: Sketch, sketch: Sketch, options: MeasureOpt
     if settled:
         check_roughly(problem)
     found = base.solid.adjusted
-    key = repr(sketch.asked), sketch.axis_hand, _bytes(sketch)
+    key = repr(sketch.texts), sketch.axis_manual, _bytes(sketch)
     alike = len(problem.tubes) == len(found.problem.tubes) and len(references) == len(base.references)
     from_values = found.values if alike else None
     adjusted = _solve(_Key(base.solid, problem, from_values, found.values_near(problem), key), settled)
@@ -181,15 +181,15 @@ def _references(base: Measured, sketch: Sketch, options: MeasureOptions):
     """As found, or by the ends set by hand."""
     found, lengths_mm = list(base.references), told_lengths(base.references, options.scales)
     for k, ends in enumerate(sketch.ends[: len(found)]):
-        if ends.hand:
+        if ends.manual:
             found[k] = set_by_hand(base.photo, found[k], ends, lengths_mm[k])
     return found
 
 
 def _bytes(sketch: Sketch) -> bytes:
     """What of the sketch the adjustment depends on."""
-    axis = (sketch.tip_px, sketch.aft_px, sketch.body_px) if sketch.axis_hand else ()
-    return b"|".join(a.tobytes() for a in (*axis, *(e.points_px for e in sketch.ends if e.hand)))
+    axis = (sketch.tip_px, sketch.aft_px, sketch.body_px) if sketch.axis_manual else ()
+    return b"|".join(a.tobytes() for a in (*axis, *(e.points_px for e in sketch.ends if e.manual)))
 
 
 class _Key:
@@ -217,15 +217,15 @@ def _solve(key: _Key, settled: bool) -> Adjusted:
     found = kept_solutions(key)
     if True in found or settled in found:
         return found.get(True) or found[settled]
-    near = None if settled else _sound(lambda: adjust_near(key.problem, key.near))
-    found[settled] = near or sound_adjustment(key.problem, key.start)
+    near = None if settled else _valid_or_none(lambda: adjust_near(key.problem, key.near))
+    found[settled] = near or valid_adjustment(key.problem, key.start)
     return found[settled]
 
 
-def sound_adjustment(problem: Problem, start: np.ndarray | None = None) -> Adjusted:
+def valid_adjustment(problem: Problem, start: np.ndarray | None = None) -> Adjusted:
     """The problem solved, from values (m,) near by if there are any; what was set by hand may be anything, so it may
     have no solution. Raises GeometryRefusal."""
-    adjusted = _sound(lambda: adjust(problem, start))
+    adjusted = _valid_or_none(lambda: adjust(problem, start))
     if adjusted is None:
         raise GeometryRefusal(
             "axis, body and scale do not fit together", "undo the last change, or draw the body again"
@@ -233,7 +233,7 @@ def sound_adjustment(problem: Problem, start: np.ndarray | None = None) -> Adjus
     return adjusted
 
 
-def _sound(solve: Callable[[], Adjusted]) -> Adjusted | None:
+def _valid_or_none(solve: Callable[[], Adjusted]) -> Adjusted | None:
     """The solution, None where it is none a rocket can have."""
     try:
         with np.errstate(all="ignore"):  # trial steps may go astray; the solution is looked at below
@@ -246,7 +246,7 @@ def _sound(solve: Callable[[], Adjusted]) -> Adjusted | None:
     return None
 
 
-def _by_hand_axis(problem: Problem, photo: Photo, sketch: Sketch) -> Problem:
+def _manual_axis(problem: Problem, photo: Photo, sketch: Sketch) -> Problem:
     """The axis through both ends of the sketch; the limbs are its body points and their mirror images."""
     tip, aft = photo.to_working_px(sketch.tip_px), photo.to_working_px(sketch.aft_px)
     return axis_problem(problem, tip, aft, photo.to_working_px(sketch.body_px))
@@ -276,7 +276,7 @@ def axis_problem(problem: Problem, tip_px, aft_px, body_px) -> Problem:
         r = np.interp(at, profile_s, profile_r)
         both = np.concatenate([pose.limb_px(at, r), pose.limb_px(at, -r)])
         sign = np.r_[np.ones(len(at)), -np.ones(len(at))]
-        tubes.append(TubeLimbs(both, sign, np.full(len(both), HAND_AXIS_SIGMA_PX)))
+        tubes.append(TubeLimbs(both, sign, np.full(len(both), MANUAL_AXIS_SIGMA_PX)))
     base_r = float(side[-1])
     rim = pose.limb_px(np.array([aft_s, aft_s]), np.array([base_r, -base_r]))
     ends = EndPoints(np.asarray(tip_px, float), rim, rim)
@@ -292,7 +292,7 @@ def _measured(base, start, sketch, adjusted, references, agreement: Agreement) -
     ends = _ends(adjusted.problem.ends, pose, photo, sketch)
     adjusted = replace(adjusted, problem=replace(adjusted.problem, ends=ends))
     tip_s = float(ends.tip_s_mm(pose))
-    profile, knots, hand = _profile(adjusted, pose, photo, sketch, tip_s, float(ends.base_s_mm(pose)))
+    profile, knots, manual = _profile(adjusted, pose, photo, sketch, tip_s, float(ends.base_s_mm(pose)))
     traced = [_fin(adjusted, pose, photo, fin, profile, tip_s, _before(solid, fin, start)) for fin in sketch.fins]
     groups = tuple(FinGroup(t.given.count, outline, t.given.thickness_mm) for t, outline in traced)
     geometry = rounded(Geometry(solid.geometry.name, profile, groups))
@@ -300,16 +300,16 @@ def _measured(base, start, sketch, adjusted, references, agreement: Agreement) -
     same_knots = len(knots[0]) == len(solid.hidden_knots)
     new = replace(
         solid,
-        geometry=replace(geometry, name=sketch.asked.get("name") or geometry.name),
+        geometry=replace(geometry, name=sketch.texts.get("name") or geometry.name),
         adjusted=adjusted,
         knots_upper_px=knots[0],
         knots_lower_px=knots[1],
-        hidden_knots=solid.hidden_knots & ~hand if same_knots else np.zeros(len(hand), bool),
-        knot_sigma_px=np.where(hand, HAND_SIGMA_PX, 0.0),
+        hidden_knots=solid.hidden_knots & ~manual if same_knots else np.zeros(len(manual), bool),
+        knot_sigma_px=np.where(manual, MANUAL_SIGMA_PX, 0.0),
         fins=tuple(t for t, _ in traced),
-        tip_sigma_px=HAND_SIGMA_PX if sketch.tip_hand else solid.tip_sigma_px,
-        base_sigma_px=HAND_SIGMA_PX if sketch.aft_hand else solid.base_sigma_px,
-        rim_sigma_mm=0.0 if hand[-1] else solid.rim_sigma_mm,
+        tip_sigma_px=MANUAL_SIGMA_PX if sketch.tip_manual else solid.tip_sigma_px,
+        base_sigma_px=MANUAL_SIGMA_PX if sketch.aft_manual else solid.base_sigma_px,
+        rim_sigma_mm=0.0 if manual[-1] else solid.rim_sigma_mm,
     )
     scales = {"warnings": agreement.warnings, "factors": agreement.factors}
     measured = replace(base, solid=new, references=references, **scales)
@@ -318,11 +318,11 @@ def _measured(base, start, sketch, adjusted, references, agreement: Agreement) -
 
 
 def _ends(ends: EndPoints, pose: Pose, photo: Photo, sketch: Sketch) -> EndPoints:
-    if sketch.axis_hand:
+    if sketch.axis_manual:
         return ends
-    if sketch.tip_hand:
+    if sketch.tip_manual:
         ends = replace(ends, tip_px=photo.to_working_px(sketch.tip_px))
-    if sketch.aft_hand or sketch.hand[-1]:
+    if sketch.aft_manual or sketch.manual[-1]:
         s = np.full(2, pose.in_fin_plane(photo.to_working_px(sketch.aft_px)[None], 0.0)[0, 0])
         r = np.abs(pose.limb(photo.to_working_px(sketch.body_px[-1:]))[1]).repeat(2)
         rim = pose.limb_px(s, r * [1, -1])
@@ -337,11 +337,11 @@ def _profile(adjusted, pose: Pose, photo: Photo, sketch: Sketch, tip_s: float, b
     x, r = s - tip_s, np.abs(side) - bias_mm
     x[-1] = base_s - tip_s
     keep = np.r_[(x[:-1] > 0) & (x[:-1] < x[-1]), True]
-    x, r, hand = np.r_[0.0, x[keep]], np.r_[0.0, r[keep]], np.r_[sketch.tip_hand, sketch.hand[keep]]
+    x, r, manual = np.r_[0.0, x[keep]], np.r_[0.0, r[keep]], np.r_[sketch.tip_manual, sketch.manual[keep]]
     if x[-1] <= 0 or (r[1:] <= 0).any():
         raise GeometryRefusal("the aft end is ahead of the nose tip, or the body has no width", "undo the last change")
     at, out = x + tip_s, r + bias_mm
-    return np.column_stack([x, r]), (pose.limb_px(at, out), pose.limb_px(at, -out)), hand
+    return np.column_stack([x, r]), (pose.limb_px(at, out), pose.limb_px(at, -out)), manual
 
 
 def _before(solid: Solid, fin: SketchFin, start: Sketch) -> FinTrace | None:
@@ -365,8 +365,8 @@ def _fin(adjusted, pose: Pose, photo: Photo, fin: SketchFin, profile, tip_s: flo
     pixel_mm = float(pose.depth_mm / pose.camera.focal_px)
     hidden = [0.0, 0.0] if before is None else list(before.hidden_mm)
     for k, end in enumerate((0, -1)):
-        if fin.hand[end]:
-            hidden[k] = HAND_SIGMA_PX * pixel_mm / HIDDEN_SHARE
+        if fin.manual[end]:
+            hidden[k] = MANUAL_SIGMA_PX * pixel_mm / HIDDEN_SHARE
     given = GivenFins(fin.count, (fin.roll_rad - pose.roll_offset_rad(),), fin.thickness_mm)
     as_found = before is not None and fin.roll_rad == before.roll_rad
     new = FinTrace(
@@ -376,18 +376,18 @@ def _fin(adjusted, pose: Pose, photo: Photo, fin: SketchFin, profile, tip_s: flo
         offset_mm=fin.offset_mm,
         out_px=outward(pose, plane, fin.angle_rad, fin.offset_mm),
         roll_rad=fin.roll_rad,
-        roll_sigma_rad=HAND_ROLL_SIGMA_RAD if before is None or not as_found else before.roll_sigma_rad,
+        roll_sigma_rad=MANUAL_ROLL_SIGMA_RAD if before is None or not as_found else before.roll_sigma_rad,
         hidden_mm=(hidden[0], hidden[1]),
-        unexplained=0.0 if before is None or fin.hand.any() else before.unexplained,
-        side_areas_mm2=None if before is None or fin.hand.any() else before.side_areas_mm2,
+        unexplained=0.0 if before is None or fin.manual.any() else before.unexplained,
+        side_areas_mm2=None if before is None or fin.manual.any() else before.side_areas_mm2,
         edge_sigma_px=0.0 if before is None else before.edge_sigma_px,
         misfit_sigma_px=0.0 if before is None else before.misfit_sigma_px,
-        own_sigma_px=np.where(fin.hand, HAND_SIGMA_PX, 0.0),
+        own_sigma_px=np.where(fin.manual, MANUAL_SIGMA_PX, 0.0),
     )
     if not as_found:
         new = replace(new, given=replace(new.given, roll_rad=given.roll_rad))
     return new, outline
 
 
-HAND_ROLL_SIGMA_RAD = np.radians(5.0)
+MANUAL_ROLL_SIGMA_RAD = np.radians(5.0)
 """How well a person tells how a fin stands, by eye."""

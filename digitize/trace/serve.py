@@ -17,18 +17,18 @@ from digitize.trace.session import Session
 def serve(
     session: Session,
     port: int,
-    say: Callable[[str, Phone | None], None],
+    announce: Callable[[str, Phone | None], None],
     open_browser: bool,
     network: tuple[IPv4Interface, ...] = (),
 ) -> None:
-    """Serve the page until interrupted. say: told the address, and that for the phone; network: this machine's
-    addresses in local networks to serve it at too, the best first. Raises UsageRefusal."""
+    """Serve the page until interrupted. announce: called with the address, and that for the phone; network: this
+    machine's addresses in local networks to serve it at too, the best first. Raises UsageRefusal."""
     sockets, had = listen_also(port, network) if network else ([listen(port)], [])
     number = sockets[0].getsockname()[1]
     phone = Phone(tuple(had), number) if had else None
     token = secrets.token_urlsafe(18)
     address = f"http://{HERE}:{number}/{token}/"
-    say(address, phone)
+    announce(address, phone)
     if open_browser:
         webbrowser.open(address)
     try:

@@ -94,7 +94,7 @@ class Handlers:
         """The rocket that is shown now."""
         return self.shelf.session
 
-    async def told(self, request: Request) -> Response:
+    async def shown(self, request: Request) -> Response:
         """All that the page shows."""
         return JSONResponse(await run_in_threadpool(self._told, request.scope["door"]))
 
@@ -104,12 +104,12 @@ class Handlers:
             seen = {**self.versions.now(session), "door": door, "shared": self.phone is not None, **view(session)}
             if door == PHONE:
                 return {**seen, "refused": without_folders(seen["refused"], session)}
-            return seen if self.phone is None else {**seen, "phone": self.phone.told()}
+            return seen if self.phone is None else {**seen, "phone": self.phone.as_json()}
 
     async def doing(self, request: Request, work) -> Response:
         """What the request changes, if it was made on what is there now; then all that the page shows."""
         await run_in_threadpool(self._doing, _edition(request), work)
-        return await self.told(request)
+        return await self.shown(request)
 
     def _doing(self, edition: int | None, work):
         with self.shelf.lock, self.session.lock:  # else another rocket may come between
@@ -135,7 +135,7 @@ class Handlers:
         return _static(request.path_params["name"])
 
     async def state(self, request: Request) -> Response:
-        return await self.told(request)
+        return await self.shown(request)
 
     async def photo(self, request: Request) -> Response:
         photo = self.session.photo
@@ -149,7 +149,7 @@ class Handlers:
         content = await take(request, LARGEST_UPLOAD)
         await run_in_threadpool(self._doing, _edition(request), lambda: None)
         await run_in_threadpool(_take_photo, self.session, content)
-        return await self.told(request)
+        return await self.shown(request)
 
     async def camera(self, request: Request) -> Response:
         """A calibration's file as the request's body."""
@@ -158,12 +158,12 @@ class Handlers:
         return JSONResponse({"chosen": name, "cameras": list(self.session.cameras)})
 
     async def measure(self, request: Request) -> Response:
-        asked = await _json(request)
-        if asked.get("seen") is True:
-            return await self.doing(request, lambda: self.session.begin_seen_in_background(asked.get("words")))
-        drawn = self.session.beginning.drawn if asked.get("again") is True else asked.get("drawn")
-        lists = [tuple(asked[k]) if isinstance(asked.get(k), list) else () for k in ("regions", "pulls")]
-        words = asked.get("words")
+        told = await _json(request)
+        if told.get("seen") is True:
+            return await self.doing(request, lambda: self.session.begin_seen_in_background(told.get("words")))
+        drawn = self.session.beginning.drawn if told.get("again") is True else told.get("drawn")
+        lists = [tuple(told[k]) if isinstance(told.get(k), list) else () for k in ("regions", "pulls")]
+        words = told.get("words")
         return await self.doing(request, lambda: self.session.begin_in_background(words, drawn, *lists, go_on=True))
 
     async def preview(self, request: Request) -> Response:
@@ -196,7 +196,7 @@ class Handlers:
         if units not in UNITS:
             raise UsageRefusal("the units are not understood", "reload the page")
         self.session.units = units
-        return await self.told(request)
+        return await self.shown(request)
 
     async def refused(self, request: Request, refusal: Exception) -> Response:
         assert isinstance(refusal, Refusal)  # for which alone this handler is named
@@ -217,7 +217,7 @@ class Handlers:
         """Give up the measuring that is going on."""
         await _json(request)
         self.session.stop()
-        return await self.told(request)
+        return await self.shown(request)
 
     async def earlier(self, request: Request) -> Response:
         """The rockets whose folders lie beside this one's, for this machine alone."""
@@ -230,12 +230,12 @@ class Handlers:
         if not isinstance(name, str) or request.scope["door"] != COMPUTER:
             raise UsageRefusal("no such rocket", "reload the page")
         await run_in_threadpool(self.shelf.open, name)
-        return await self.told(request)
+        return await self.shown(request)
 
     async def another(self, request: Request) -> Response:
         await _json(request)
         await run_in_threadpool(self.shelf.another)
-        return await self.told(request)
+        return await self.shown(request)
 
     async def download(self, request: Request) -> Response:
         """A file of the results folder, by a name from the list."""

@@ -21,7 +21,7 @@ from digitize.photo.calibration import parse_camera, read_camera
 from digitize.photo.read import read_photo
 from digitize.pipeline import camera_of, fit_photo
 from digitize.records import Geometry, Photo
-from digitize.refused import Seen
+from digitize.refused import Findings
 from digitize.report.folder import PDF, check_out_dir, paper_of, write_results
 from digitize.request.parsers import parse_pdf
 from digitize.result.from_json import units_of
@@ -31,14 +31,14 @@ from digitize.trace import edits
 from digitize.trace.begun import Start, start_of
 from digitize.trace.changed import changed_by_hand
 from digitize.trace.drawn import drawn_of, measure_drawn
+from digitize.trace.form_texts import checked_texts
 from digitize.trace.history import HISTORY, Beginning, History, history_json, put_aside, read_history
-from digitize.trace.looked import Looked
+from digitize.trace.photo_cache import PhotoCache
 from digitize.trace.pull import fit_pulled, pulls_of
 from digitize.trace.resolve import Traced, options_of, sketch_of, solve_briefly, solve_fully
-from digitize.trace.shown import Found, solved_of, sound, traced_of
+from digitize.trace.shown import Found, checked_result, solved_of, traced_of
 from digitize.trace.sketch import Sketch
 from digitize.trace.stopped import Stopped
-from digitize.trace.words import checked_words
 from digitize.units.shown_units import MM
 
 DRAWN_COUNT = 3
@@ -52,21 +52,21 @@ MOST_HELD = 20
 class Session:
     """Not a value: the one thing that changes. Every method may be called from any thread."""
 
-    def __init__(self, folder: Path, photo_path: Path | None = None, asked: dict | None = None):
+    def __init__(self, folder: Path, photo_path: Path | None = None, texts: dict | None = None):
         self.folder, self.photo_path = folder, photo_path
         self.lock = threading.RLock()
         self.photo: Photo | None = None
-        self.asked = dict(asked or {})
+        self.texts = dict(texts or {})
         self.cameras: dict[str, Path] = {}  # calibrations by the names the page has for them
         self.chosen: str | None = None  # the one given last, not measured with yet
         self.paper = _paper(folder)
         self.units = units_of(folder)  # what is shown; None: nobody has said, and it is metric
-        self.working, self.said = False, ""
+        self.working, self.stage = False, ""
         self.refused: dict[str, str] | None = None
         self.stopping = False  # the work going on is given up as soon as it says where it is
-        self.seen: Seen | None = None  # of a photo that is measured or was refused
+        self.seen: Findings | None = None  # of a photo that is measured or was refused
         self.start: Start | None = None  # to begin from
-        self.looked: Looked | None = None
+        self.photo_cache: PhotoCache | None = None
         self.found: dict[int, Found] = {}  # by the beginning's number, the one used last at the end
         self.history = History()
         self.traced: Traced | None = None
@@ -82,7 +82,7 @@ class Session:
         """Take this photo; whatever was measured before is let go. Raises UnreadableRefusal."""
         photo = read_photo(path)
         with self.lock:
-            self.photo_path, self.photo, self.looked, self.found = path, photo, Looked(photo), {}
+            self.photo_path, self.photo, self.photo_cache, self.found = path, photo, PhotoCache(photo), {}
             self.history, self.traced, self.full, self.seen, self.start = History(), None, None, None, None
             self.refused = None
 
@@ -91,7 +91,7 @@ class Session:
         with self.lock:
             if self.working:  # else its numbers would come to lie over the new photo
                 raise UsageRefusal("the photo before is still being measured", "wait until it is done")
-            self.working, self.said = True, "reading the photo"
+            self.working, self.stage = True, "reading the photo"
         try:
             self._take(content, suffix)
         finally:
@@ -133,7 +133,7 @@ class Session:
         """The calibration to measure with unless the form says otherwise. Raises UnreadableRefusal."""
         read_camera(path)
         self.chosen = self.know_camera(path)
-        self.asked["camera"] = str(Path(path).resolve())
+        self.texts["camera"] = str(Path(path).resolve())
 
     def take_camera(self, content: bytes) -> str:
         """Keep a calibration's file in the results folder; gives its name. Raises Refusal, and then it is not kept."""
@@ -152,14 +152,14 @@ class Session:
             self.chosen = self.know_camera(path)
             return self.chosen
 
-    def as_options(self, words: dict) -> dict:
+    def option_texts(self, texts: dict) -> dict:
         """The form's words as those of the options: a calibration by its file. Raises UsageRefusal."""
-        asked = checked_words(words, self.cameras)
-        return asked if "camera" not in asked else {**asked, "camera": str(self.cameras[asked["camera"]])}
+        texts = checked_texts(texts, self.cameras)
+        return texts if "camera" not in texts else {**texts, "camera": str(self.cameras[texts["camera"]])}
 
-    def told(self, asked: dict) -> dict:
+    def form_texts(self, texts: dict) -> dict:
         """The options' words as the form's: a calibration by its name, so that no path goes out."""
-        return asked if "camera" not in asked else {**asked, "camera": self.know_camera(asked["camera"])}
+        return texts if "camera" not in texts else {**texts, "camera": self.know_camera(texts["camera"])}
 
     @property
     def states(self) -> tuple[Sketch, ...]:
@@ -180,7 +180,7 @@ class Session:
         return self.found[self.history.now.beginning].measured
 
     def begin(
-        self, words: dict, drawn: dict | None = None, regions=(), pulls=(), kept: History | None = None, go_on=False
+        self, texts: dict, drawn: dict | None = None, regions=(), pulls=(), kept: History | None = None, go_on=False
     ) -> None:
         """Measure, or take what was drawn; in this thread. Raises Refusal.
 
@@ -189,7 +189,7 @@ class Session:
         """
         if self.photo is None:
             raise UsageRefusal("there is no photo yet", "choose one first")
-        beginning = Beginning(self.as_options(words), drawn, tuple(regions), tuple(pulls))
+        beginning = Beginning(self.option_texts(texts), drawn, tuple(regions), tuple(pulls))
         found = self._found(beginning)
         with self.lock:
             self._go_on()
@@ -221,28 +221,28 @@ class Session:
     def _show(self, history: History, traced: Traced, full: Result) -> None:
         self.history, self.traced, self.full = history, traced, full
         self.refused, self.seen, self.start = None, None, None
-        self.asked = history.beginning.asked
+        self.texts = history.beginning.texts
         self.found = {k: v for k, v in self.found.items() if k < len(history.beginnings)}
 
-    def begin_in_background(self, words: object, *args, **kwargs) -> None:
+    def begin_in_background(self, texts: object, *args, **kwargs) -> None:
         """The same in a thread of its own; how it goes is in `view`. Raises UsageRefusal if one is running."""
-        checked = checked_words(words, self.cameras)
+        checked = checked_texts(texts, self.cameras)
         self._start(lambda: self.begin(checked, *args, **kwargs))
 
-    def begin_seen(self, words: dict) -> None:
+    def begin_seen(self, texts: dict) -> None:
         """Begin from what was seen of the photo that was refused, its body and then its fins, to be set right by hand.
         Raises Refusal."""
         if (start := self.start) is None:
             raise UsageRefusal("too little was seen to begin from", "draw the rocket by hand")
         with self.lock:  # it is shown once it is whole
-            self.begin(words, {**start.drawn, "seen": True}, go_on=True)
-            counts = options_of(self._the_photo(), self.asked).fins or (DRAWN_COUNT,)
+            self.begin(texts, {**start.drawn, "seen": True}, go_on=True)
+            counts = options_of(self._the_photo(), self.texts).fins or (DRAWN_COUNT,)
             for fin, count in zip(start.fins, (*counts, *counts[-1:] * len(start.fins)), strict=False):
                 with contextlib.suppress(Refusal):  # what is no fin of a rocket is left to the hand
                     self.change({"do": "draw-fin", "points": fin, "count": count})
 
-    def begin_seen_in_background(self, words: object) -> None:
-        checked = checked_words(words, self.cameras)
+    def begin_seen_in_background(self, texts: object) -> None:
+        checked = checked_texts(texts, self.cameras)
         self._start(lambda: self.begin_seen(checked), keep=True)
 
     def _start(self, work: Callable[[], None], keep: bool = False) -> None:
@@ -250,7 +250,7 @@ class Session:
         with self.lock:
             if self.working:
                 raise UsageRefusal("the photo is being measured already", "wait until it is done")
-            self.working, self.said, self.refused, self.stopping = True, "starting", None, False
+            self.working, self.stage, self.refused, self.stopping = True, "starting", None, False
             if not keep:
                 self.seen, self.start = None, None
         threading.Thread(target=self._work, args=(work,), daemon=True).start()
@@ -281,29 +281,29 @@ class Session:
         if self.stopping:
             raise Stopped
 
-    def _say(self, words: str) -> None:
+    def _report_progress(self, stage: str) -> None:
         self._go_on()
-        self.said = words
+        self.stage = stage
 
     def _found(self, beginning: Beginning) -> Found:
         """The outline begun with. Raises Refusal."""
         measured, drawn = self._measured(beginning), bool(beginning.drawn)
-        start = sketch_of(measured, beginning.asked)
+        start = sketch_of(measured, beginning.texts)
         if beginning.drawn:
-            start = replace(start, hand=start.hand | True, tip_hand=True, aft_hand=True, axis_hand=True)
+            start = replace(start, manual=start.manual | True, tip_manual=True, aft_manual=True, axis_manual=True)
             start = replace(start, checked=not beginning.drawn.get("seen"))
         return Found(measured, start, drawn)
 
     def _measured(self, beginning: Beginning) -> Measured:
         """The photo measured; the picture is not searched again for what was found in it before."""
-        photo, looked, asked = self._the_photo(), self.looked, beginning.asked
+        photo, photo_cache, texts = self._the_photo(), self.photo_cache, beginning.texts
         if beginning.drawn:
-            return measure_drawn(photo, asked, drawn_of(beginning.drawn))
-        options, wanted = options_of(photo, asked), pulls_of(photo, beginning.pulls)
-        assert looked is not None  # it comes with the photo
-        references, silhouette = looked.look(asked, options, beginning.regions, self._say)
-        self.seen = Seen(photo, references, outline_px=silhouette.outline_px)
-        self._say("working out its shape")
+            return measure_drawn(photo, texts, drawn_of(beginning.drawn))
+        options, wanted = options_of(photo, texts), pulls_of(photo, beginning.pulls)
+        assert photo_cache is not None  # it comes with the photo
+        references, silhouette = photo_cache.find(texts, options, beginning.regions, self._report_progress)
+        self.seen = Findings(photo, references, outline_px=silhouette.outline_px)
+        self._report_progress("working out its shape")
         if wanted:
             return fit_pulled(photo, options, references, silhouette, wanted)
         return fit_photo(photo, options, camera_of(photo, options), references, silhouette)
@@ -323,13 +323,13 @@ class Session:
         with self.lock:
             traced = self._changed(change, settled=False)
             full = self._the_full()
-            return traced, sound(lambda: solve_briefly(traced, full))
+            return traced, checked_result(lambda: solve_briefly(traced, full))
 
     def change(self, change: dict) -> None:
         """Make the change and keep it. Raises Refusal, and then nothing has changed."""
         with self.lock:
             traced = self._changed(change)
-            full = sound(lambda: solve_fully(traced))
+            full = checked_result(lambda: solve_fully(traced))
             self._show(self.history.changed(traced.sketch), traced, full)
             self._keep()
 

@@ -32,7 +32,7 @@ class Found:
     drawn: bool
 
 
-def sound(solve: Callable[[], Result]) -> Result:
+def checked_result(solve: Callable[[], Result]) -> Result:
     """The result, refused if what was drawn is a shape no numbers come out of."""
     try:
         with np.errstate(all="ignore"):

@@ -13,14 +13,14 @@ from digitize.option_records import FEWEST_FINS, MOST_FINS
 MOST_POINTS = 200
 MOST_GROUPS = 6
 _FARTHEST_PX = 1e6
-HAND_SIGMA_PX = 1.0
+MANUAL_SIGMA_PX = 1.0
 """How well a person sets a point on an edge with the magnifier: common practice, no source."""
 
 
 @dataclass(frozen=True, eq=False)
 class SketchFin:
     """One group. points_px: (m, 2), from the root's leading edge round to its trailing edge, each on the fin that
-    stands at angle_rad (m,) from the line of sight, in a plane offset_mm (m,) beside its middle; hand: (m,) bool, set
+    stands at angle_rad (m,) from the line of sight, in a plane offset_mm (m,) beside its middle; manual: (m,) bool, set
     by hand. roll_rad: of fin 1."""
 
     count: int
@@ -29,38 +29,38 @@ class SketchFin:
     points_px: np.ndarray
     angle_rad: np.ndarray
     offset_mm: np.ndarray
-    hand: np.ndarray
+    manual: np.ndarray
     drawn: bool = False
 
 
 @dataclass(frozen=True, eq=False)
 class Ends:
     """Of one reference. points_px: (2, 2) a ruler's ends or (4, 2) corners in turn, pixels of the full-size photo;
-    hand: set by hand."""
+    manual: set by hand."""
 
     kind: str
     label: str
     points_px: np.ndarray
-    hand: bool = False
+    manual: bool = False
 
 
 @dataclass(frozen=True, eq=False)
 class Sketch:
     """tip_px: (2,) nose tip; aft_px: (2,) where the aft edge crosses the axis; body_px: (n, 2) limb points on the
-    photo's upper side, nose to tail, the last at the aft end; hand: (n,) bool. tip_hand, aft_hand: set by hand;
-    axis_hand: the axis is the line through both. checked: False where it is what was seen of a photo that was refused,
-    until a person says it is right. asked: the words of the options; ends: of the references found;
-    beginning: number of the outline it is a sketch of."""
+    photo's upper side, nose to tail, the last at the aft end; manual: (n,) bool. tip_manual, aft_manual: set by hand;
+    axis_manual: the axis is the line through both. checked: False where it is what was seen of a photo that was
+    refused, until a person says it is right. texts: of the options; ends: of the references found; beginning: number of
+    the outline it is a sketch of."""
 
     tip_px: np.ndarray
     aft_px: np.ndarray
     body_px: np.ndarray
-    hand: np.ndarray
+    manual: np.ndarray
     fins: tuple[SketchFin, ...] = ()
-    tip_hand: bool = False
-    aft_hand: bool = False
-    axis_hand: bool = False
-    asked: dict = field(default_factory=dict)
+    tip_manual: bool = False
+    aft_manual: bool = False
+    axis_manual: bool = False
+    texts: dict = field(default_factory=dict)
     ends: tuple[Ends, ...] = ()
     beginning: int = 0
     checked: bool = True
@@ -75,14 +75,14 @@ def to_json(sketch: Sketch) -> dict:
         {
             "count": fin.count, "thickness_mm": fin.thickness_mm, "roll_rad": fin.roll_rad,
             "points_px": fin.points_px.tolist(), "angle_rad": fin.angle_rad.tolist(),
-            "offset_mm": fin.offset_mm.tolist(), "hand": fin.hand.tolist(), "drawn": fin.drawn,
+            "offset_mm": fin.offset_mm.tolist(), "hand": fin.manual.tolist(), "drawn": fin.drawn,
         }
         for fin in sketch.fins
     ]  # fmt: skip
     return {
         "tip_px": sketch.tip_px.tolist(), "aft_px": sketch.aft_px.tolist(), "body_px": sketch.body_px.tolist(),
-        "hand": sketch.hand.tolist(), "fins": fins, "tip_hand": sketch.tip_hand, "aft_hand": sketch.aft_hand,
-        "axis_hand": sketch.axis_hand, "asked": sketch.asked, "ends": [_ends_json(ends) for ends in sketch.ends],
+        "hand": sketch.manual.tolist(), "fins": fins, "tip_hand": sketch.tip_manual, "aft_hand": sketch.aft_manual,
+        "axis_hand": sketch.axis_manual, "asked": sketch.texts, "ends": [_ends_json(ends) for ends in sketch.ends],
         "beginning": sketch.beginning, "checked": sketch.checked,
     }  # fmt: skip
 
@@ -90,12 +90,12 @@ def to_json(sketch: Sketch) -> dict:
 def from_json(data: dict) -> Sketch:
     """The sketch of to_json. Raises UsageRefusal for anything else: the file may have been changed."""
     try:
-        body, hand = points(data["body_px"], 1), np.array(data["hand"], bool)
+        body, manual = points(data["body_px"], 1), np.array(data["hand"], bool)
         fins = tuple(_fin(fin) for fin in data["fins"])
-        if len(hand) != len(body) or len(fins) > MOST_GROUPS or not isinstance(data["asked"], dict):
+        if len(manual) != len(body) or len(fins) > MOST_GROUPS or not isinstance(data["asked"], dict):
             raise ValueError("lengths differ")
         return Sketch(
-            point(data["tip_px"]), point(data["aft_px"]), body, hand, fins, bool(data["tip_hand"]),
+            point(data["tip_px"]), point(data["aft_px"]), body, manual, fins, bool(data["tip_hand"]),
             bool(data["aft_hand"]), bool(data["axis_hand"]), data["asked"],
             tuple(_ends(ends) for ends in data.get("ends", ())), _number(data.get("beginning", 0)),
             bool(data.get("checked", True)),
@@ -111,7 +111,7 @@ def _number(value) -> int:
 
 
 def _ends_json(ends: Ends) -> dict:
-    return {"kind": ends.kind, "label": ends.label, "points_px": ends.points_px.tolist(), "hand": ends.hand}
+    return {"kind": ends.kind, "label": ends.label, "points_px": ends.points_px.tolist(), "hand": ends.manual}
 
 
 def _ends(data: dict) -> Ends:
@@ -122,15 +122,15 @@ def _ends(data: dict) -> Ends:
 def _fin(data: dict) -> SketchFin:
     found = points(data["points_px"], 3)
     angle, offset = (np.array(data[key], float) for key in ("angle_rad", "offset_mm"))
-    hand = np.array(data["hand"], bool)
+    manual = np.array(data["hand"], bool)
     count, roll, thickness = data["count"], float(data["roll_rad"]), float(data["thickness_mm"])
-    if not (len(found) == len(angle) == len(offset) == len(hand)) or not np.isfinite([roll, *angle, *offset]).all():
+    if not (len(found) == len(angle) == len(offset) == len(manual)) or not np.isfinite([roll, *angle, *offset]).all():
         raise ValueError("lengths differ")
     if isinstance(count, bool) or not isinstance(count, int) or not FEWEST_FINS <= count <= MOST_FINS:
         raise ValueError("a number of fins")
     if not 0 <= thickness <= 1000:
         raise ValueError("a thickness")
-    return SketchFin(count, thickness, roll, found, angle, offset, hand, bool(data["drawn"]))
+    return SketchFin(count, thickness, roll, found, angle, offset, manual, bool(data["drawn"]))
 
 
 def point(value) -> np.ndarray:

@@ -14,8 +14,8 @@ class Stopped(Exception):
     """The work was given up: no fault, and nothing of it is shown."""
 
 
-def progress(said: str) -> dict:
+def progress(stage: str) -> dict:
     """{"at": 1 to "of", "words"} of the stage that was said last."""
     stages = list(STAGES)
-    at = stages.index(said) if said in STAGES else 0
-    return {"at": at + 1, "of": len(stages), "words": STAGES.get(said, said)}
+    at = stages.index(stage) if stage in STAGES else 0
+    return {"at": at + 1, "of": len(stages), "words": STAGES.get(stage, stage)}

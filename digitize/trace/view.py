@@ -13,7 +13,7 @@ from digitize.trace.reference_ends import partly_read, told_lengths
 from digitize.trace.resolve import Traced
 from digitize.trace.session import Session
 from digitize.trace.stopped import progress
-from digitize.units.sentences import in_words, told
+from digitize.units.sentences import in_shown_units, in_words
 from digitize.units.shown_units import shown_in
 
 FLATTEST = 0.6
@@ -26,17 +26,17 @@ def view(session: Session) -> dict:
         ready = session.traced is not None
         return {
             "phase": "working" if session.working else "ready" if ready else "start",
-            "progress": progress(session.said) if session.working else None,
+            "progress": progress(session.stage) if session.working else None,
             "stopping": session.stopping,
-            "refused": told(session.refused),
+            "refused": in_shown_units(session.refused),
             "units": session.units,
             "folder": session.folder.name,
             "photo": _photo(session),
-            "asked": session.told(session.asked),
+            "asked": session.form_texts(session.texts),
             "cameras": list(session.cameras),
             "chosen": session.chosen,
             "paper": session.paper,
-            "quick": list(edits.EDITABLE_WORDS),
+            "quick": list(edits.EDITABLE),
             "cautions": list(CAUTIONS),
             **_ready(session),
             "seen": _seen(session) if session.working or not ready else None,
@@ -64,7 +64,7 @@ def preview(session: Session, traced: Traced, result) -> dict:
         return {
             "answer": {"meaning": meaning(result.verdict_level), "to_do": to_do_words(result)} if result.fins else None,
             "sketch": {**sketch_view(traced), "ends": _ends(session, traced)},
-            "result": told(_numbers(result)),
+            "result": in_shown_units(_numbers(result)),
             "unfinished": UNFINISHED if not result.fins else None,
             "changed": [in_words(line) for line in session.changed(traced.sketch)],
         }
@@ -77,7 +77,7 @@ def _ready(session: Session) -> dict:
         return {}
     return {
         **preview(session, traced, full),
-        "asked": session.told(traced.sketch.asked),
+        "asked": session.form_texts(traced.sketch.texts),
         "drawn": bool(session.beginning.drawn),
         "checked": traced.sketch.checked,
         "regions": list(session.beginning.regions),
@@ -139,7 +139,7 @@ def sketch_view(traced: Traced) -> dict:
         "upper": _px(upper),
         "lower": _px(lower),
         "body": _px(handles),
-        "body_hand": sketch.hand.tolist(),
+        "body_hand": sketch.manual.tolist(),
         "fins": [_fin(traced, k) for k in range(len(sketch.fins))],
         "scales": _scales(traced),
         "references": [
@@ -179,7 +179,7 @@ def _fin(traced: Traced, k: int) -> dict:
         "count": fin.count,
         "thickness_mm": fin.thickness_mm,
         "roll_deg": round(float(roll % (360 / fin.count)), 2),
-        "hand": fin.hand.tolist(),
+        "hand": fin.manual.tolist(),
         "drawn": fin.drawn,
         "lines": lines,
         "corners": edits.corners(np.array(lead["points"])),
@@ -207,7 +207,7 @@ def _ends(session: Session, traced: Traced) -> list[dict]:
         partly = part and {"read_mm": round(part.read_mm, 1), "told_mm": part.told_mm, "unset": list(part.unset)}
         label = in_words(ends.label)
         seen.append(
-            {"reference": k, "label": label, "points": _px(ends.points_px), "hand": ends.hand, "partly": partly}
+            {"reference": k, "label": label, "points": _px(ends.points_px), "hand": ends.manual, "partly": partly}
         )
     return seen
 

@@ -4,56 +4,56 @@ from pathlib import Path
 
 from digitize.errors import UsageRefusal
 from digitize.geometry.toml import rounded
-from digitize.plans.ballast_plan import Asked, asked_of, plan_ballast, states_of
+from digitize.plans.ballast_plan import BallastOptions, ballast_options, plan_ballast, states_of
 from digitize.plans.nose_weight import Weight, with_weight
 from digitize.records import Geometry
 from digitize.report.ballast_page import fin_words, headline, notes
 from digitize.result.from_json import Saved
 from digitize.result_records import Result
-from digitize.units.sentences import told
+from digitize.units.sentences import in_shown_units
 from digitize.units.shown_units import shown_in
 
-WORDS = ("margin", "at", "fill", "density", "wall", "depth")
+ON_PAGE = ("margin", "at", "fill", "density", "wall", "depth")
 """Options of `ballast` that the page holds; mass and balance point are told in its form."""
 
 
-def nose_weight(folder: Path, result: Result, geometry: Geometry, words: dict) -> dict:
-    """What the page shows of nose weight. words: options of `ballast` as typed. Raises UsageRefusal, GeometryRefusal.
+def nose_weight(folder: Path, result: Result, geometry: Geometry, texts: dict) -> dict:
+    """What the page shows of nose weight. texts: options of `ballast` as typed. Raises UsageRefusal, GeometryRefusal.
 
-    {"missing": [...]} names the words of the form that have to be told first; else "plan" is ballast.json, "states"
+    {"missing": [...]} names the options of the form that have to be told first; else "plan" is ballast.json, "states"
     holds every state's margin and the low end of its band along the plan's curve, "need" the weight's own band.
     """
     missing = _missing(result)
     if missing:
         return {"missing": missing}
-    saved, asked = Saved(folder, result, rounded(geometry)), asked_for(words)
-    plan = plan_ballast(saved, asked)
+    saved, options = Saved(folder, result, rounded(geometry)), ballast_options_of(texts)
+    plan = plan_ballast(saved, options)
     with shown_in(plan["units"]):
-        shown_plan = told(plan)
+        shown_plan = in_shown_units(plan)
     return {
         "plan": shown_plan,
         "headline": headline(plan),
         "notes": notes(plan),
         "fins": fin_words(plan),
-        "states": _curves(saved, asked, plan),
+        "states": _curves(saved, options, plan),
         "need": plan["need"],
     }
 
 
-def asked_for(words) -> Asked:
-    """The page's words, parsed as the command's. Raises UsageRefusal."""
+def ballast_options_of(texts) -> BallastOptions:
+    """The page's texts, parsed as the command's. Raises UsageRefusal."""
     odd = UsageRefusal("the nose weight's fields are not understood", "reload the page")
-    if not isinstance(words, dict) or not set(words) <= set(WORDS):
+    if not isinstance(texts, dict) or not set(texts) <= set(ON_PAGE):
         raise odd
-    if not all(isinstance(text, str) and len(text) <= 100 for text in words.values()):
+    if not all(isinstance(text, str) and len(text) <= 100 for text in texts.values()):
         raise odd
-    said = {name: text.strip() for name, text in words.items() if text.strip()}
+    said = {name: text.strip() for name, text in texts.items() if text.strip()}
     if "margin" in said:
         try:
             said["margin"] = float(said["margin"])
         except ValueError:
             raise UsageRefusal(f"--margin: {said['margin']!r} is not a number", "give calibers, as 1.5") from None
-    return asked_of(**said)
+    return ballast_options(**said)
 
 
 def _missing(result: Result) -> list[str]:
@@ -62,12 +62,12 @@ def _missing(result: Result) -> list[str]:
     return [*([] if states else ["balance"]), *(["mass"] if no_mass else [])]
 
 
-def _curves(saved: Saved, asked: Asked, plan: dict) -> list[dict]:
+def _curves(saved: Saved, options: BallastOptions, plan: dict) -> list[dict]:
     """Each state's own margin with the weights of the plan's curve in."""
     weights = [Weight(g, x) for g, x in zip(plan["curve"]["grams"], plan["curve"]["x_mm"], strict=True)]
     diameter = saved.result.max_diameter_mm.value
     found = []
-    for state in states_of(saved, asked):
+    for state in states_of(saved, options):
         margins = [with_weight(state, weight, diameter).margin_calibers for weight in weights]
         found.append(
             {

@@ -52,7 +52,7 @@ def in_words(text: str, known: Mapping[str, str] = MappingProxyType({})) -> str:
     return _SIZE.sub(lambda m: _converted(m, known), _CHECKER.sub(lambda m: _one(m[1], "mm", ""), text))
 
 
-def told(data):
+def in_shown_units(data):
     """The same for every sentence in a Result, or in what result.json, ballast.json or swing.json holds; a number that
     stands there too reads in its sentence as it does in the tables."""
     return data if now() == MM else _told(data, dict(_known(data)))
@@ -104,7 +104,7 @@ def in_its_units(show: Callable) -> Callable:
         at = next(k for k, argument in enumerate(args) if isinstance(argument, dict) or is_dataclass(argument))
         units = args[at].get("units") if isinstance(args[at], dict) else args[at].units
         with shown_in(units):
-            return show(*args[:at], told(args[at]), *args[at + 1 :], **kwargs)
+            return show(*args[:at], in_shown_units(args[at]), *args[at + 1 :], **kwargs)
 
     return shown
 

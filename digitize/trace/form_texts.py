@@ -14,12 +14,12 @@ from digitize.trace.sketch import points
 MOST_REGIONS = 40
 
 
-def checked_words(words: object, cameras=()) -> dict:
+def checked_texts(texts: object, cameras=()) -> dict:
     """The form's words, cleaned of what is empty; cameras: names of the calibrations there are. Raises UsageRefusal."""
-    if not isinstance(words, dict):
+    if not isinstance(texts, dict):
         raise UsageRefusal("the form is not understood", "reload the page")
     found: dict[str, Any] = {}
-    for name, value in words.items():
+    for name, value in texts.items():
         if name not in KEPT:
             raise UsageRefusal(f"{str(name)[:40]!r} can't be told on the page", "reload the page")
         if name == "seed" and type(value) is int:  # as an earlier check has left it

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from digitize.eye.network import HEIGHT, WIDTH, Parts, look
+from digitize.eye.network import HEIGHT, WIDTH, Parts, predict
 
 ROOM = 1.16
 """The second look shows so many times the length of what was found."""
@@ -35,7 +35,7 @@ class View:
         """(n, 2) points of the look as points of the photo."""
         return np.asarray(points, float) @ self.turn.T + self.shift
 
-    def to_look(self, points: np.ndarray) -> np.ndarray:
+    def to_view(self, points: np.ndarray) -> np.ndarray:
         """(n, 2) points of the photo as points of the look."""
         return (np.asarray(points, float) - self.shift) @ np.linalg.inv(self.turn).T
 
@@ -95,16 +95,16 @@ def near_view(points: np.ndarray, room: float = ROOM) -> View:
     return View(turn, np.array(centre) - turn @ np.array([(WIDTH - 1) / 2, (HEIGHT - 1) / 2]))
 
 
-def looked(pyramid: Pyramid, view: View, strokes: tuple[Sequence, Sequence] = ((), ())) -> Parts:
+def predicted(pyramid: Pyramid, view: View, strokes: tuple[Sequence, Sequence] = ((), ())) -> Parts:
     """One look."""
-    return look(view.picture(pyramid), drawn_strokes(view, strokes))
+    return predict(view.picture(pyramid), drawn_strokes(view, strokes))
 
 
-def looked_twice(pyramid: Pyramid, view: View, strokes: tuple[Sequence, Sequence] = ((), ())) -> tuple[Parts, Parts]:
+def predicted_twice(pyramid: Pyramid, view: View, strokes: tuple[Sequence, Sequence] = ((), ())) -> tuple[Parts, Parts]:
     """A look and the look at its mirror image, mirrored back."""
     picture, marks = view.picture(pyramid), drawn_strokes(view, strokes)
-    first = look(picture, marks)
-    turned = look(np.ascontiguousarray(picture[::-1]), None if marks is None else marks[:, ::-1])
+    first = predict(picture, marks)
+    turned = predict(np.ascontiguousarray(picture[::-1]), None if marks is None else marks[:, ::-1])
     return first, Parts(*(plane[::-1] for plane in vars(turned).values()))
 
 
@@ -124,7 +124,7 @@ def drawn_strokes(view: View, strokes: tuple[Sequence, Sequence]) -> np.ndarray 
 def filled(view: View, polygon: np.ndarray) -> np.ndarray:
     """(HEIGHT, WIDTH) bool of a polygon (n, 2) in photo pixels."""
     mask = np.zeros((HEIGHT, WIDTH), np.uint8)
-    cv2.fillPoly(mask, [np.round(view.to_look(polygon) * 16).astype(np.int32)], 1, shift=4)
+    cv2.fillPoly(mask, [np.round(view.to_view(polygon) * 16).astype(np.int32)], 1, shift=4)
     return mask > 0
 
 

@@ -11,11 +11,11 @@ import cv2
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
-INK = (22, 27, 38)
-SOFT_INK = (92, 98, 110)
+LINE_COLOUR = (22, 27, 38)
+SOFT_COLOUR = (92, 98, 110)
 PAPER = (252, 251, 247)
-MODEL_INK = (0, 84, 160)  # blue, which every common kind of colour vision tells from the others
-CP_INK = (150, 46, 0)
+MODEL_COLOUR = (0, 84, 160)  # blue, which every common kind of colour vision tells from the others
+CP_COLOUR = (150, 46, 0)
 
 _SHIFT = 4  # fractional bits of cv2's drawing coordinates
 _SPELLING = {
@@ -61,7 +61,7 @@ def shortened(text: str, size_px: int, width_px: float) -> str:
     return text[: keep // 2] + "..." + text[-(keep // 2) :]
 
 
-def line(canvas, points, width_px, colour=INK, casing_px=0.0, closed=False, pattern=None) -> None:
+def line(canvas, points, width_px, colour=LINE_COLOUR, casing_px=0.0, closed=False, pattern=None) -> None:
     """Draw a polyline of (n, 2) points; casing_px: paper-coloured edge; pattern: dashes (on, off, ...)."""
     points = np.asarray(points, float)
     if len(points) < 2 or not np.isfinite(points).all():
@@ -111,14 +111,14 @@ def area(canvas, points, colour, opacity=1.0) -> None:
     cv2.addWeighted(filled, opacity, window, 1 - opacity, 0, dst=window)
 
 
-def dot(canvas, point, radius_px, colour=INK) -> None:
+def dot(canvas, point, radius_px, colour=LINE_COLOUR) -> None:
     """A round spot in a light ring, centred on the point."""
     centre = tuple(int(v) for v in _fixed(np.asarray(point, float)))
     for radius, shade in ((radius_px * 1.6, PAPER), (radius_px, colour)):
         cv2.circle(canvas, centre, round(radius * 2**_SHIFT), shade, -1, cv2.LINE_AA, _SHIFT)
 
 
-def arrowhead(canvas, tip, direction, length_px, colour=INK, hollow=False) -> None:
+def arrowhead(canvas, tip, direction, length_px, colour=LINE_COLOUR, hollow=False) -> None:
     """A slim triangle whose tip touches the point, pointing along the unit vector `direction`."""
     tip, along = np.asarray(tip, float), np.asarray(direction, float)
     across = np.array([-along[1], along[0]]) * length_px * 0.34
@@ -136,7 +136,7 @@ def words_size(lines, size_px) -> tuple[int, int]:
     return round(width + size_px * 0.8), round(height + size_px * 0.45)
 
 
-def plaque(lines, size_px, colour=INK, opacity=0.93) -> Image.Image:
+def plaque(lines, size_px, colour=LINE_COLOUR, opacity=0.93) -> Image.Image:
     """Words on a small paper label, as an RGBA picture of words_size."""
     width, height = words_size(lines, size_px)
     picture = Image.new("RGBA", (width, height), (*PAPER, 0))
@@ -145,7 +145,7 @@ def plaque(lines, size_px, colour=INK, opacity=0.93) -> Image.Image:
         (0, 0, width - 1, height - 1),
         radius=size_px * 0.25,
         fill=(*PAPER, round(255 * opacity)),
-        outline=(*SOFT_INK, round(150 * opacity)),
+        outline=(*SOFT_COLOUR, round(150 * opacity)),
     )
     y = size_px * 0.2
     for text, rel in lines:
@@ -171,7 +171,7 @@ def paste(canvas, picture: Image.Image, centre, turn_deg: float = 0.0) -> None:
     ground[:] = np.round(ground * (1 - alpha) + patch[..., :3] * alpha).astype(np.uint8)
 
 
-def write(canvas, text, at, size_px, colour=INK, anchor="la") -> None:
+def write(canvas, text, at, size_px, colour=LINE_COLOUR, anchor="la") -> None:
     """Write one line of words straight on the canvas; `anchor` as Pillow names it."""
     text = letterable(text)
     left, top, right, bottom = font(size_px).getbbox(text, anchor=anchor)

@@ -44,7 +44,7 @@ def check_straight(stations: Stations) -> None:
         )
 
 
-def check_sound(adjusted: Adjusted, profile: np.ndarray) -> None:
+def check_valid(adjusted: Adjusted, profile: np.ndarray) -> None:
     """Refuse a solution that no rocket seen from the side can have. profile: (n, 2) x from the nose tip and radius, mm.
     Raises OutlineRefusal."""
     tilt, radius = float(adjusted.pose().tilt_rad), float(adjusted.tube_radii_mm().max())
@@ -90,7 +90,7 @@ def within_caliper(adjusted: Adjusted, profile: np.ndarray, stations: Stations) 
 
 def check_nose(profile: np.ndarray) -> None:
     """Refuse a front end far blunter than any nose: a tube whose nose the outline has lost. profile: as for
-    `check_sound`. Raises OutlineRefusal."""
+    `check_valid`. Raises OutlineRefusal."""
     behind = FRONT_PART * profile[-1, 0]
     full = max(profile[profile[:, 0] <= behind, 1].max(), np.interp(behind, *profile.T))
     if profile[profile[:, 1] >= 0.9 * full][0, 0] < FLAT_FACE * full:
