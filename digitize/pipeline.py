@@ -26,8 +26,8 @@ from digitize.request.photo_list import photos_of
 from digitize.result.from_photo import Measured, assemble
 from digitize.result.from_photos import Shot, combine
 from digitize.result_records import Result
-from digitize.solid.adjust import GivenSizes
-from digitize.solid.agreement import blame_scales, check_agreement
+from digitize.solid.adjust import Adjusted, GivenSizes
+from digitize.solid.agreement import Agreement, blame_scales, check_agreement
 from digitize.solid.measure import UNEXPLAINED, GivenFins, Solid, measure_solid
 from digitize.solid.numbers import rivals
 from digitize.solid.roll import AS_WELL
@@ -179,7 +179,7 @@ def _fitted(photo: Photo, options: MeasureOptions, prior: CameraPrior, reference
         raise _number_missing(refused.what) if unsaid else refused
     tried.sort(key=lambda one: one[0])
     _, prior, solid = tried[0]
-    agreement = check_agreement(solid.adjusted, tuple(claim.text or claim.kind for claim in options.scales))
+    agreement = agreement_of(solid.adjusted, options)
     warnings = agreement.warnings
     try:
         _check_fins(solid, options)
@@ -335,6 +335,13 @@ def points_reference(photo: Photo, claim: ScaleOption) -> ReferencePoints:
         size_sigma=0.5 / claim.length_mm,
         outline_px=seen,
     )
+
+
+def agreement_of(adjusted: Adjusted, options: MeasureOptions) -> Agreement:
+    """How the scales agree, as they were typed. Raises ScaleRefusal."""
+    typed = tuple(claim.text or claim.kind for claim in options.scales)
+    worse = 0 if options.balance_at_px is not None else 1 if options.loading().from_tail is not None else -1
+    return check_agreement(adjusted, typed, worse)
 
 
 def given_sizes(options: MeasureOptions) -> GivenSizes:

@@ -38,13 +38,15 @@ CODES = {
     "PHOTOS_DISAGREE": _GRAVE,
     # the scale
     "CALIPER_DIFFERS": _GRAVE,
+    "NUMBER_SAFE": _NOTE,
+    "NUMBER_UNSURE": _GRAVE,
     "REFERENCE_TILTED": _NOTE,
     "RULER_COARSE": _NOTE,
     "RULER_LENGTH": _NOTE,
     "RULER_ONE_END": _GRAVE,
     "RULER_TENTHS": _GRAVE,
     "SCALES_DISAGREE": _GRAVE,
-    "SCALES_LOOSE": _NOTE,  # its bands reach to each of the scales, and the verdict is asked again by each
+    "SCALES_LOOSE": _NOTE,  # where its bands reach to each of the scales, the verdict is asked again by each
     "SCALE_UNDECIDED": _NOTE,
     "SET_BACK_UNKNOWN": _NOTE,
     "SHEET_UNCHECKED": _NOTE,

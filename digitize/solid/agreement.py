@@ -13,8 +13,9 @@ import numpy as np
 
 from digitize.errors import ScaleRefusal
 from digitize.records import Warn
-from digitize.solid.adjust import Adjusted, Problem, adjust, alone
+from digitize.solid.adjust import SAME_PLANE_SIGMA_MM, Adjusted, Problem, adjust, alone
 from digitize.solid.likely import unlikely
+from digitize.solid.slips import Place, other_numbers, place_of
 from digitize.solid.start import start_depths
 
 BEYOND = 3.0
@@ -70,14 +71,16 @@ def _slip(times: float) -> str:
 @dataclass(frozen=True)
 class Agreement:
     """warnings: about scales that differ; factors: how many times as large the rocket may be if one of the scales alone
-    is right, where they agree so loosely that any of them may hide a slip; else none."""
+    is right, where they agree so loosely that any of them may hide a slip, and only in that the reference would lie
+    where nobody puts it; else none."""
 
     warnings: tuple[Warn, ...] = ()
     factors: tuple[float, ...] = ()
 
 
-def check_agreement(adjusted: Adjusted, claims: tuple[str, ...]) -> Agreement:
-    """Do the scales agree? Raises ScaleRefusal where the scale is not believable."""
+def check_agreement(adjusted: Adjusted, claims: tuple[str, ...], worse: int = -1) -> Agreement:
+    """Do the scales agree? claims: every --scale as typed; worse: as in `slips.other_numbers`.
+    Raises ScaleRefusal where the scale is not believable."""
     check_roughly(adjusted.problem)
     _check_believable(adjusted, claims)
     singles = _singles(adjusted)
@@ -86,9 +89,12 @@ def check_agreement(adjusted: Adjusted, claims: tuple[str, ...]) -> Agreement:
     hidden = 0.0 if apart else _hidden(adjusted, deciding)
     if hidden >= LOOSE:
         together = _log_scale(adjusted, adjusted.values)
-        loose = [_loose_warning(hidden, deciding, together)]
-        factors = [factor for single in deciding if abs((factor := _if_alone(single, together)) - 1) > LEAST_FACTOR]
-    warnings = (*_undecided(singles), *apart, *loose, *_distance_warning(adjusted, claims))
+        nowhere = place_of(adjusted) is Place.NOWHERE
+        loose = [_loose_warning(hidden, deciding, together, adjusted.behind_mm()[0] if nowhere else None)]
+        all_factors = [_if_alone(single, together) for single in deciding if nowhere]
+        factors = [factor for factor in all_factors if abs(factor - 1) > LEAST_FACTOR]
+    other = [] if apart else [number.warning for number in other_numbers(adjusted, claims, worse)]
+    warnings = (*_undecided(singles), *apart, *other, *loose, *_distance_warning(adjusted, claims))
     return Agreement(warnings, tuple(factors))
 
 
@@ -113,7 +119,10 @@ def _undecided(singles: list[ScaleAlone]) -> list[Warn]:
 
 def _disagreements(adjusted: Adjusted, singles: list[ScaleAlone]) -> list[Warn]:
     warnings = []
+    in_plane = {single.name: single for single in _side_by_side(adjusted)}
     for one, other in combinations(singles, 2):
+        if one.name in in_plane and other.name in in_plane:
+            one, other = in_plane[one.name], in_plane[other.name]
         apart = one.log_scale - other.log_scale
         if abs(apart) <= _beyond(adjusted, one, other) * float(np.hypot(one.sigma, other.sigma)):
             continue
@@ -144,16 +153,22 @@ def _if_alone(single: ScaleAlone, together: float) -> float:
     return float(np.exp(apart + np.sign(apart) * min(abs(apart), single.sigma)))
 
 
-def _loose_warning(hidden: float, singles: list[ScaleAlone], together: float) -> Warn:
-    """Words where scales agree, but only since a set-back that was not said makes room for a slip."""
+def _loose_warning(hidden: float, singles: list[ScaleAlone], together: float, nowhere_mm: float | None) -> Warn:
+    """Words where scales agree, but only since a set-back that was not said makes room for a slip. nowhere_mm: the
+    set-back at which they do, where nobody puts a reference."""
     farthest = max(singles, key=lambda single: abs(single.log_scale - together))
     percent = 100 * np.expm1(farthest.log_scale - together)
     size = f"{abs(percent):.1f} % {'larger' if percent > 0 else 'smaller'}"
+    text = f"The scales agree, but would hide a slip of up to {100 * hidden:.0f} %"
+    if nowhere_mm is not None:
+        side = "behind" if nowhere_mm > 0 else "nearer to the camera than"
+        text = (
+            f"The scales agree only if the reference lies {abs(nowhere_mm):.0f} mm {side} the rocket's axis, neither "
+            f"level with it nor on what the rocket lies on; by the {farthest.name} alone all lengths are {size}, and "
+            "the bands reach past that"
+        )
     return Warn(
-        LOOSE_SCALES,
-        f"The scales agree, but would hide a slip of up to {100 * hidden:.0f} %, as of two swapped digits; by the "
-        f"{farthest.name} alone all lengths are {size}, and the bands reach past that",
-        "Read the numbers once more; --behind, or --scale length= beside the caliper, would show it",
+        LOOSE_SCALES, text, "Read the numbers once more; --behind, or --scale length= beside the caliper, would show it"
     )
 
 
@@ -201,12 +216,26 @@ def size_warning(
 
 def _singles(adjusted: Adjusted) -> list[ScaleAlone]:
     """Every claim by itself; none where there is but one."""
-    problem, singles = adjusted.problem, []
+    starts = start_depths(adjusted.problem)
+    return [_single(adjusted.problem, k, start) for k, start in enumerate(starts if len(starts) > 1 else ())]
+
+
+def _side_by_side(adjusted: Adjusted) -> list[ScaleAlone]:
+    """Every reference by itself where there are several: they lie in one plane, so what is not known of its set-back is
+    the same for all of them and excuses no difference between them."""
+    problem = adjusted.problem
+    if len(problem.references) < 2:
+        return []
+    given = replace(problem.given, behind_mm=adjusted.behind_mm()[0], behind_sigma_mm=SAME_PLANE_SIGMA_MM)
+    problem, first = replace(problem, given=given), int(given.tube_mm is not None)
     starts = start_depths(problem)
-    for k, (name, depth_mm) in enumerate(starts if len(starts) > 1 else ()):
-        solved = adjust(replace(alone(problem, k), start_depth_mm=depth_mm))
-        singles.append(ScaleAlone(name, _log_scale(solved, solved.values), _log_scale_sigma(solved)))
-    return singles
+    return [_single(problem, k, starts[k]) for k in range(first, first + len(problem.references))]
+
+
+def _single(problem: Problem, k: int, start: tuple[str, float]) -> ScaleAlone:
+    name, depth_mm = start
+    solved = adjust(replace(alone(problem, k), start_depth_mm=depth_mm))
+    return ScaleAlone(name, _log_scale(solved, solved.values), _log_scale_sigma(solved))
 
 
 def _log_scale(adjusted: Adjusted, values: np.ndarray) -> float:

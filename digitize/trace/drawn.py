@@ -7,11 +7,10 @@ import shapely
 
 from digitize.errors import GeometryRefusal, ScaleRefusal, UsageRefusal
 from digitize.geometry.toml import rounded
-from digitize.pipeline import camera_of, given_sizes, references_of
+from digitize.pipeline import agreement_of, camera_of, given_sizes, references_of
 from digitize.records import Geometry, Photo, Silhouette
 from digitize.result.from_photo import Measured
 from digitize.solid.adjust import EndPoints, Problem
-from digitize.solid.agreement import check_agreement
 from digitize.solid.axis import AxisView
 from digitize.solid.measure import Solid
 from digitize.solid.pose import Pose
@@ -93,7 +92,7 @@ def measure_drawn(photo: Photo, texts: dict, drawn: Drawn) -> Measured:
         edge_sigma_px=0.0,
         knot_sigma_px=np.r_[0.0, np.full(count - 1, MANUAL_SIGMA_PX)],
     )
-    agreement = check_agreement(adjusted, tuple(claim.text or claim.kind for claim in options.scales))
+    agreement = agreement_of(adjusted, options)
     silhouette = Silhouette(outline, np.full(len(outline), MANUAL_SIGMA_PX), np.zeros((0, 0), bool))
     return Measured(photo, prior, silhouette, references, solid, None, agreement.warnings, factors=agreement.factors)
 

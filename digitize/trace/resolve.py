@@ -16,14 +16,14 @@ from digitize.bands.resampling import HIDDEN_SHARE
 from digitize.errors import GeometryRefusal, UsageRefusal
 from digitize.geometry.toml import check_geometry, rounded
 from digitize.photo.camera import Camera
-from digitize.pipeline import given_sizes, points_reference
+from digitize.pipeline import agreement_of, given_sizes, points_reference
 from digitize.plans.to_do import with_to_do
 from digitize.records import FinGroup, Geometry, Photo
 from digitize.request.options import MeasureOptions, measure_options
 from digitize.result.from_photo import Measured, assemble
 from digitize.result_records import Result
 from digitize.solid.adjust import Adjusted, EndPoints, Problem, TubeLimbs, adjust, adjust_near
-from digitize.solid.agreement import Agreement, check_agreement, check_roughly
+from digitize.solid.agreement import Agreement, check_roughly
 from digitize.solid.fin_edges import outward
 from digitize.solid.measure import FinTrace, GivenFins, Solid
 from digitize.solid.pose import Pose, view_of_axis
@@ -174,7 +174,7 @@ def _adjusted(base: Measured, start: Sketch, sketch: Sketch, options: MeasureOpt
     adjusted = _solve(_Key(base.solid, problem, from_values, found.values_near(problem), key), settled)
     if not settled:
         return adjusted, references, as_before
-    return adjusted, references, check_agreement(adjusted, tuple(c.text or c.kind for c in options.scales))
+    return adjusted, references, agreement_of(adjusted, options)
 
 
 def _references(base: Measured, sketch: Sketch, options: MeasureOptions):

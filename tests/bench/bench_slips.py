@@ -8,7 +8,9 @@ calibers ahead of the true centre of pressure, in millimetres; no mass, no dista
 slip counts as false where the verdict is fly or marginal and the centre of pressure is off by more than 0.25 caliber.
 
 The photographs are the samples and drawn ones, one for each kind of reference and one with several. References and
-outline are found once a photo (a ruler's again for each length told); then only the options vary.
+outline are found once a photo (a ruler's again for each length told); then only the options vary. Claims many times
+apart are refused by the command before it solves anything (`check_roughly`), so here too, without the axis looked for
+again. Of a false one it is said whether the centre of pressure is too far aft, which is the unsafe side.
 """
 
 import argparse
@@ -34,6 +36,8 @@ OTHER_PAPER = {"a4": "letter", "letter": "a4"}
 DRAWN = {"white": 21, "wood": 22, "card": 23, "a4": 24, "letter": 25, "checker": 26, "sheet": 27}
 """Kind of reference -> seed of its drawn photograph."""
 SEVERAL = 28
+INCH_RULER = "ruler=304.8mm"
+"""Of the sample that tells all in inches; it lies level with the axis."""
 
 
 @dataclass(frozen=True)
@@ -84,6 +88,10 @@ class Outcome:
         """A band that reaches over the truth has said so."""
         return self.passed and abs(self.off) > max(FALSE_CALIBERS, self.band)
 
+    @property
+    def unsafe(self) -> bool:
+        return self.false and self.off > 0
+
 
 def claim_of(text: str) -> Claim:
     """A right --scale, its number apart from the rest."""
@@ -119,14 +127,15 @@ def sample_shot(file: Path) -> Shot:
     """One of the samples."""
     sample = json.loads(file.read_text())
     says, truth = sample["user_says"], sample_truth(sample)
-    reference = reference_option(says, (sample.get("reference") or {}).get("squares"))
-    level = says.get("reference_place") == "at the height of the rocket axis"
+    reference = reference_option(says, (sample.get("reference") or {}).get("squares")) or INCH_RULER
+    level = reference == INCH_RULER or says.get("reference_place") == "at the height of the rocket axis"
     told = {
         "fins": ",".join(str(s["count"]) for s in sample["fin_sets"]),
-        "pose": POSES[says["roll_pose"]],
         "nose": says["nose_points"],
-        "thickness": ",".join(f"{t}mm" for t in says["fin_thickness_mm"]),
+        "thickness": ",".join(f"{s['thickness_mm']}mm" for s in sample["fin_sets"]),
     }
+    if "roll_pose" in says:
+        told["pose"] = POSES[says["roll_pose"]]
     name = file.stem.split("-")[0]
     # what lies under a rocket lies as deep as its fins reach, or its body; a drawn truth knows no more here
     return Shot(name, file.with_suffix(".jpg"), truth, told, (reference,), 0.0 if level else np.nan)
@@ -201,6 +210,7 @@ class Bench:
         pixels = self.photo.to_full_px(ends[0]).ravel()
         points = f"points={','.join(f'{p:.1f}' for p in pixels)},"
         truth = shot.truth
+        self.problem = None
         self.claims = [claim_of(text) for text in shot.references] + [
             Claim("points", points, round(float(np.linalg.norm(np.subtract(*ends[1]))), 1)),
             claim_of(f"tube={truth.max_diameter_mm:.1f}mm"),
@@ -225,9 +235,10 @@ class Bench:
     def outcome(self, kinds: tuple[str, ...], scale: list[str], slip: str, behind_said: bool) -> Outcome:
         """Measure with these scales."""
         from digitize.errors import Refusal
-        from digitize.pipeline import check_band, fit_photo
+        from digitize.pipeline import check_band, fit_photo, given_sizes
         from digitize.request.options import measure_options
         from digitize.result.from_photo import assemble
+        from digitize.solid.agreement import check_roughly
 
         truth, told = self.shot.truth, dict(self.shot.told)
         if behind_said:
@@ -237,7 +248,10 @@ class Bench:
         try:
             options = measure_options([self.shot.path], scale=scale, **told)
             references = tuple(r for text in scale for r in self.reference(text))
+            if self.problem is not None:
+                check_roughly(replace(self.problem, references=references, given=given_sizes(options)))
             measured = fit_photo(self.photo, options, self.prior, references, self.silhouette)
+            self.problem = self.problem or measured.solid.adjusted.problem
             result = assemble(measured, options)
             check_band(result, options)
             level, off = result.verdict_level, (result.cp_x_mm.value - truth.cp_mm) / truth.max_diameter_mm
@@ -298,7 +312,8 @@ def table(outcomes: list[Outcome]) -> str:
         ))  # fmt: skip
     for size, words in ((1, "alone"), (2, "in pairs")):
         mine = [o for o in outcomes if len(o.kinds) == size and o.slip]
-        lines.append(f"{words}: {sum(o.false for o in mine)} of {len(mine)} slips end in a false fly or marginal")
+        counted = f"{sum(o.false for o in mine)} of {len(mine)} slips end in a false fly or marginal"
+        lines.append(f"{words}: {counted}, {sum(o.unsafe for o in mine)} of them too far aft")
     right = [o for o in outcomes if not o.slip]
     passed = sum(o.passed for o in right)
     lines.append(f"without a slip: {passed} of {len(right)} end in fly or marginal")

@@ -27,7 +27,7 @@ def truth_of(sample: dict) -> Truth:
         length_mm=sample["length_mm"],
         cutout_centroid_mm=sample["cutout_centroid_mm"],
         fins=tuple((s["count"], s["planform_area_mm2"], s["span_mm"]) for s in sample["fin_sets"]),
-        tilt_deg=sample["axis_tilt_from_image_plane_deg"],
+        tilt_deg=sample.get("axis_tilt_from_image_plane_deg", 0.0),
     )
 
 
