@@ -89,4 +89,3 @@ def test_with_an_answer(sized, tmp_path):
         sized.wait_for_selector("progress")
         assert faults(sized) == []
         session.working = False
-        sized.goto("about:blank")

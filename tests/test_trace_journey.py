@@ -114,7 +114,6 @@ def test_by_mouse(browser, tmp_path, size, capsys):
         way.lap("saved")
         saved = right(session)
         assert saved["name"] == "bramble-white-ruler" and way.count <= 11
-        page.goto("about:blank")
     with capsys.disabled():
         print(f"\n{way.name} at {size['viewport']['width']} px: {'; '.join(way.laps)}")
 
@@ -161,6 +160,5 @@ def test_by_keys_alone(browser, tmp_path, capsys):
         page.wait_for_selector("text=Saved in rocket-digitized")
         way.lap("saved")
         right(session)
-        page.goto("about:blank")
     with capsys.disabled():
         print(f"\n{way.name}: {'; '.join(way.laps)}")

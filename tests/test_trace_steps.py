@@ -278,4 +278,3 @@ def test_a_drag_shows_its_verdict_where_the_eye_is(sized, tmp_path):
         until(lambda: in_sight(sized, sized.locator(".verdict .keys")))
         sized.mouse.up()
         until(lambda: session.at == 2)
-        sized.goto("about:blank")  # nothing is asked of a server that is gone

@@ -76,11 +76,9 @@ def test_the_switch_shows_inches_and_is_remembered(page, tmp_path):
         saved = json.loads((session.folder / "result.json").read_text())
         assert saved["units"] == "in" and saved["mass_g"] == pytest.approx(184.27190, abs=1e-4)
         page.wait_for_selector("#weight-answer:not([aria-busy])")
-        page.goto("about:blank")  # nothing is asked of a server that is gone
     fresh = Session(tmp_path / "another")  # the browser remembers, nobody else has said
     with Served(fresh) as served:
         assert Session(session.folder).units == "in" and fresh.units is None
         page.goto(served.url)
         until(lambda: fresh.units == "in")
         page.wait_for_function("() => document.querySelector('#field-balance + select').value === 'in'")
-        page.goto("about:blank")

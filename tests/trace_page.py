@@ -15,6 +15,8 @@ CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", 
 needs_chromium = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine: apt-get install chromium")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking"]
 TOKEN = "browser"
+PAGES = []
+"""The pages that are open. None outlives its server: what it asks of one that is gone would be a fault of the page."""
 
 
 class Served:
@@ -33,6 +35,9 @@ class Served:
         return self
 
     def __exit__(self, *_):
+        for page in PAGES:
+            if page.url.startswith(self.url):
+                page.goto("about:blank")
         self.server.should_exit = True
         self.thread.join(10)
         self.socket.close()
@@ -46,7 +51,9 @@ def opened(browser, **options):
     page.faults = []
     page.on("pageerror", lambda error: page.faults.append(str(error)))
     page.on("console", lambda message: message.type == "error" and page.faults.append(message.text))
+    PAGES.append(page)
     yield page
+    PAGES.remove(page)
     faults = page.faults
     page.close()
     assert faults == [], faults
