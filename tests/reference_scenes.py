@@ -87,8 +87,10 @@ def flat_print(
     """
     width, height = view.size_px
     finer = 3
-    ideal = view.ideal_grid((0, 0, width, height), finer)
-    light = np.full((height * finer, width * finer, 3), ground, np.float32)
+    light = np.full((height, width, 3), ground, np.float32)
+    left, top, right, bottom = box_of(view, prints)  # all else is ground alone
+    fine = np.full(((bottom - top) * finer, (right - left) * finer, 3), ground, np.float32)
+    ideal = view.ideal_grid((left, top, right, bottom), finer)
     for grey, texel_mm, plane in prints:
         x, y = plane.seen_through(view, *ideal)
         values = cv2.remap(
@@ -103,10 +105,21 @@ def flat_print(
             for at, n in ((x, grey.shape[1]), (y, grey.shape[0]))
         ]
         inside = np.hypot(*np.maximum(from_middle, 0)) <= radius_mm
-        light[inside] = values[inside, None]
-    light = cv2.resize(light, (width, height), interpolation=cv2.INTER_AREA)
+        fine[inside] = values[inside, None]
+    shown = cv2.resize(fine, (right - left, bottom - top), interpolation=cv2.INTER_AREA)
+    light[top:bottom, left:right] = shown
     light = cv2.GaussianBlur(light, (0, 0), blur_px)
     return encode(light + np.random.default_rng(seed).normal(0, noise, light.shape))
+
+
+def box_of(view: Camera, prints) -> tuple[int, int, int, int]:
+    """left, top, right, bottom of the part of the picture that the prints cover; the last two just outside."""
+    share = np.linspace(0, 1, 9)  # a bent lens bends the edges
+    rim = np.concatenate([np.stack(np.broadcast_arrays(*edge), -1) for edge in (
+        (share, 0), (share, 1), (0, share), (1, share))])  # fmt: skip
+    seen = [view.project(plane.world(rim * grey.shape[::-1] * texel_mm)) for grey, texel_mm, plane in prints]
+    low, high = np.concatenate(seen).min(0) - 2, np.concatenate(seen).max(0) + 3
+    return tuple(np.concatenate([np.maximum(low, 0), np.minimum(high, view.size_px)]).astype(int).tolist())
 
 
 def lying(corner_mm, turn_deg: float = 0.0, lean_deg=(0.0, 0.0)) -> Plane:

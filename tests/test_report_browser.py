@@ -8,6 +8,7 @@ from pathlib import Path
 import pypdfium2
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from PIL import Image
 from sample_runs import SAMPLES, measured, measured_in
 from trace_page import needs_chromium
 
@@ -44,11 +45,11 @@ def full(tmp_path_factory):
 def index(tmp_path_factory):
     """A club's page: one rocket measured, one refused."""
     made = tmp_path_factory.mktemp("club")
-    photo = SAMPLES / "thistle-steel-ruler.jpg"
-    rocket = '[[rocket]]\nname = "{}"\nfins = "3"\nscale = ["{}"]\n[[rocket.photo]]\nfile = "{}"\n'
-    (made / "list.toml").write_text("".join(rocket.format(name, scale, photo) for name, scale in (
-        ("thistle", "tube=41.6mm"), ("lost", "checker=7x5x15mm"))))  # fmt: skip
-    assert cli.main(["measure", "--shots", str(made / "list.toml"), "--out", str(made / "r"), "--jobs", "1"]) == 4
+    Image.new("RGB", (800, 600), (120, 130, 140)).save(made / "bare.png")
+    rocket = '[[rocket]]\nname = "{}"\nfins = "3"\nscale = "tube=41.6mm"\n[[rocket.photo]]\nfile = "{}"\n'
+    photos = {"thistle": SAMPLES / "thistle-steel-ruler.jpg", "lost": made / "bare.png"}
+    (made / "list.toml").write_text("".join(rocket.format(*each) for each in photos.items()))
+    assert cli.main(["measure", "--shots", str(made / "list.toml"), "--out", str(made / "r"), "--jobs", "1"]) == 5
     return made / "r" / "index.html"
 
 
