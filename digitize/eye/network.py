@@ -15,7 +15,7 @@ import numpy as np
 from digitize.errors import OutlineRefusal
 
 FILE = Path(__file__).with_name("eye.onnx")
-SHA256 = "a2d3ba162e492c8945b569419a1bad60d9ce1c04e981c44dd2861f93fffb72f6"
+SHA256 = "23f2751b95d66f44c704790c0bb7220c29353df6e5073bb8c012b9852f8607d2"
 HEIGHT, WIDTH = 512, 768
 """Of the pictures it was trained on, px."""
 

@@ -1,11 +1,10 @@
-"""Make the eye's network again, on one GPU: `python -m digitize.training.train --out DIR`.
+"""Make the eye's network again, on every GPU of a machine: `python -m digitize.training.train --out DIR`.
 
 Every picture is new, none is stored. The pictures grow during the schedule (see STAGES): most of what a rocket looks
-like is learned faster on small ones. The averaged weights are scored on held-out pictures and written to DIR as
-eye.onnx
-(weights as 16 bit floats) and eye.json (how it was made, scores, SHA-256). Where time on a machine comes in
-pieces, --stop-after
-ends a piece and --resume DIR goes on from what it left.
+like is learned faster on small ones. One process a GPU, each with pictures of its own; the gradients are averaged.
+The averaged weights are scored on held-out pictures and written to DIR as eye.onnx (weights as 16 bit floats) and
+eye.json (how it was made, scores, SHA-256). Where time on a machine comes in pieces, --stop-after ends a piece and
+--resume DIR goes on from what it left.
 """
 
 import argparse
@@ -13,13 +12,16 @@ import copy
 import hashlib
 import json
 import math
+import os
 import time
 from pathlib import Path
 
 import numpy as np
 import torch
+import torch.distributed as dist
 import torch.nn.functional as F
 from torch import nn
+from torch.nn.parallel import DistributedDataParallel
 
 from digitize.training.camera import photograph
 from digitize.training.layout import LABELS, PICTURE
@@ -31,7 +33,7 @@ from digitize.training.strokes import strokes
 STROKE_SHARE = 0.2
 """Of each batch, with strokes on what a look without them got wrong."""
 HELD_OUT_SEED = 990_000_000_000
-STAGES = ((0.35, 0.5), (0.58, 0.75), (1.0, 1.0))
+STAGES = ((0.22, 0.5), (0.42, 0.75), (1.0, 1.0))
 """Up to this share of the schedule, pictures of this size; the smaller they are, the more make a step."""
 SMALL_AMONG_FULL = 0.15
 """Share of the last stage's steps on half-size pictures: the first look may be at half size too."""
@@ -133,6 +135,9 @@ class Schedule:
 
     def __init__(self, rate: float):
         self.eye = Eye().cuda().to(memory_format=torch.channels_last)
+        self.model: nn.Module = self.eye
+        if dist.is_initialized():  # every process begins with the first one's weights
+            self.model = DistributedDataParallel(self.eye, [torch.cuda.current_device()], broadcast_buffers=False)
         self.average = copy.deepcopy(self.eye).eval()
         matrices = [p for p in self.eye.parameters() if p.ndim > 1]
         others = [p for p in self.eye.parameters() if p.ndim <= 1]
@@ -170,9 +175,9 @@ class Schedule:
         for group in self.optimizer.param_groups:
             warm = min(1, (self.step + 1) / 200)
             group["lr"] = self.rate * warm * (0.5 + 0.5 * math.cos(math.pi * min(1, share))) + 1e-6
-        self.eye.train()
+        self.model.train()
         with torch.autocast("cuda", torch.bfloat16):
-            logits, coarse = self.eye(x)
+            logits, coarse = self.model(x)
         loss, dice = losses(logits, truth, rim)
         loss = loss + 0.3 * losses(coarse, small, rim_small)[0]
         self.optimizer.zero_grad(set_to_none=True)
@@ -190,51 +195,68 @@ def size_of(share: float, rng: np.random.Generator) -> float:
     return 0.5 if size == 1.0 and rng.random() < SMALL_AMONG_FULL else size
 
 
-def main() -> None:
-    """See the module's docstring."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--resume", type=Path)
-    parser.add_argument("--minutes", type=float, default=MINUTES, help="of the whole schedule")
-    parser.add_argument("--stop-after", type=float, default=1e9, help="minutes of this piece")
-    parser.add_argument("--batch", type=int, default=32, help="full-size pictures a step")
-    parser.add_argument("--rate", type=float, default=3e-3)
-    parser.add_argument("--workers", type=int, default=11, help="processes that draw scenes")
-    parser.add_argument("--seed", type=int, default=1)
-    args = parser.parse_args()
+class Clock:
+    """The first process's time, so that all do the same step: pictures of one size, one rate, one end."""
+
+    def __init__(self, processes: int):
+        self._began = time.time()
+        self._group = dist.new_group(backend="gloo") if processes > 1 else None
+
+    def spent_s(self) -> float:
+        """Since the clock was made."""
+        now = torch.tensor([time.time() - self._began], dtype=torch.float64)
+        if self._group is not None:
+            dist.broadcast(now, 0, group=self._group)  # between processors: the GPU's queue stays full
+        return now.item()
+
+
+def train(process: int, processes: int, args: argparse.Namespace) -> None:
+    """One process of so many, each with a GPU; the first writes the files."""
     pieces = json.loads((args.resume / "eye-state.json").read_text())["pieces"] if args.resume else 0
-    seed = args.seed * 1000 + pieces * args.workers  # no piece draws another's scenes
-    following, processes = scene_source(args.workers, args.batch, seed)  # processes first: they fork without CUDA
+    seed = args.seed * 1000 + (pieces * processes + process) * args.workers  # no two draw the same scenes
+    following, drawing = scene_source(args.workers, args.batch, seed)  # these first: they fork without CUDA
+    torch.cuda.set_device(process)
+    if processes > 1:
+        address = f"tcp://127.0.0.1:{args.port}"
+        dist.init_process_group("nccl", address, rank=process, world_size=processes)
     torch.manual_seed(seed)
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng(args.seed * 1000 + pieces)
     torch.backends.cudnn.benchmark = True
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     render, run = Renderer(), Schedule(args.rate)
     if args.resume:
         run.load(args.resume)
     run.pieces = pieces + 1
-    before, began, logged = run.spent_s, time.time(), []
+    before, clock, logged = run.spent_s, Clock(processes), []
     while True:
-        run.spent_s = before + time.time() - began
+        run.spent_s = before + clock.spent_s()
         share = run.spent_s / (args.minutes * 60)
         if share >= 1 or run.spent_s - before > args.stop_after * 60:
             break
         size = size_of(share, rng)
         scenes = np.concatenate([following() for _ in range({0.5: 3, 0.75: 2}.get(size, 1))])
         logged.append(run.learn(*photograph(render(scenes, size)), share))
-        if run.step % 200 == 0 or run.step in (5, 50):
-            recent = torch.stack(logged[-200:]).mean().item()
-            rate = run.seen / (run.spent_s + 1e-9)
-            print(
-                f"step {run.step} pictures {run.seen} a second {rate:.0f} share {share:.3f} dice {recent:.4f}",
-                flush=True,
-            )
+        if process == 0 and (run.step % 500 == 0 or run.step in (5, 50)):
+            print(_progress(run, share, processes, logged), flush=True)
+    if process == 0:
+        _write(run, render, logged, processes, args)
+    for worker in drawing:
+        worker.terminate()
+
+
+def _progress(run: Schedule, share: float, processes: int, logged: list) -> str:
+    seen, recent = run.seen * processes, torch.stack(logged[-200:]).mean().item()
+    rate = seen / (run.spent_s + 1e-9)
+    return f"step {run.step} pictures {seen} a second {rate:.0f} share {share:.3f} dice {recent:.4f}"
+
+
+def _write(run: Schedule, render: Renderer, logged: list, processes: int, args: argparse.Namespace) -> None:
     args.out.mkdir(parents=True, exist_ok=True)
     run.save(args.out)
     write_onnx(run.average, args.out / "eye.onnx")
     story = {
-        "pictures": run.seen, "steps": run.step, "minutes": round(run.spent_s / 60, 1),
-        "pieces": run.pieces, "gpu": torch.cuda.get_device_name(),
+        "pictures": run.seen * processes, "steps": run.step, "minutes": round(run.spent_s / 60, 1),
+        "pieces": run.pieces, "gpus": processes, "gpu": torch.cuda.get_device_name(),
         "seed": args.seed, "batch": args.batch, "rate": args.rate, "stages": STAGES, "widths": WIDTHS, "labels": LABELS,
         "exported": EXPORTED, "parameters": sum(p.numel() for p in run.average.parameters()),
         "last_dice_loss": round(torch.stack(logged[-200:]).mean().item(), 4),
@@ -243,8 +265,27 @@ def main() -> None:
     }  # fmt: skip
     (args.out / "eye.json").write_text(json.dumps(story, indent=1))
     print(json.dumps(story), flush=True)
-    for process in processes:
-        process.terminate()
+
+
+def main() -> None:
+    """See the module's docstring."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--resume", type=Path)
+    parser.add_argument("--minutes", type=float, default=MINUTES, help="of the whole schedule")
+    parser.add_argument("--stop-after", type=float, default=1e9, help="minutes of this piece")
+    parser.add_argument("--batch", type=int, default=24, help="full-size pictures a step and GPU")
+    parser.add_argument("--rate", type=float, default=4e-3)
+    parser.add_argument("--workers", type=int, default=11, help="processes a GPU that draw scenes")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--port", type=int, default=29511, help="by which the processes find each other")
+    args = parser.parse_args()
+    gpus = torch.cuda.device_count()
+    os.environ["OMP_NUM_THREADS"] = "1"
+    if gpus > 1:
+        torch.multiprocessing.spawn(train, (gpus, args), nprocs=gpus)
+    else:
+        train(0, 1, args)
 
 
 if __name__ == "__main__":
