@@ -28,14 +28,13 @@ from digitize.result.from_photos import Shot, combine
 from digitize.result_records import Result
 from digitize.solid.adjust import Adjusted, GivenSizes
 from digitize.solid.agreement import Agreement, blame_scales, check_agreement
-from digitize.solid.measure import UNEXPLAINED, GivenFins, Solid, measure_solid
+from digitize.solid.measure import GivenFins, Solid, measure_solid
 from digitize.solid.numbers import rivals
-from digitize.solid.roll import AS_WELL
+from digitize.solid.roll import AS_WELL, HOPELESS_UNEXPLAINED, UNEXPLAINED
 from digitize.units.rounding import with_band
 from digitize.units.shown_units import shown_in
 
 DEFAULT_THICKNESS_MM = 2.0
-HOPELESS_UNEXPLAINED = 0.3
 HOPELESS_BAND_CALIBERS = 2.0
 UNSAID_COUNTS = (4, 3, 6, 5, 2, 8)
 """Fin numbers tried when none was said, the likeliest first; the report then says so and widens its bands."""

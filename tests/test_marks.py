@@ -47,14 +47,18 @@ def test_nothing_marked_tells_nothing():
 
 @pytest.fixture(scope="module")
 def unseen_fin():
-    """(rgb, true mask, mask of the largest fin seen): fins of the ground's colour, which the eye does not see."""
+    """(rgb, true mask, mask of the largest fin seen): fins of the ground's colour, the largest with half of what is
+    left of its contrast, so that the eye does not see it."""
     scene, _ = random_scene(np.random.default_rng(27), width_px=1400)
     scene = replace(scene, references=(), paint=replace(scene.paint, fins=scene.background_colour))
     picture = draw(scene)
     true = picture.alpha > 0.5
-    body = draw(replace(scene, rocket=replace(scene.rocket, fins=(), lug=None))).alpha > 0.5
-    _, labels, stats, _ = cv2.connectedComponentsWithStats((true & ~body).astype(np.uint8))
-    return picture.rgb, true, labels == 1 + np.argmax(stats[1:, cv2.CC_STAT_AREA])
+    bare = draw(replace(scene, rocket=replace(scene.rocket, fins=(), lug=None)))
+    _, labels, stats, _ = cv2.connectedComponentsWithStats((true & ~(bare.alpha > 0.5)).astype(np.uint8))
+    fin = labels == 1 + np.argmax(stats[1:, cv2.CC_STAT_AREA])
+    around = cv2.dilate(fin.astype(np.uint8), np.ones((9, 9)))[..., None] > 0
+    faint = (0.5 * bare.rgb + 0.5 * picture.rgb).round().astype(np.uint8)
+    return np.where(around, faint, picture.rgb), true, fin
 
 
 def seen(rgb, marked=NOTHING_MARKED):

@@ -31,7 +31,8 @@ from silhouettes import (
 from digitize.errors import OutlineRefusal, ScaleRefusal
 from digitize.solid.adjust import GivenSizes
 from digitize.solid.ends import nose_tip, rim_of
-from digitize.solid.measure import UNEXPLAINED, GivenFins
+from digitize.solid.measure import GivenFins
+from digitize.solid.roll import UNEXPLAINED
 from digitize.solid.stations import crossings, find_stations
 from digitize.solid.validity import within_caliper
 

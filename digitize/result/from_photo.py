@@ -25,8 +25,9 @@ from digitize.result.hand_checks import hand_checks, hand_facts, hand_warnings
 from digitize.result_records import FinResult, NextMeasurement, PhotoFacts, Result
 from digitize.solid.agreement import LOOSE_SCALES, size_warning
 from digitize.solid.in_photo import drawing_of
-from digitize.solid.measure import UNEXPLAINED, Solid
+from digitize.solid.measure import Solid
 from digitize.solid.numbers import Rival
+from digitize.solid.roll import UNEXPLAINED
 from digitize.units.rounding import fixed
 
 
@@ -260,6 +261,13 @@ def _own_warnings(measured: Measured, options: MeasureOptions, cp_x: Quantity, c
                 f"{100 * trace.unexplained:.0f} % of what stands out at fin group {k} fits no single fin shape "
                 "at this pose",
                 "Check --fins and --pose, or turn the rocket so that one fin lies flat in the photo's plane",
+            ))  # fmt: skip
+        if trace.absent:
+            warnings.append(Warn(
+                "FIN_NOT_IN_OUTLINE",
+                f"The outline lacks {len(trace.absent)} of the {trace.given.count} fins of group {k}; those are taken "
+                "to be like the others",
+                "Draw what is missing (digitize trace PHOTO), or put a ground of another colour behind the fins",
             ))  # fmt: skip
         warnings += [*side_warning(trace, k), *turn_warning(trace, k)]
         warnings += roll_warning(solid, trace, k, options)

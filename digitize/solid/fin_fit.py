@@ -57,7 +57,8 @@ class EdgePoints:
 class Fitted:
     """planform: with the roots carried on; roll_rad; turn_rad: (count,) each fin's own departure from its place;
     roll_sigma_rad; cost: in squared standard deviations; fin_costs: (count,) of it by fin; unexplained: area by
-    which the model's and the seen silhouette differ, over the fins' silhouette."""
+    which the model's and the seen silhouette differ, over the fins' silhouette; absent: numbers of the fins that
+    the silhouette lacks."""
 
     planform: Planform
     roll_rad: float
@@ -67,6 +68,7 @@ class Fitted:
     fin_costs: np.ndarray
     unexplained: float = 0.0
     side_areas_mm2: tuple[float, float] | None = None
+    absent: tuple[int, ...] = ()
 
     def angles(self) -> np.ndarray:
         """(count,) each fin's angle, rad."""
@@ -153,7 +155,7 @@ def fit(
     planform = closed_to_root(inner, scene, pose, replace(job, roll_rad=roll), turn)
     cost = cost + (turn / GLUED_RAD) ** 2
     unexplained = model.unexplained(planform.outline_mm, roll, turn)
-    return Fitted(planform, roll, turn, sigma, float(cost.sum()), cost, unexplained)
+    return Fitted(planform, roll, turn, sigma, float(cost.sum()), cost, unexplained, absent=job.absent)
 
 
 def with_side_areas(fitted: Fitted, seen: EdgePoints, scene: Scenery, pose: Pose, job: Carving) -> Fitted:
@@ -201,9 +203,9 @@ class _Model:
     def planes(self, roll: float, turn: np.ndarray) -> _Planes:
         """The planes that bound the fins in the picture."""
         angles = self.angles(roll, turn)
-        faces = [_faces(self.job, angle) for angle in angles]
+        faces = [() if k in self.job.absent else _faces(self.job, angle) for k, angle in enumerate(angles)]
         fin = np.repeat(np.arange(len(angles)), [len(offsets) for offsets in faces])
-        return _Planes(fin, angles[fin], np.concatenate(faces))
+        return _Planes(fin, angles[fin], np.concatenate([np.array(offsets) for offsets in faces]))
 
     def edges(self, inner: np.ndarray, planes: _Planes) -> _Edges:
         """Samples of the edges that bound what is seen, hidden neither by the body nor by another fin."""

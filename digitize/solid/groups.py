@@ -32,7 +32,7 @@ class FinTrace:
     area by the upper and by the lower side alone where both show a fin lying flat, else None; edge_sigma_px: typical of
     the outline there; misfit_sigma_px: what the silhouette's own contradictions are worth along the fin's edge;
     own_sigma_px: (m,) error of each point by itself, for those set by hand; turn_rad: (count,) each fin's own departure
-    from its place; cost: of the fit, in squared standard deviations."""
+    from its place; cost: of the fit, in squared standard deviations; absent: numbers of the fins not in the outline."""
 
     given: GivenFins
     outline_px: np.ndarray
@@ -49,6 +49,7 @@ class FinTrace:
     own_sigma_px: np.ndarray | float = 0.0
     turn_rad: np.ndarray | float = 0.0
     cost: float = 0.0
+    absent: tuple[int, ...] = ()
 
 
 def fins_of(adjusted, stations, profile, silhouette, fins) -> list[list[tuple[FinTrace, np.ndarray]]]:
@@ -131,6 +132,7 @@ def _trace(fitted: Fitted, pose: Pose, job: Carving, given: GivenFins, tip_s: fl
         misfit_sigma_px=misfit_sigma_px(pixels, outline, job, fitted.side_areas_mm2, fitted.unexplained, pose),
         turn_rad=fitted.turn_rad,
         cost=fitted.cost,
+        absent=fitted.absent,
     )
     return trace, outline
 

@@ -48,8 +48,6 @@ SHOULDER_SHARE = 0.15
 """Standard deviation of where the body has widened, as a share of the stretch that hides it."""
 MATTERS_CALIBERS, MATTERS_SHARE = 0.05, 0.02
 """Another body under the fins is told if it moves the centre of pressure by more, or is the largest diameter."""
-UNEXPLAINED = 0.12
-"""Share of the fins' silhouette that may stay unexplained by one planform before it is called doubtful."""
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ from digitize.solid.roll import Search, find_fins
 CLEARLY = 3.0
 """Difference of two costs, in squared standard deviations, that outweighs a word: the other number is then 4.5 times as
 likely by the picture, and of some dozens of people one types a wrong one."""
-QUICK = Search(step_deg=10.0, coarse=6.0, most_fits=2)
+QUICK = Search(step_deg=10.0, coarse=6.0, most_fits=2, most_absent=0)
 """Where the fins are measured it is done more closely: here it is only asked whether there is a good fit at all."""
 CARVED = 0.04
 """What a hull so coarsely carved may leave of the fins' silhouette more than a fit does."""

@@ -44,7 +44,8 @@ class Carving:
 
     profile_s_mm: (n, 2) body profile, place along the axis and radius; first_s_mm, last_s_mm, reach_mm: the box to
     look in; step_mm: grid; half_thickness_mm: of the fin; count, roll_rad: the fins' angles are
-    roll + 2 pi k / count + turn_rad, the last each fin's own, (count,) or 0.
+    roll + 2 pi k / count + turn_rad, the last each fin's own, (count,) or 0; absent: numbers of the fins
+    that are not in the silhouette.
     """
 
     profile_s_mm: np.ndarray
@@ -56,10 +57,12 @@ class Carving:
     count: int
     roll_rad: float
     turn_rad: np.ndarray | float = 0.0
+    absent: tuple[int, ...] = ()
 
     def angles(self) -> np.ndarray:
-        """(count,) fin angles, rad."""
-        return self.roll_rad + 2 * np.pi * np.arange(self.count) / self.count + self.turn_rad
+        """Angles of the fins in the silhouette, rad."""
+        angles = self.roll_rad + 2 * np.pi * np.arange(self.count) / self.count + self.turn_rad
+        return np.delete(angles, self.absent) if self.absent else angles
 
     def radius_at(self, s_mm: np.ndarray) -> np.ndarray:
         """Body radius, 0 beyond its ends."""
@@ -161,11 +164,22 @@ def closed_to_root(
 ) -> Planform:
     """The planform of an open edge (m, 2), carried on to the body at both ends. turn_rad: (count,) each fin's own
     departure from its place."""
+    points = _from_the_body(_from_the_body(points, job)[::-1], job)[::-1]
     lead, hidden_lead = to_root(points, job)
     trail, hidden_trail = to_root(points[::-1], job)
     outline = np.vstack([lead, points, trail])
     angle, offset = _deciding(scene.cover, pose, replace(job, turn_rad=turn_rad), outline)
     return Planform(outline, angle, offset, hidden_lead, hidden_trail)
+
+
+def _from_the_body(points: np.ndarray, job: Carving) -> np.ndarray:
+    """The open edge (m, 2) from where it leaves the body: a fit may have moved its first corners inside."""
+    out = points[:, 1] > job.radius_at(points[:, 0])
+    k = int(np.argmax(out))
+    if k == 0 or len(points) - k < 2:
+        return points
+    way = points[k - 1] + np.linspace(0, 1, 600)[:, None] * (points[k] - points[k - 1])
+    return np.vstack([way[np.argmax(way[:, 1] > job.radius_at(way[:, 0]))], points[k:]])
 
 
 def without_notches(planform: Planform) -> Planform | None:
@@ -345,7 +359,7 @@ def _deciding(cover, pose, job, outline):
 def drawn_fins(planform: Planform, pose: Pose, job: Carving, like: Coverage) -> np.ndarray:
     """Bool (h, w): where the fins of this planform would be seen."""
     faces = job.half_thickness_mm * np.array([-1.0, 0.0, 1.0])
-    return drawn_planes(planform.outline_mm, pose, np.repeat(job.angles(), 3), np.tile(faces, job.count), like)
+    return drawn_planes(planform.outline_mm, pose, np.repeat(job.angles(), 3), np.tile(faces, len(job.angles())), like)
 
 
 def drawn_planes(

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from digitize.records import Silhouette
-from digitize.solid.fin_fit import Fitted, edge_points_of, fin_region, fit, with_side_areas
+from digitize.solid.fin_fit import EdgePoints, Fitted, edge_points_of, fin_region, fit, with_side_areas
 from digitize.solid.planform import Carving, Planform, Scenery, carve, drawn_fins, on_grid, without_notches
 from digitize.solid.pose import Pose
 
@@ -21,6 +21,9 @@ AS_WELL = 6.0
 """Difference of two costs within which a roll is not ruled out: 99 of 100 times by chance alone it is less."""
 ONE_FIN = 2.0
 """A notch is filled where that makes one fin fit better by so much, and all of them no worse."""
+UNEXPLAINED, HOPELESS_UNEXPLAINED = 0.12, 0.3
+"""Share of what stands out from the body that may fit no fin: above the first it is warned of, above the second no
+number can be relied on."""
 SAME_RAD = np.radians(2.0)
 SEARCH_STEPS, START_STEPS = 140, 400
 """Points along the longest side of the grids on which rolls are told apart, and a fit's start is carved. At every pixel
@@ -31,12 +34,20 @@ of a 12 megapixel photo, carving took two thirds of the solid's time."""
 class Search:
     """How closely the rolls are searched: every step_deg, on a grid that is coarse times coarser than the final
     carving; a planform is fitted at most_fits of them, none that leaves more than most_misfit of the fins'
-    silhouette."""
+    silhouette; where none explains it, the silhouette may lack
+    most_absent neighbouring fins, as long as it shows two."""
 
     step_deg: float = 5.0
     coarse: float = 3.0
     most_fits: int = 5
     most_misfit: float = np.inf
+    most_absent: int = 2
+
+
+ABSENT = Search(step_deg=10.0, coarse=6.0, most_fits=2)
+ABSENT_COST = 150.0
+"""For each fin taken to be absent, in squared standard deviations: about what a whole fin's edge costs that lies far
+outside (fin_fit.EDGE_MODES, TAIL), so that a number of fins or a lens that explains all that is seen comes first."""
 
 
 def find_fins(
@@ -53,6 +64,27 @@ def find_fins(
     a mirror image toward and away from the camera both appear where the picture can't tell them apart.
     """
     seen = edge_points_of(silhouette, scene, pose, job)
+    fits = _fits(seen, scene, pose, job, given_rad, search)
+    for lacking in range(1, min(search.most_absent, job.count - 2) + 1):
+        if min((f.unexplained for f in fits), default=1.0) < HOPELESS_UNEXPLAINED:
+            break
+        absent = [tuple(sorted((k + j) % job.count for j in range(lacking))) for k in range(job.count)]
+        shown = [f for each in absent for f in _fits(seen, scene, pose, replace(job, absent=each), given_rad, ABSENT)]
+        extra = lacking * ABSENT_COST
+        fits = [replace(f, cost=f.cost + extra) for f in shown if f.unexplained < UNEXPLAINED] or fits
+    gap = 2 * np.pi / job.count
+    chosen: list[Fitted] = []
+    for found in sorted(fits, key=lambda f: f.cost):
+        again = any(abs(_apart(found.roll_rad, other.roll_rad, gap)) < SAME_RAD for other in chosen)
+        if not again and (not chosen or found.cost < chosen[0].cost + AS_WELL):
+            chosen.append(found)
+    return [with_side_areas(found, seen, scene, pose, replace(job, absent=found.absent)) for found in chosen]
+
+
+def _fits(
+    seen: EdgePoints, scene: Scenery, pose: Pose, job: Carving, given_rad: list[float], search: Search
+) -> list[Fitted]:
+    """The planform fitted at each of the likeliest rolls."""
     gap = 2 * np.pi / job.count
     rolls = [*given_rad, *np.arange(0, gap - 1e-9, gap / round(np.degrees(gap) / search.step_deg))]
     coarse = on_grid(job, SEARCH_STEPS, search.coarse)
@@ -76,12 +108,7 @@ def find_fins(
             shown = (best.fin_costs - whole.fin_costs).max() > ONE_FIN
             best = whole if shown and whole.cost < best.cost + ONE_FIN else best
         fits.append(replace(best, cost=best.cost + _given_cost(best.roll_rad, given_rad, gap)))
-    chosen: list[Fitted] = []
-    for found in sorted(fits, key=lambda f: f.cost):
-        again = any(abs(_apart(found.roll_rad, other.roll_rad, gap)) < SAME_RAD for other in chosen)
-        if not again and (not chosen or found.cost < chosen[0].cost + AS_WELL):
-            chosen.append(found)
-    return [with_side_areas(found, seen, scene, pose, job) for found in chosen]
+    return fits
 
 
 def _apart(one: float, other: float, gap: float) -> float:
