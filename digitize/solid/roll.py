@@ -25,7 +25,7 @@ UNEXPLAINED, HOPELESS_UNEXPLAINED = 0.12, 0.3
 """Share of what stands out from the body that may fit no fin: above the first it is warned of, above the second no
 number can be relied on."""
 SAME_RAD = np.radians(2.0)
-SEARCH_STEPS, START_STEPS = 140, 400
+SEARCH_STEPS, START_STEPS = 140, 800
 """Points along the longest side of the grids on which rolls are told apart, and a fit's start is carved. At every pixel
 of a 12 megapixel photo, carving took two thirds of the solid's time."""
 
