@@ -103,6 +103,9 @@ def test_a_crosswind_that_takes_all_the_margin_takes_fly_away():
     calm, windy = (verdict(Quantity(1.4, 0.1), Quantity(-0.9, 0.1), curve=c) for c in (None, curve))
     assert (calm.level, windy.level) == ("fly", "marginal")
     assert "45 degrees" in windy.text and "longer rod" in windy.text
+    for unstable in (Quantity(-0.4, 0.1), Quantity(0.2, 0.1)):  # what must not fly gets no advice to fly it in calm air
+        worse = verdict(unstable, Quantity(-0.9, 0.1), curve=curve)
+        assert worse.level == "do not fly" and "calm air" not in worse.text
 
 
 def test_the_plot_shows_curve_balance_and_cut_out():

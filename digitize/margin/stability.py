@@ -113,7 +113,7 @@ def verdict(
         sentences.insert(0 if level == "look again" else len(sentences), f"First clear this up: {doubt.rstrip('.')}.")
     if question:
         sentences.append(question)
-    if margin is not None and _upset(curve):
+    if level == "marginal" and _upset(curve):  # a rocket that must not fly gets no advice on the wind to fly it in
         sentences.append(
             f"A crosswind of {exact(curve.wind_mps)} m/s off the rod at {exact(curve.rod_speed_mps)} m/s meets it at "
             f"{counted(curve.wind_deg, 'degree')}, where the centre of pressure is ahead of the balance point: "

@@ -127,7 +127,7 @@ def _measured(name, prior, silhouette, references, given, fins, resting, axis: A
     problem = _problem(prior, axis, stations, tip_p, references, given, silhouette)
     check_roughly(problem)
     if references and given.behind_mm is None:
-        problem = replace(problem, given=_unsaid_set_back(problem, stations))
+        problem = replace(problem, given=unsaid_set_back(problem, stations))
     adjusted = adjust_robustly(problem)
     seen = _Unscaled(axis, stations, tip_p, tip_sigma, silhouette)
     try:
@@ -289,7 +289,7 @@ def _tube_limbs(run, stations, upper_px, lower_px, silhouette) -> TubeLimbs:
     return TubeLimbs(points, side, np.hypot(LIMB_SIGMA_PX, silhouette.sigma_px[nearest]))
 
 
-def _unsaid_set_back(problem: Problem, stations: Stations) -> GivenSizes:
+def unsaid_set_back(problem: Problem, stations: Stations) -> GivenSizes:
     """A reference lies level with the axis, or on the table or wall behind it, as far as the fins reach and a little
     more: anything between, so half of it is expected, and the band reaches past both ends."""
     most_mm = float(stations.reach.max()) * problem.start_depth_mm + 20.0

@@ -1,6 +1,6 @@
 """Which slips with a number end in a verdict that is false? Every kind of scale, alone and in pairs.
 
-    python tests/bench/bench_slips.py [--only bramble,letter] [--slips digits,both] [--not-said] [--list] [--jobs 2]
+    python tests/bench/bench_slips.py [--only bramble,letter] [--slips digits,both] [--not-said] [--full] [--list]
 
 A builder types one number of a scale wrong: ten times, 25.4 times, twice, or as little of it, two digits swapped, or
 takes one size of paper for the other; the other scale of a pair is right, or in the same wrong unit. Balance point 1.5
@@ -8,9 +8,10 @@ calibers ahead of the true centre of pressure, in millimetres; no mass, no dista
 slip counts as false where the verdict is fly or marginal and the centre of pressure is off by more than 0.25 caliber.
 
 The photographs are the samples and drawn ones, one for each kind of reference and one with several. References and
-outline are found once a photo (a ruler's again for each length told); then only the options vary. Claims many times
-apart are refused by the command before it solves anything (`check_roughly`), so here too, without the axis looked for
-again. Of a false one it is said whether the centre of pressure is too far aft, which is the unsafe side.
+outline are found once a photo (a ruler's again for each length told), and so is the shape, by the right caliper: a
+slip makes the same shape at another size, so of each telling only the scale is solved anew, and held against the
+others, by the command's own functions. --full fits the shape for each telling too, as the command does, ten times as
+slowly. Of a false one it is said whether the centre of pressure is too far aft, which is the unsafe side.
 """
 
 import argparse
@@ -196,10 +197,11 @@ def shot_named(name: str, folder: Path) -> Shot:
 class Bench:
     """One photograph with what was found in it."""
 
-    def __init__(self, shot: Shot):
+    def __init__(self, shot: Shot, full: bool):
         from digitize.photo.read import read_photo
         from digitize.pipeline import camera_of, silhouette_of
         from digitize.request.options import measure_options
+        from digitize.result.from_photo import assemble
 
         self.shot, self.photo, self.found = shot, read_photo(shot.path), {}
         references = tuple(r for text in shot.references for r in self.reference(text))
@@ -210,12 +212,16 @@ class Bench:
         pixels = self.photo.to_full_px(ends[0]).ravel()
         points = f"points={','.join(f'{p:.1f}' for p in pixels)},"
         truth = shot.truth
-        self.problem = None
         self.claims = [claim_of(text) for text in shot.references] + [
             Claim("points", points, round(float(np.linalg.norm(np.subtract(*ends[1]))), 1)),
             claim_of(f"tube={truth.max_diameter_mm:.1f}mm"),
             claim_of(f"length={truth.length_mm:.0f}mm"),
         ]
+        self.base = self.full_result = None
+        if not full:
+            options = measure_options([shot.path], scale=[f"tube={truth.max_diameter_mm:.1f}mm"], **self.told())
+            self.base = self.fitted(options, ())
+            self.full_result = assemble(self.base, options)
 
     def reference(self, text: str):
         """What one --scale finds in the picture, each text looked for once. Raises ScaleRefusal."""
@@ -232,27 +238,48 @@ class Bench:
             raise self.found[text]
         return self.found[text]
 
+    def fitted(self, options, references):
+        """The photo, measured: in full, or the first one's shape at the size that these scales give it."""
+        from digitize.pipeline import agreement_of, fit_photo, given_sizes
+        from digitize.result.as_shown import times_as_large
+        from digitize.solid.adjust import adjust
+        from digitize.solid.agreement import check_roughly
+        from digitize.solid.measure import unsaid_set_back
+        from digitize.solid.start import start_depth
+
+        if self.base is None:
+            return fit_photo(self.photo, options, self.prior, references, self.silhouette)
+        solid = self.base.solid
+        first = solid.adjusted.problem
+        given = replace(given_sizes(options), tilt=first.given.tilt, plane_tilt=first.given.plane_tilt)
+        problem = replace(first, references=references, given=given)
+        problem = replace(problem, start_depth_mm=start_depth(problem))
+        check_roughly(problem)
+        if references and given.behind_mm is None:
+            problem = replace(problem, given=unsaid_set_back(problem, solid.stations))
+        adjusted = adjust(problem)
+        agreement = agreement_of(adjusted, options)
+        times = float(adjusted.pose().depth_mm / solid.adjusted.pose().depth_mm)
+        sized = replace(times_as_large(solid, times), adjusted=adjusted)
+        return replace(
+            self.base, references=references, solid=sized, warnings=agreement.warnings, factors=agreement.factors
+        )
+
     def outcome(self, kinds: tuple[str, ...], scale: list[str], slip: str, behind_said: bool) -> Outcome:
         """Measure with these scales."""
         from digitize.errors import Refusal
-        from digitize.pipeline import check_band, fit_photo, given_sizes
+        from digitize.pipeline import check_band
         from digitize.request.options import measure_options
         from digitize.result.from_photo import assemble
-        from digitize.solid.agreement import check_roughly
 
-        truth, told = self.shot.truth, dict(self.shot.told)
+        truth, told = self.shot.truth, self.told()
         if behind_said:
             told["behind"] = f"{self.shot.behind_mm:.0f}mm"
-        told["balance"] = f"{truth.cp_mm - MARGIN_CALIBERS * truth.max_diameter_mm:.0f}mm"
         level, off, band, why = "", np.nan, np.nan, ""
         try:
             options = measure_options([self.shot.path], scale=scale, **told)
             references = tuple(r for text in scale for r in self.reference(text))
-            if self.problem is not None:
-                check_roughly(replace(self.problem, references=references, given=given_sizes(options)))
-            measured = fit_photo(self.photo, options, self.prior, references, self.silhouette)
-            self.problem = self.problem or measured.solid.adjusted.problem
-            result = assemble(measured, options)
+            result = assemble(self.fitted(options, references), options, self.full_result)
             check_band(result, options)
             level, off = result.verdict_level, (result.cp_x_mm.value - truth.cp_mm) / truth.max_diameter_mm
             band = result.methods.measured_pm95_mm / truth.max_diameter_mm
@@ -261,6 +288,11 @@ class Bench:
             level, why = f"exit {int(refusal.exit_code)}", refusal.line()
         words = " ".join(scale) + (f" behind {told['behind']}" if behind_said else "")
         return Outcome(self.shot.name, kinds, behind_said, slip, words, level, float(off), float(band), why)
+
+    def told(self) -> dict:
+        """What is told beside the scales."""
+        truth = self.shot.truth
+        return {**self.shot.told, "balance": f"{truth.cp_mm - MARGIN_CALIBERS * truth.max_diameter_mm:.0f}mm"}
 
     def every(self, beginning: tuple[str, ...], not_said: bool):
         """Outcomes of all slips whose names begin so, alone and in pairs; and of what is right, slip ''. not_said: with
@@ -288,10 +320,10 @@ def slipped(claims: tuple[Claim, ...]):
             yield [claim.text(claim.number_mm * FACTORS[name]) for claim in claims], f"both {name}"
 
 
-def of_one(name: str, beginning: tuple[str, ...], not_said: bool) -> list[Outcome]:
+def of_one(name: str, beginning: tuple[str, ...], not_said: bool, full: bool) -> list[Outcome]:
     one_thread()
     with tempfile.TemporaryDirectory() as folder:
-        return list(Bench(shot_named(name, Path(folder))).every(beginning, not_said))
+        return list(Bench(shot_named(name, Path(folder)), full).every(beginning, not_said))
 
 
 def table(outcomes: list[Outcome]) -> str:
@@ -331,13 +363,14 @@ def main() -> None:
     parser.add_argument("--only", help="names of photographs, comma-separated")
     parser.add_argument("--slips", default="", help="beginnings of the slips' names, comma-separated; all if not said")
     parser.add_argument("--not-said", action="store_true", help="only with the set-back not said")
+    parser.add_argument("--full", action="store_true", help="fit the shape for each telling too")
     parser.add_argument("--list", action="store_true", help="every outcome, a line each, not the false ones only")
     parser.add_argument("--jobs", type=int, default=1)
     given = parser.parse_args()
     samples = sorted(file.stem.split("-")[0] for file in (REPOSITORY / "samples").glob("*-*.json"))
     names = given.only.split(",") if given.only else [*samples, *DRAWN, "several"]
     outcomes: list[Outcome] = []
-    one = partial(of_one, beginning=tuple(given.slips.split(",")), not_said=given.not_said)
+    one = partial(of_one, beginning=tuple(given.slips.split(",")), not_said=given.not_said, full=given.full)
     with multiprocessing.get_context("spawn").Pool(given.jobs) as pool:
         for found in pool.imap(one, names) if given.jobs > 1 else map(one, names):
             outcomes += found
