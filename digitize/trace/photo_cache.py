@@ -21,6 +21,8 @@ class PhotoCache:
         self.first: FirstPass | None = None
         self.references: dict[str, tuple[ReferencePoints, ...]] = {}
         self.outlines: dict[str, Silhouette] = {}
+        self.news = False
+        """Whether something was found since it was last written."""
 
     def find(
         self, texts: dict, options: MeasureOptions, regions: Sequence[dict], progress: Callable[[str], None]
@@ -29,7 +31,7 @@ class PhotoCache:
         marked = marked_of(self.photo, regions)
         words = json.dumps([texts.get("scale"), texts.get("sheet_bar")])
         progress("finding the scale")
-        references = _once(self.references, words, lambda: references_of(self.photo, options))
+        references = self._once(self.references, words, lambda: references_of(self.photo, options))
 
         def outline() -> Silhouette:
             progress("looking for the rocket")
@@ -38,13 +40,13 @@ class PhotoCache:
             return silhouette_of(self.photo, references, progress, marked, self.first)
 
         key = json.dumps([words, list(regions)], sort_keys=True)
-        return references, _once(self.outlines, key, outline)
+        return references, self._once(self.outlines, key, outline)
 
-
-def _once(found: dict, key: str, search: Callable):
-    """What was found under this key, sought if it is not there; the newest few are kept."""
-    if key not in found:
-        found[key] = search()
-        while len(found) > MOST_SEARCHES:
-            del found[next(iter(found))]
-    return found[key]
+    def _once(self, found: dict, key: str, search: Callable):
+        """What was found under this key, sought if it is not there; the newest few are kept."""
+        if key not in found:
+            found[key] = search()
+            self.news = True
+            while len(found) > MOST_SEARCHES:
+                del found[next(iter(found))]
+        return found[key]

@@ -32,6 +32,7 @@ from digitize.trace.begun import Start, start_of
 from digitize.trace.changed import changed_by_hand
 from digitize.trace.drawn import drawn_of, measure_drawn
 from digitize.trace.form_texts import checked_texts
+from digitize.trace.found_file import keep_found, recall_found
 from digitize.trace.history import HISTORY, Beginning, History, history_json, put_aside, read_history
 from digitize.trace.photo_cache import PhotoCache
 from digitize.trace.pull import fit_pulled, pulls_of
@@ -81,8 +82,10 @@ class Session:
     def load_photo(self, path: Path) -> None:
         """Take this photo; whatever was measured before is let go. Raises UnreadableRefusal."""
         photo = read_photo(path)
+        photo_cache = PhotoCache(photo)
+        recall_found(self.folder, photo_cache)
         with self.lock:
-            self.photo_path, self.photo, self.photo_cache, self.found = path, photo, PhotoCache(photo), {}
+            self.photo_path, self.photo, self.photo_cache, self.found = path, photo, photo_cache, {}
             self.history, self.traced, self.full, self.seen, self.start = History(), None, None, None, None
             self.refused = None
 
@@ -421,6 +424,8 @@ class Session:
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
             replace_file(path, json.dumps(data).encode())
+            if self.photo_cache is not None:
+                keep_found(self.folder, self.photo_cache)
         except OSError as error:
             raise UsageRefusal(
                 f"{self.folder}: changes can't be kept ({(error.strerror or 'error').lower()})",
