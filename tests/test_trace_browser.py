@@ -217,7 +217,7 @@ def test_undo_and_redo_over_a_pull_and_a_region(page, tmp_path):
         lengths, lines = [number(page, "length")], [page.get_attribute(line, "d")]
 
         def settled(at):
-            until(lambda: session.at == at and not session.working, 150)
+            until(lambda: session.at == at and not session.working)
             page.wait_for_selector("#undo" if at == 0 else "#undo:enabled")
             until(lambda: number(page, "length") == session.full.length_mm.value)
 
@@ -251,10 +251,10 @@ def test_undo_and_redo_over_a_pull_and_a_region(page, tmp_path):
     with Served(again) as served:
         again.begin_in_background(**begin)
         page.goto(served.url)
-        page.wait_for_selector("#redo:enabled", timeout=30_000)
+        page.wait_for_selector("#redo:enabled")
         assert number(page, "length") == lengths[0]
         page.click("#redo")
-        until(lambda: again.at == 1 and not again.working, 150)
+        until(lambda: again.at == 1 and not again.working)
         until(lambda: number(page, "length") == lengths[1])
         assert page.get_attribute(line, "d") == lines[1]
 

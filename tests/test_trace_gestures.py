@@ -263,19 +263,19 @@ def test_what_is_marked_not_rocket_is_left_out_and_rocket_taken_in(page, bramble
     before = covered()
     assert before > 300
     marked(page, "#not-rocket", corners)
-    until(lambda: len(session.beginning.regions) == 1 and not session.working, 150)
+    until(lambda: len(session.beginning.regions) == 1 and not session.working)
     page.wait_for_selector("text=1 region(s) were marked")
     assert page.locator("#sheet .region:not(.rocket)").count() == 1
     assert covered() < 0.2 * before
     until(lambda: number(page, "cp") == session.full.cp_x_mm.value)
     page.click("#back-regions")
-    until(lambda: not session.beginning.regions and not session.working, 150)
+    until(lambda: not session.beginning.regions and not session.working)
     until(lambda: number(page, "cp") == found.cp_x_mm.value and number(page, "length") == found.length_mm.value)
     assert page.locator("#sheet .region").count() == 0
     beside = [tip + d for d in ([-30, -40], [30, -40], [30, 10], [-30, 10])]  # as if cloth hid a part of the fin
     added = shapely.Polygon(beside).difference(shapely.Polygon(session.full.outline_px))
     marked(page, "#rocket", beside)
-    until(lambda: len(session.beginning.regions) == 1 and not session.working, 150)
+    until(lambda: len(session.beginning.regions) == 1 and not session.working)
     page.wait_for_selector(".region.rocket", state="attached")
     until(lambda: number(page, "cp") == session.full.cp_x_mm.value)
     assert shapely.Polygon(session.full.outline_px).intersection(added).area > 0.5 * added.area
@@ -292,13 +292,13 @@ def test_the_outline_is_pulled(page, bramble):
     until(lambda: page.locator("#sheet .found").get_attribute("d") != line)
     assert not session.working
     page.mouse.up()
-    until(lambda: len(session.beginning.pulls) == 1 and not session.working, 150)
+    until(lambda: len(session.beginning.pulls) == 1 and not session.working)
     page.wait_for_selector("text=pulled in 1 place(s)")
     assert np.hypot(*(session.full.outline_px - to).T).min() < 2.0  # a pixel of the screen is nearly two of the photo
     until(lambda: number(page, "length") == session.full.length_mm.value)
     assert number(page, "length") > bramble.found.length_mm.value + 3
     page.click("#back-pulls")
-    until(lambda: not session.beginning.pulls and not session.working, 150)
+    until(lambda: not session.beginning.pulls and not session.working)
     until(lambda: number(page, "cp") == bramble.found.cp_x_mm.value)
 
 

@@ -18,7 +18,8 @@ from ipaddress import IPv4Interface
 
 import pytest
 from PIL import Image
-from trace_phone import FARTHER, HERE, LAN, OTHER, PHONE, STRANGER, TOKEN, Shared, closed, until
+from trace_page import until
+from trace_phone import FARTHER, HERE, LAN, OTHER, PHONE, STRANGER, TOKEN, Shared, closed
 from trace_scene import drawn_session, photo_file, seen
 
 from digitize import cli
@@ -333,7 +334,7 @@ def test_an_answer_that_nobody_reads_is_given_up_and_a_slow_reader_has_time(tmp_
         until(lambda: not shared.server.server_state.connections)
         with asks_for_the_photo(shared, more):
             until(lambda: shared.server.server_state.connections)
-            until(lambda: not shared.server.server_state.connections, 20)
+            until(lambda: not shared.server.server_state.connections)
         with asks_for_the_photo(shared, more) as slow:
             began, got = time.monotonic(), b""
             while len(got) < len(whole):

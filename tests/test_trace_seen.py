@@ -1,12 +1,11 @@
 """The page where measuring was refused: it shows what was seen, and a person may begin from it."""
 
 import json
-import time
 from pathlib import Path
 
 import numpy as np
 import pytest
-from trace_page import Served, needs_chromium, step
+from trace_page import Served, needs_chromium, step, until
 from trace_scene import ASKED, SEDGE, drawn, photo_file, seen
 
 from digitize.aero.components import centre_of_pressure
@@ -24,12 +23,8 @@ AT_ODDS = {**ASKED, "scale": ["tube=30mm", "length=290mm"]}
 
 def waited(session) -> dict:
     """The page once the work is done."""
-    for _ in range(1200):
-        told = view(session)
-        if told["phase"] != "working":
-            return told
-        time.sleep(0.05)
-    raise AssertionError("still working")
+    until(lambda: not session.working)
+    return view(session)
 
 
 @pytest.fixture(scope="module")
@@ -179,14 +174,14 @@ def test_on_the_page_a_refusal_shows_what_was_seen_and_a_click_begins_from_it(pa
         page.goto(served.url)
         step(page, "fins")
         page.click("#go")
-        page.wait_for_selector(".refused", timeout=60_000)
+        page.wait_for_selector(".refused")
         assert "scale" in page.inner_text(".refused")
         shown = page.evaluate("() => document.querySelector('path.found').getBBox().width")
         assert shown == pytest.approx(np.ptp(seen(SEDGE.profile_mm[:, 0], 0.0)[:, 0]), rel=0.01)
         session.texts = dict(ASKED)
         page.reload()
         page.click("#from-seen")
-        page.wait_for_selector("[data-number='cp']", timeout=60_000)
+        page.wait_for_selector("[data-number='cp']")
         page.wait_for_selector("#check")
         assert page.inner_text(".verdict .level").lower() == "look again"
         assert page.locator("g.spot").count() > 8

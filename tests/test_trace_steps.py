@@ -254,7 +254,7 @@ def test_an_earlier_rocket_is_opened_and_another_begun(sized, tmp_path):
         assert sized.locator("#earlier button").count() == 1
         assert "old sedge" in sized.inner_text("#earlier button") and "fly" not in sized.inner_text("#earlier").lower()
         sized.click("#earlier button")
-        sized.wait_for_selector("[data-number='cp']", timeout=60_000)
+        sized.wait_for_selector("[data-number='cp']")
         assert number(sized, "cp") == pytest.approx(other.full.cp_x_mm.value)
         assert sized.inner_text("#title") == "old sedge" and sized.input_value("#field-balance") == "250"
         sized.click("#another")

@@ -15,6 +15,8 @@ CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", 
 needs_chromium = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine: apt-get install chromium")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking"]
 TOKEN = "browser"
+PATIENCE_S = 300.0
+"""For whatever has to come about: on a machine that is busy otherwise all takes many times as long."""
 PAGES = []
 """The pages that are open. None outlives its server: what it asks of one that is gone would be a fault of the page."""
 
@@ -47,7 +49,7 @@ class Served:
 def opened(browser, **options):
     """A new page; what went wrong in it fails the test."""
     page = browser.new_page(**options)
-    page.set_default_timeout(15_000)
+    page.set_default_timeout(1000 * PATIENCE_S)
     page.faults = []
     page.on("pageerror", lambda error: page.faults.append(str(error)))
     page.on("console", lambda message: message.type == "error" and page.faults.append(message.text))
@@ -63,8 +65,8 @@ def number(page, key) -> float:
     return float(page.get_attribute(f"[data-number='{key}']", "data-value"))
 
 
-def until(condition, seconds=15.0):
-    end = time.monotonic() + seconds
+def until(condition):
+    end = time.monotonic() + PATIENCE_S
     while not condition():
         assert time.monotonic() < end, "it did not come about"
         time.sleep(0.02)

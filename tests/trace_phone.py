@@ -5,7 +5,6 @@ import http.client
 import json
 import socket
 import threading
-import time
 from ipaddress import IPv4Interface
 
 from digitize.trace.addresses import listen_also
@@ -79,10 +78,3 @@ def closed(connection: socket.socket, seconds=10.0) -> bool:
         return True
     except TimeoutError:
         return False
-
-
-def until(condition, seconds=15.0):
-    end = time.monotonic() + seconds
-    while not condition():
-        assert time.monotonic() < end, "it did not come about"
-        time.sleep(0.02)
