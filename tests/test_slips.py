@@ -168,6 +168,20 @@ def test_a_balance_point_read_off_the_photo_does_not_hang_on_the_scale():
     assert marked.margin_calibers.value == pytest.approx(1.52, abs=0.1)
 
 
+def test_a_set_back_with_its_sign_wrong_is_asked_about_where_nothing_confirms_it():
+    """The card lies 40 mm behind; told as 40 mm nearer it makes the rocket a fifth larger. On the body, 12 mm nearer
+    than its axis, is a place where things are put."""
+    alone = {"card": 1.0}
+    assert level(alone, behind_mm=40.0) == "fly"
+    wrong = measured(alone, behind_mm=40.0, said=False, behind="-40mm")
+    assert wrong.verdict_level == "look again" and (wrong.cp_x_mm.value - CP_A_MM) / 24 > 1
+    assert "SET_BACK_NEARER" in [warning.code for warning in wrong.warnings]
+    assert level(alone, behind_mm=-12.0) == "fly"
+    assert level(alone, behind_mm=-40.0) == "look again"
+    assert level({"card": 1.0, "tube": 1.0}, behind_mm=-40.0) == "fly"  # a second scale confirms it
+    assert level({"card": 1.0, "tube": 1.0}, behind_mm=40.0, said=False, behind="-40mm") == "exit 4"
+
+
 def axis_px(scene, x_mm: float) -> np.ndarray:
     """Pixel of a place on rocket A's axis: its middle stands before the camera, nose left."""
     camera = scene.camera

@@ -48,6 +48,7 @@ CODES = {
     "SCALES_DISAGREE": _GRAVE,
     "SCALES_LOOSE": _NOTE,  # where its bands reach to each of the scales, the verdict is asked again by each
     "SCALE_UNDECIDED": _NOTE,
+    "SET_BACK_NEARER": _GRAVE,
     "SET_BACK_UNKNOWN": _NOTE,
     "SHEET_UNCHECKED": _NOTE,
     "SIZE_UNLIKELY": _GRAVE,

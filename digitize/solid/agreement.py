@@ -94,7 +94,7 @@ def check_agreement(adjusted: Adjusted, claims: tuple[str, ...], worse: int = -1
         all_factors = [_if_alone(single, together) for single in deciding if nowhere]
         factors = [factor for factor in all_factors if abs(factor - 1) > LEAST_FACTOR]
     other = [] if apart else [number.warning for number in other_numbers(adjusted, claims, worse)]
-    warnings = (*_undecided(singles), *apart, *other, *loose, *_distance_warning(adjusted, claims))
+    warnings = (*_undecided(singles), *apart, *other, *loose, *_distance_warning(adjusted, claims), *_nearer(adjusted))
     return Agreement(warnings, tuple(factors))
 
 
@@ -177,6 +177,23 @@ def _beyond(adjusted: Adjusted, one: ScaleAlone, other: ScaleAlone) -> float:
     on_rocket = {one.name, other.name} & {"tube", "length"}
     guessed = adjusted.problem.given.behind_mm is None and len(on_rocket) == 1
     return BEYOND_GUESS if guessed else BEYOND
+
+
+def _nearer(adjusted: Adjusted) -> list[Warn]:
+    """A set-back that puts the only reference before the whole body: most likely its sign is wrong. A second scale
+    that agrees confirms it, one that does not shows it."""
+    given = adjusted.problem.given
+    radius = float(adjusted.tube_radii_mm().max())
+    if given.behind_mm is None or len(start_depths(adjusted.problem)) > 1 or not adjusted.problem.references:
+        return []
+    if given.behind_mm > -radius - 2 * given.behind_sigma_mm:
+        return []
+    return [Warn(
+        "SET_BACK_NEARER",
+        f"--behind says that the reference is {-given.behind_mm:.0f} mm nearer to the camera than the rocket's axis, "
+        "in front of the whole body; nothing else confirms it",
+        "Behind the axis, seen from the camera, is positive. If it is in front, give a second --scale, such as tube=",
+    )]  # fmt: skip
 
 
 def _distance_warning(adjusted: Adjusted, claims: tuple[str, ...]) -> list[Warn]:
