@@ -161,7 +161,8 @@ def _fitted(photo: Photo, options: MeasureOptions, prior: CameraPrior, reference
         if len(tried) >= 2 and min(_unexplained(s) for _, _, s in tried) < UNEXPLAINED:
             break  # three and four are what most rockets have; others only where neither fits
         for lens, log_share in lenses:
-            if log_share and tried and tried[-1][0] < (log_share / prior.log_focal_sigma) ** 2 + AS_WELL:
+            least = (log_share / prior.log_focal_sigma) ** 2 + AS_WELL
+            if log_share and tried and tried[-1][0] < least and not _hopeless(tried[-1][2]):
                 break  # no other lens can be clearly better
             try:
                 resting = options.pose.kind == "resting"
@@ -176,7 +177,7 @@ def _fitted(photo: Photo, options: MeasureOptions, prior: CameraPrior, reference
     if refused is not None and not tried:
         unsaid = options.fins is None and isinstance(refused, FinsRefusal)
         raise _number_missing(refused.what) if unsaid else refused
-    tried.sort(key=lambda one: one[0])
+    tried.sort(key=lambda one: (_hopeless(one[2]), one[0]))
     _, prior, solid = tried[0]
     agreement = agreement_of(solid.adjusted, options)
     warnings = agreement.warnings
@@ -214,6 +215,10 @@ def _lenses(prior: CameraPrior) -> list[tuple[CameraPrior, float]]:
 
 def _unexplained(solid: Solid) -> float:
     return max((trace.unexplained for trace in solid.fins), default=1.0)
+
+
+def _hopeless(solid: Solid) -> bool:
+    return _unexplained(solid) > HOPELESS_UNEXPLAINED
 
 
 def _one_number(solid: Solid) -> Warn:
