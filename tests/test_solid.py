@@ -180,7 +180,19 @@ def test_a_needle_that_the_outline_is_unsure_of_is_carried_on_to_where_its_flank
     assert 5 * pixel < short + 0.4 < 20 * pixel
     tip, sigma = nose_tip(stations, end_sigma_px=1.8)
     assert abs(tip + 0.4) < 1.5 * pixel
-    assert 5 * pixel < sigma < 20 * pixel
+    assert 0.45 < sigma / (50 * pixel) < 0.55, "any of the 50 pixels may be true"
+
+
+def test_how_far_a_nose_is_carried_on_without_being_seen_is_in_its_deviation():
+    """A flank that is too high by five pixels at the tip, sharp all along, runs out far ahead of the nose."""
+    pixel = 1 / 1400
+    flat = flat_cone(half=0.04)
+    raised = flat.copy()
+    near = (flat[:, 0] < -0.4 + 120 * pixel) & (flat[:, 1] > 0)
+    raised[near, 1] += 5 * pixel * (1 - (flat[near, 0] + 0.4) / (120 * pixel))
+    tip, sigma = nose_tip(find_stations(raised, -1.0, pixel, 0)[0], end_sigma_px=3.0)
+    assert tip + 0.4 < -10 * pixel, "the case is to be wrong"
+    assert abs(tip + 0.4) < 1.96 * sigma
 
 
 def flat_nose(profile, length=0.25, half=0.02):

@@ -14,6 +14,9 @@ and rim keeps it within the second."""
 BLUR_PX = 1.2
 SPUR_HALF_PX, LEAST_SPUR_PX = 4.0, 8.0
 """What is thinner and reaches farther ahead of where the flanks meet is no nose but a line of the ground."""
+CARRIED_ON = (0.25, 0.5)
+"""Standard deviation of how far the nose is carried on, as a share of it: where the outline is sure of its fore end,
+and where it is not and what lies ahead is a needle that was not seen or a flank that was seen wrong: any of it may be true."""
 FLANK_SIGMA_PX = 0.5
 """Error of both flanks together, which moves where they meet by as much as the nose is slender."""
 
@@ -45,10 +48,11 @@ def nose_tip(stations: Stations, manual_p: float = np.inf, end_sigma_px: float =
     if after_spur is not None and manual_p >= after_spur[0]:  # what a person has set is no line of the ground
         return after_spur
     tip, linear, curved = _run_out(p[use], half[use] / pixel)
-    near = max(BLUR_PX, end_sigma_px)  # where the flanks are nearer to the axis than this they can't show
+    # where the flanks are nearer to the axis than this they can't show
+    near = max(BLUR_PX, end_sigma_px)
     lost = linear * near + curved * near**TIP_POWER
     tip = float(np.clip(tip, first - 2 * lost - pixel, first + pixel))
-    return tip, 0.7 * pixel + 0.25 * abs(tip - first)
+    return tip, 0.7 * pixel + CARRIED_ON[end_sigma_px > BLUR_PX] * abs(tip - first)
 
 
 def _run_out(p: np.ndarray, half_px: np.ndarray) -> tuple[float, float, float]:
