@@ -16,7 +16,7 @@ SPUR_HALF_PX, LEAST_SPUR_PX = 4.0, 8.0
 """What is thinner and reaches farther ahead of where the flanks meet is no nose but a line of the ground."""
 CARRIED_ON = (0.25, 0.5)
 """Standard deviation of how far the nose is carried on, as a share of it: where the outline is sure of its fore end,
-and where it is not and what lies ahead is a needle that was not seen or a flank that was seen wrong: any of it may be true."""
+and where it is not, since then a needle was not seen or a flank was seen wrong: any of it may be true."""
 FLANK_SIGMA_PX = 0.5
 """Error of both flanks together, which moves where they meet by as much as the nose is slender."""
 
