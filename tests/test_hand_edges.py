@@ -274,7 +274,7 @@ def test_a_pull_off_the_edge_is_named_and_one_put_back_is_seen(thistle, tmp_path
     pull = {"from": at.tolist(), "to": (at + 60 * out).tolist(), "reach": 80.0}
     session = Session(tmp_path / "results")
     session.load_photo(SAMPLES / "thistle-steel-ruler.jpg")
-    session.photo_cache = thistle.photo_cache
+    session.state = replace(session.state, cache=thistle.state.cache)
     session.begin(THISTLE, None, (), (pull,))
     pulled = session.full
     assert [w for w in off_words(pulled) if w.startswith("the outline pulled by hand stands")]

@@ -241,7 +241,7 @@ def test_a_calibration_chosen_on_the_page_is_kept_and_named_as_the_command_names
     folder.rename(moved)  # the whole folder may be put elsewhere
     again, begin = open_folder(moved)
     again.begin(**begin)
-    assert again.form_texts(again.texts)["camera"] == "camera.toml" and "camera-2.toml" in again.cameras
+    assert again.cameras.as_form(again.texts)["camera"] == "camera.toml" and "camera-2.toml" in again.cameras
     assert again.full.cp_x_mm == session.full.cp_x_mm
 
 
@@ -263,7 +263,7 @@ def test_what_is_no_calibration_is_said_as_the_command_says_it(tmp_path, monkeyp
         said = answer.json()["refused"]
         assert said == {"what": caught.value.what.replace(str(path), "the file"), "remedy": caught.value.remedy}
     assert client.post(f"/{TOKEN}/camera", content=b"#" * 20_001, headers=HERE).status_code == 413
-    assert not (tmp_path / "rocket").exists() and session.cameras == {}
+    assert not (tmp_path / "rocket").exists() and not session.cameras
 
 
 def test_the_form_holds_all_that_measure_can_be_told():

@@ -43,6 +43,7 @@ def trace(
     from digitize.trace.history import read_history
     from digitize.trace.reopened import open_folder
     from digitize.trace.serve import serve
+    from digitize.trace.shelf import NEW, free_folder
 
     shown_units = parse_units(units)
     network = _network() if phone else ()
@@ -55,7 +56,7 @@ def trace(
         session, begin = open_folder(start, camera)
         session.begin_in_background(**begin)
     elif start is None:
-        folder = out or _free(Path("rocket-digitized"))
+        folder = out or free_folder(Path(NEW))
         check_out_dir(folder)
         session = _new(folder, camera)
     else:
@@ -97,10 +98,3 @@ def _print_addresses(address: str, phone=None) -> None:
 
         sys.stdout.write(on_the_terminal(phone, sys.stdout))
     sys.stdout.flush()
-
-
-def _free(folder: Path) -> Path:
-    """The folder, or the first of its name with a number that is not there yet."""
-    if not folder.exists():
-        return folder
-    return next(p for n in range(2, 10_000) if not (p := folder.with_name(f"{folder.name}-{n}")).exists())

@@ -150,6 +150,14 @@ def paper_of(pdf: bytes) -> str | None:
     return "letter" if b"/MediaBox [ 0 0 612 792 ]" in pdf else "a4"
 
 
+def saved_paper(folder: Path) -> str | None:
+    """The paper of the report as PDF that lies there, so that saving makes it anew."""
+    try:
+        return paper_of((folder / PDF).read_bytes())
+    except OSError:
+        return None
+
+
 def _contents(out_dir, result, geometry, rgb, shrink, input_path, pdf_paper) -> dict[str, bytes]:
     if len(result.cutout_rolls_deg) == len(geometry.fins):
         geometry = standing(geometry, result.cutout_rolls_deg)

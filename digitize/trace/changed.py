@@ -2,11 +2,19 @@
 
 import numpy as np
 
+from digitize.trace.history import Beginning
 from digitize.trace.sketch import Sketch
 
 
-def changed_by_hand(start: Sketch, sketch: Sketch, drawn: bool) -> tuple[str, ...]:
-    """What differs from the automatic result, in words, one line each."""
+def changed_by_hand(beginning: Beginning, start: Sketch, sketch: Sketch) -> tuple[str, ...]:
+    """What differs from the automatic result, in words, one line each. start: the sketch as the beginning made it."""
+    lines = [f"{len(beginning.regions)} region(s) were marked as rocket or not."] if beginning.regions else []
+    if beginning.pulls:
+        lines.append(f"The found outline was pulled in {len(beginning.pulls)} place(s).")
+    return (*lines, *_changed_points(start, sketch, bool(beginning.drawn)))
+
+
+def _changed_points(start: Sketch, sketch: Sketch, drawn: bool) -> tuple[str, ...]:
     scales = tuple(
         f"The {'ends' if len(ends.points_px) == 2 else 'corners'} of the reference ({ends.label}) were set by hand."
         for ends in sketch.ends

@@ -16,8 +16,9 @@ from digitize.solid.measure import Solid
 from digitize.solid.pose import Pose
 from digitize.solid.start import start_depth
 from digitize.solid.stations import Stations
-from digitize.trace.resolve import MANUAL_SIGMA_PX, axis_problem, options_of, valid_adjustment
+from digitize.trace.resolve import MANUAL_SIGMA_PX, axis_problem, options_of
 from digitize.trace.sketch import point, points
+from digitize.trace.solutions import valid_adjustment
 
 SHORTEST_PX = 40.0
 MANUAL_BIAS_PX = (0.0, 0.5)

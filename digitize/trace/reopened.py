@@ -28,7 +28,7 @@ def open_folder(folder: Path, camera: Path | None = None) -> tuple[Session, dict
         return replace(of, texts=_with_camera(folder, of.texts, camera))
 
     def as_form(texts: dict) -> dict:
-        return session.form_texts({k: v for k, v in texts.items() if k in KEPT})
+        return session.cameras.as_form({k: v for k, v in texts.items() if k in KEPT})
 
     begun = [with_camera(beginning) for beginning in kept.beginnings]
     begun = [replace(b, texts=session.option_texts(as_form(b.texts))) for b in begun]

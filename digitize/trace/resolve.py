@@ -8,7 +8,7 @@ error of MANUAL_SIGMA_PX besides what all points share.
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import partial
 
 import numpy as np
 
@@ -22,17 +22,17 @@ from digitize.records import FinGroup, Geometry, Photo
 from digitize.request.options import MeasureOptions, measure_options
 from digitize.result.from_photo import Measured, assemble
 from digitize.result_records import Result
-from digitize.solid.adjust import Adjusted, EndPoints, Problem, TubeLimbs, adjust, adjust_near
+from digitize.solid.adjust import EndPoints, Problem, TubeLimbs, adjust_near
 from digitize.solid.agreement import Agreement, check_roughly
 from digitize.solid.fin_edges import outward
 from digitize.solid.measure import FinTrace, GivenFins, Solid
 from digitize.solid.pose import Pose, view_of_axis
 from digitize.solid.start import start_depth
-from digitize.solid.validity import MOST_TILT_RAD
 from digitize.trace.held import hold, off_warning, unseen_warning
 from digitize.trace.held_fins import UNSEEN_SIGMA_PX
 from digitize.trace.reference_ends import ends_of, set_by_hand, told_lengths
 from digitize.trace.sketch import MANUAL_SIGMA_PX, Sketch, SketchFin, to_json
+from digitize.trace.solutions import Solutions, valid_adjustment
 
 MANUAL_AXIS_SIGMA_PX = 1.0
 SEARCHED = ("ruler", "a4", "letter", "card", "checker", "sheet")
@@ -79,33 +79,39 @@ def sketch_of(measured: Measured, texts: dict) -> Sketch:
     return Sketch(axis[0], axis[1], body, np.zeros(len(body), bool), fins, texts=texts, ends=marks)
 
 
-def trace(base: Measured, start: Sketch, sketch: Sketch, settled: bool = True) -> Traced:
+def trace(
+    base: Measured, start: Sketch, sketch: Sketch, settled: bool = True, solutions: Solutions | None = None
+) -> Traced:
     """The measurement as the sketch has it. base: as found; start: its sketch; settled: a point is let go, so look too
-    whether the scales agree, which takes a solution for each. Raises Refusal of the kind that fits."""
+    whether the scales agree, which takes a solution for each; solutions: of this base, kept from before. Raises
+    Refusal of the kind that fits."""
     options = options_of(base.photo, sketch.texts)
     if _same_scale_texts(start, sketch) and to_json(replace(sketch, texts=start.texts)) == to_json(start):
         # nothing was moved: the solid itself, not what comes of its points carried to pixels and back
         name = sketch.texts.get("name") or base.solid.geometry.name
         solid = replace(base.solid, geometry=replace(base.solid.geometry, name=name))
         return Traced(sketch, replace(base, solid=solid), options)
-    measured = _resolved(base, start, sketch, options, settled)
-    return Traced(sketch, _held(base, start, sketch, measured, options, settled), options)
+    resolve = partial(_resolved, base, start, options=options, settled=settled, solutions=solutions or Solutions())
+    return Traced(sketch, _held(base, start, sketch, resolve), options)
 
 
-def _resolved(base: Measured, start: Sketch, sketch: Sketch, options: MeasureOptions, settled: bool) -> Measured:
-    adjusted, references, agreement = _adjusted(base, start, sketch, options, settled)
+def _resolved(
+    base: Measured, start: Sketch, sketch: Sketch, options: MeasureOptions, settled: bool, solutions: Solutions
+) -> Measured:
+    adjusted, references, agreement = _adjusted(base, start, sketch, options, settled, solutions)
     return _measured(base, start, sketch, adjusted, references, agreement)
 
 
-def _held(base: Measured, start: Sketch, sketch: Sketch, measured: Measured, options, settled: bool) -> Measured:
-    """With what the photo itself shows beside it, and words, where a hand has set something else."""
+def _held(base: Measured, start: Sketch, sketch: Sketch, resolve: Callable[[Sketch], Measured]) -> Measured:
+    """The sketch resolved; where a hand has set something else than the photo shows, with that beside it, and words."""
+    measured = resolve(sketch)
     drawn = base.solid.stations is None
     pose = full_pose(measured.solid.adjusted.pose(), base.photo)
     held = hold(base.photo, pose, None if drawn else base.solid, start, sketch)
     warnings, as_shown = list(measured.warnings), base.as_shown
     if held.as_shown is not None:
         with suppress(GeometryRefusal):  # what is left of it is no rocket; the words stay
-            as_shown = (*as_shown, _resolved(base, start, held.as_shown, options, settled).solid)
+            as_shown = (*as_shown, resolve(held.as_shown).solid)
         warnings += [off_warning(words) for words in held.off]
     if held.unseen:
         warnings.append(unseen_warning(held.unseen))
@@ -144,7 +150,9 @@ def _same_scale_texts(start: Sketch, sketch: Sketch) -> bool:
     return all(sketch.texts.get(word) == start.texts.get(word) for word in ("scale", "behind", "distance"))
 
 
-def _adjusted(base: Measured, start: Sketch, sketch: Sketch, options: MeasureOptions, settled: bool):
+def _adjusted(
+    base: Measured, start: Sketch, sketch: Sketch, options: MeasureOptions, settled: bool, solutions: Solutions
+):
     """(adjustment, references, how the scales agree): the measured ones unless axis or scale were touched."""
     as_before = Agreement(base.warnings, base.factors)
     if _same_scale_texts(start, sketch) and not sketch.axis_manual and not any(ends.manual for ends in sketch.ends):
@@ -171,7 +179,10 @@ def _adjusted(base: Measured, start: Sketch, sketch: Sketch, options: MeasureOpt
     key = repr(sketch.texts), sketch.axis_manual, _bytes(sketch)
     alike = len(problem.tubes) == len(found.problem.tubes) and len(references) == len(base.references)
     from_values = found.values if alike else None
-    adjusted = _solve(_Key(base.solid, problem, from_values, found.values_near(problem), key), settled)
+    near = found.values_near(problem)
+    adjusted = solutions.of(
+        key, settled, lambda: valid_adjustment(problem, from_values), lambda: adjust_near(problem, near)
+    )
     if not settled:
         return adjusted, references, as_before
     return adjusted, references, agreement_of(adjusted, options)
@@ -190,60 +201,6 @@ def _bytes(sketch: Sketch) -> bytes:
     """What of the sketch the adjustment depends on."""
     axis = (sketch.tip_px, sketch.aft_px, sketch.body_px) if sketch.axis_manual else ()
     return b"|".join(a.tobytes() for a in (*axis, *(e.points_px for e in sketch.ends if e.manual)))
-
-
-class _Key:
-    """A problem, and values to begin from in full and quickly, told apart by the solid that was found (the one object:
-    another photo, or a pulled outline, has its own) and the sketch they come from; arrays have no hash."""
-
-    def __init__(self, found: Solid, problem: Problem, start: np.ndarray | None, near: np.ndarray, key):
-        self.found, self.problem, self.start, self.near, self.key = found, problem, start, near, key
-
-    def __hash__(self):
-        return hash(self.key)
-
-    def __eq__(self, other):
-        return self.found is other.found and self.key == other.key
-
-
-@lru_cache(maxsize=8)
-def kept_solutions(key: _Key) -> dict[bool, Adjusted]:
-    """Those there are already: settled or not -> solution."""
-    return {}
-
-
-def _solve(key: _Key, settled: bool) -> Adjusted:
-    """While a point is dragged, quickly; one that is solved in full already does for both."""
-    found = kept_solutions(key)
-    if True in found or settled in found:
-        return found.get(True) or found[settled]
-    near = None if settled else _valid_or_none(lambda: adjust_near(key.problem, key.near))
-    found[settled] = near or valid_adjustment(key.problem, key.start)
-    return found[settled]
-
-
-def valid_adjustment(problem: Problem, start: np.ndarray | None = None) -> Adjusted:
-    """The problem solved, from values (m,) near by if there are any; what was set by hand may be anything, so it may
-    have no solution. Raises GeometryRefusal."""
-    adjusted = _valid_or_none(lambda: adjust(problem, start))
-    if adjusted is None:
-        raise GeometryRefusal(
-            "axis, body and scale do not fit together", "undo the last change, or draw the body again"
-        )
-    return adjusted
-
-
-def _valid_or_none(solve: Callable[[], Adjusted]) -> Adjusted | None:
-    """The solution, None where it is none a rocket can have."""
-    try:
-        with np.errstate(all="ignore"):  # trial steps may go astray; the solution is looked at below
-            adjusted = solve()
-            numbers = [float(adjusted.pose().tilt_rad), float(adjusted.pose().depth_mm), *adjusted.tube_radii_mm()]
-        if np.isfinite([*numbers, *adjusted.covariance.ravel()]).all() and abs(numbers[0]) < MOST_TILT_RAD:
-            return adjusted
-    except (np.linalg.LinAlgError, ValueError):
-        pass
-    return None
 
 
 def _manual_axis(problem: Problem, photo: Photo, sketch: Sketch) -> Problem:

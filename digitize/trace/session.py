@@ -17,18 +17,18 @@ import shapely
 from digitize.errors import GeometryRefusal, Refusal, UsageRefusal
 from digitize.files import replace_file
 from digitize.geometry.toml import rounded
-from digitize.photo.calibration import parse_camera, read_camera
 from digitize.photo.read import read_photo
 from digitize.pipeline import camera_of, fit_photo
 from digitize.records import Geometry, Photo
 from digitize.refused import Findings
-from digitize.report.folder import PDF, check_out_dir, paper_of, write_results
+from digitize.report.folder import check_out_dir, saved_paper, write_results
 from digitize.request.parsers import parse_pdf
 from digitize.result.from_json import units_of
 from digitize.result.from_photo import Measured
 from digitize.result_records import Result
 from digitize.trace import edits
 from digitize.trace.begun import Start, start_of
+from digitize.trace.cameras import Cameras, unwritable
 from digitize.trace.changed import changed_by_hand
 from digitize.trace.drawn import drawn_of, measure_drawn
 from digitize.trace.form_texts import checked_texts
@@ -37,6 +37,7 @@ from digitize.trace.history import HISTORY, Beginning, History, history_json, pu
 from digitize.trace.photo_cache import PhotoCache
 from digitize.trace.pull import fit_pulled, pulls_of
 from digitize.trace.resolve import Traced, options_of, sketch_of, solve_briefly, solve_fully
+from digitize.trace.session_states import Empty, PhotoRead, Ready, State
 from digitize.trace.shown import Found, checked_result, solved_of, traced_of
 from digitize.trace.sketch import Sketch
 from digitize.trace.stopped import Stopped
@@ -44,8 +45,7 @@ from digitize.units.shown_units import MM
 
 DRAWN_COUNT = 3
 """Fins of a group whose number nobody told."""
-CAMERA = "camera"
-"""Calibrations chosen on the page are kept under this name."""
+NO_NUMBERS = "there are no numbers yet"
 MOST_HELD = 20
 """Outlines kept at hand for undo and redo, a few megabytes each; others are found again when they are gone back to."""
 
@@ -56,38 +56,29 @@ class Session:
     def __init__(self, folder: Path, photo_path: Path | None = None, texts: dict | None = None):
         self.folder, self.photo_path = folder, photo_path
         self.lock = threading.RLock()
-        self.photo: Photo | None = None
+        self.state: State = Empty()
         self.texts = dict(texts or {})
-        self.cameras: dict[str, Path] = {}  # calibrations by the names the page has for them
-        self.chosen: str | None = None  # the one given last, not measured with yet
-        self.paper = _paper(folder)
+        self.cameras = Cameras(folder)
+        self.paper = saved_paper(folder)
         self.units = units_of(folder)  # what is shown; None: nobody has said, and it is metric
         self.working, self.stage = False, ""
         self.refused: dict[str, str] | None = None
         self.stopping = False  # the work going on is given up as soon as it says where it is
         self.seen: Findings | None = None  # of a photo that is measured or was refused
         self.start: Start | None = None  # to begin from
-        self.photo_cache: PhotoCache | None = None
         self.found: dict[int, Found] = {}  # by the beginning's number, the one used last at the end
         self.history = History()
-        self.traced: Traced | None = None
-        self.full: Result | None = None
-        for path in sorted(folder.glob(f"{CAMERA}*.toml")):
-            with contextlib.suppress(Refusal):
-                read_camera(path)
-                self.know_camera(path)
 
     # --- beginning ----------------------------------------------------------------------------------------
 
     def load_photo(self, path: Path) -> None:
         """Take this photo; whatever was measured before is let go. Raises UnreadableRefusal."""
         photo = read_photo(path)
-        photo_cache = PhotoCache(photo)
-        recall_found(self.folder, photo_cache)
+        cache = PhotoCache(photo)
+        recall_found(self.folder, cache)
         with self.lock:
-            self.photo_path, self.photo, self.photo_cache, self.found = path, photo, photo_cache, {}
-            self.history, self.traced, self.full, self.seen, self.start = History(), None, None, None, None
-            self.refused = None
+            self.photo_path, self.state, self.found = path, PhotoRead(photo, cache), {}
+            self.history, self.seen, self.start, self.refused = History(), None, None, None
 
     def take_upload(self, content: bytes, suffix: str) -> None:
         """Keep an uploaded photo in the results folder and read it. Raises Refusal, and then it is not kept."""
@@ -110,7 +101,7 @@ class Session:
             self.folder.mkdir(parents=True, exist_ok=True)
             replace_file(path, content)
         except OSError as error:
-            raise _unwritable(self.folder, error) from None
+            raise unwritable(self.folder, error) from None
         before = self.states
         try:
             self.load_photo(path)
@@ -121,48 +112,31 @@ class Session:
         if before:
             put_aside(self.folder)
 
-    def know_camera(self, path: Path) -> str:
-        """The name by which the page may ask for the calibration in this file."""
-        path = Path(path).resolve()
-        for name, known in self.cameras.items():
-            if known == path:
-                return name
-        names = (path.name, *(f"{path.name} ({n})" for n in range(2, 10_000)))
-        name = next(name for name in names if name not in self.cameras)
-        self.cameras[name] = path
-        return name
-
     def choose_camera(self, path: Path) -> None:
         """The calibration to measure with unless the form says otherwise. Raises UnreadableRefusal."""
-        read_camera(path)
-        self.chosen = self.know_camera(path)
+        self.cameras.choose(path)
         self.texts["camera"] = str(Path(path).resolve())
 
     def take_camera(self, content: bytes) -> str:
         """Keep a calibration's file in the results folder; gives its name. Raises Refusal, and then it is not kept."""
-        parse_camera(content, "the file")
-        check_out_dir(self.folder)
-        names = (f"{CAMERA}.toml", *(f"{CAMERA}-{n}.toml" for n in range(2, 10_000)))
         with self.lock:
-            try:
-                self.folder.mkdir(parents=True, exist_ok=True)
-                free = (p for name in names if not (p := self.folder / name).exists() or _holds(p, content))
-                path = next(free)
-                if not path.exists():
-                    replace_file(path, content)
-            except OSError as error:
-                raise _unwritable(self.folder, error) from None
-            self.chosen = self.know_camera(path)
-            return self.chosen
+            return self.cameras.keep(content)
 
-    def option_texts(self, texts: dict) -> dict:
-        """The form's words as those of the options: a calibration by its file. Raises UsageRefusal."""
-        texts = checked_texts(texts, self.cameras)
-        return texts if "camera" not in texts else {**texts, "camera": str(self.cameras[texts["camera"]])}
+    def option_texts(self, texts: object) -> dict:
+        """The form's texts as those of the options. Raises UsageRefusal."""
+        return self.cameras.as_option(checked_texts(texts, self.cameras))
 
-    def form_texts(self, texts: dict) -> dict:
-        """The options' words as the form's: a calibration by its name, so that no path goes out."""
-        return texts if "camera" not in texts else {**texts, "camera": self.know_camera(texts["camera"])}
+    @property
+    def photo(self) -> Photo | None:
+        return None if isinstance(self.state, Empty) else self.state.photo
+
+    @property
+    def traced(self) -> Traced | None:
+        return self.state.traced if isinstance(self.state, Ready) else None
+
+    @property
+    def full(self) -> Result | None:
+        return self.state.full if isinstance(self.state, Ready) else None
 
     @property
     def states(self) -> tuple[Sketch, ...]:
@@ -190,8 +164,7 @@ class Session:
         kept: a history to take up again, its beginning shown measured under these words; go_on: what was done before
         stays in the history, so that undo leads back to it.
         """
-        if self.photo is None:
-            raise UsageRefusal("there is no photo yet", "choose one first")
+        self._photo_read()
         beginning = Beginning(self.option_texts(texts), drawn, tuple(regions), tuple(pulls))
         found = self._found(beginning)
         with self.lock:
@@ -211,7 +184,7 @@ class Session:
                 self.found = {}
             self._hold(number, found)
             self._show(history, traced, full)
-            self.chosen = None
+            self.cameras.chosen = None
         self._keep()
 
     def _hold(self, number: int, found: Found) -> None:
@@ -222,7 +195,8 @@ class Session:
             del self.found[next(iter(self.found))]
 
     def _show(self, history: History, traced: Traced, full: Result) -> None:
-        self.history, self.traced, self.full = history, traced, full
+        read = self._photo_read()
+        self.history, self.state = history, Ready(read.photo, read.cache, traced, full)
         self.refused, self.seen, self.start = None, None, None
         self.texts = history.beginning.texts
         self.found = {k: v for k, v in self.found.items() if k < len(history.beginnings)}
@@ -239,7 +213,7 @@ class Session:
             raise UsageRefusal("too little was seen to begin from", "draw the rocket by hand")
         with self.lock:  # it is shown once it is whole
             self.begin(texts, {**start.drawn, "seen": True}, go_on=True)
-            counts = options_of(self._the_photo(), self.texts).fins or (DRAWN_COUNT,)
+            counts = options_of(self._photo_read().photo, self.texts).fins or (DRAWN_COUNT,)
             for fin, count in zip(start.fins, (*counts, *counts[-1:] * len(start.fins)), strict=False):
                 with contextlib.suppress(Refusal):  # what is no fin of a rocket is left to the hand
                     self.change({"do": "draw-fin", "points": fin, "count": count})
@@ -293,18 +267,17 @@ class Session:
         measured, drawn = self._measured(beginning), bool(beginning.drawn)
         start = sketch_of(measured, beginning.texts)
         if beginning.drawn:
-            start = replace(start, manual=start.manual | True, tip_manual=True, aft_manual=True, axis_manual=True)
-            start = replace(start, checked=not beginning.drawn.get("seen"))
+            start = replace(start.all_manual(), checked=not beginning.drawn.get("seen"))
         return Found(measured, start, drawn)
 
     def _measured(self, beginning: Beginning) -> Measured:
         """The photo measured; the picture is not searched again for what was found in it before."""
-        photo, photo_cache, texts = self._the_photo(), self.photo_cache, beginning.texts
+        read, texts = self._photo_read(), beginning.texts
+        photo = read.photo
         if beginning.drawn:
             return measure_drawn(photo, texts, drawn_of(beginning.drawn))
         options, wanted = options_of(photo, texts), pulls_of(photo, beginning.pulls)
-        assert photo_cache is not None  # it comes with the photo
-        references, silhouette = photo_cache.find(texts, options, beginning.regions, self._report_progress)
+        references, silhouette = read.cache.find(texts, options, beginning.regions, self._report_progress)
         self.seen = Findings(photo, references, outline_px=silhouette.outline_px)
         self._report_progress("working out its shape")
         if wanted:
@@ -313,19 +286,15 @@ class Session:
 
     def changed(self, sketch: Sketch) -> tuple[str, ...]:
         """What differs from the automatic result, in words."""
-        begun, found = self.history.beginnings[sketch.beginning], self.found[sketch.beginning]
-        lines = [f"{len(begun.regions)} region(s) were marked as rocket or not."] if begun.regions else []
-        if begun.pulls:
-            lines.append(f"The found outline was pulled in {len(begun.pulls)} place(s).")
-        return (*lines, *changed_by_hand(found.start, sketch, found.drawn))
+        return changed_by_hand(self.history.beginnings[sketch.beginning], self.found[sketch.beginning].start, sketch)
 
     # --- changing -----------------------------------------------------------------------------------------
 
     def preview(self, change: dict) -> tuple[Traced, Result]:
         """The numbers if the change were made; it is not. Raises Refusal."""
         with self.lock:
+            full = self._ready("there is nothing to change yet").full
             traced = self._changed(change, settled=False)
-            full = self._the_full()
             return traced, checked_result(lambda: solve_briefly(traced, full))
 
     def change(self, change: dict) -> None:
@@ -337,12 +306,11 @@ class Session:
             self._keep()
 
     def _changed(self, change: dict, settled: bool = True) -> Traced:
-        if self.traced is None:
-            raise UsageRefusal("there is nothing to change yet", "measure the photo first")
+        pose = self._ready("there is nothing to change yet").traced.pose
         found = self.found[self.history.now.beginning]
         try:
             with np.errstate(all="ignore"):  # a point may be dragged anywhere; what comes of it is looked at
-                sketch = edits.apply(self.history.now, change, self.traced.pose)
+                sketch = edits.apply(self.history.now, change, pose)
                 return traced_of(found, sketch, settled)
         except (ArithmeticError, ValueError, IndexError, shapely.errors.ShapelyError):
             raise GeometryRefusal("what was drawn has no shape a rocket can have", "undo the last change") from None
@@ -380,34 +348,32 @@ class Session:
 
     # --- keeping ------------------------------------------------------------------------------------------
 
-    def _the_photo(self) -> Photo:
-        if self.photo is None:
+    def _photo_read(self) -> PhotoRead:
+        if isinstance(self.state, Empty):
             raise UsageRefusal("there is no photo yet", "choose one first")
-        return self.photo
+        return self.state
 
-    def _the_full(self) -> Result:
-        if self.full is None:
-            raise UsageRefusal("there are no numbers yet", "measure the photo first")
-        return self.full
+    def _ready(self, otherwise: str) -> Ready:
+        if not isinstance(self.state, Ready):
+            raise UsageRefusal(otherwise, "measure the photo first")
+        return self.state
 
     def result(self) -> Result:
-        """The full result, with what was changed by hand."""
-        return replace(self._the_full(), changed_by_hand=self.changed(self.history.now), units=self.units or MM)
+        """The full result, with what was changed by hand. Raises UsageRefusal if there is none."""
+        full = self._ready(NO_NUMBERS).full
+        return replace(full, changed_by_hand=self.changed(self.history.now), units=self.units or MM)
 
     def shown(self) -> tuple[Result, Geometry]:
         """The numbers as shown, and the geometry they stand on. Raises UsageRefusal if there are none."""
         with self.lock:
-            if self.traced is None:
-                raise UsageRefusal("there are no numbers yet", "measure the photo first")
-            return self.result(), self.traced.measured.solid.geometry
+            return self.result(), self._ready(NO_NUMBERS).traced.measured.solid.geometry
 
     def save(self, paper: str | None = None) -> Path:
         """Write the results folder, as `measure` does; paper: of the report as PDF too. Raises UsageRefusal."""
         paper = parse_pdf(paper is not None, paper)
         with self.lock:
-            if self.traced is None:
-                raise UsageRefusal("there is nothing to save yet", "measure the photo first")
-            photo, traced = self._the_photo(), self.traced
+            ready = self._ready("there is nothing to save yet")
+            photo, traced = ready.photo, ready.traced
             geometry = rounded(replace(traced.measured.solid.geometry, masses=traced.options.added))
             write_results(self.folder, self.result(), geometry, photo.rgb, photo.shrink, photo.path, paper)
             self.history, self.paper = replace(self.history, saved_at=self.at), paper
@@ -420,31 +386,14 @@ class Session:
         path = self.folder / HISTORY
         if path.exists() and read_history(self.folder) is None:
             raise UsageRefusal(f"{path} was not written by this tool", "choose another folder with --out")
-        data = history_json(self.history, self.photo_path or self._the_photo().path)
+        data = history_json(self.history, self.photo_path or self._photo_read().photo.path)
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
             replace_file(path, json.dumps(data).encode())
-            if self.photo_cache is not None:
-                keep_found(self.folder, self.photo_cache)
+            if isinstance(self.state, PhotoRead):
+                keep_found(self.folder, self.state.cache)
         except OSError as error:
             raise UsageRefusal(
                 f"{self.folder}: changes can't be kept ({(error.strerror or 'error').lower()})",
                 "choose another folder with --out",
             ) from None
-
-
-def _holds(path: Path, content: bytes) -> bool:
-    return path.is_file() and path.read_bytes() == content
-
-
-def _unwritable(folder: Path, error: OSError) -> UsageRefusal:
-    reason = (error.strerror or "error").lower()
-    return UsageRefusal(f"{folder}: can't be written ({reason})", "choose another with --out")
-
-
-def _paper(folder: Path) -> str | None:
-    """The paper of the report as PDF that lies there, so that saving makes it anew."""
-    try:
-        return paper_of((folder / PDF).read_bytes())
-    except OSError:
-        return None

@@ -67,7 +67,7 @@ class Shelf:
     def _show(self, session: Session) -> None:
         session.units = session.units or self.session.units
         for path in self.session.cameras.values():
-            session.know_camera(path)
+            session.cameras.name_of(path)
         self.session = session
 
     def _folders(self) -> list[tuple[float, Path]]:

@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
@@ -13,7 +13,7 @@ from digitize.result.from_photo import Measured
 from digitize.result.to_json import to_dict
 from digitize.result_records import Result
 from digitize.trace.drawn import outline_of
-from digitize.trace.resolve import Traced, solve_fully, trace
+from digitize.trace.resolve import Solutions, Traced, solve_fully, trace
 from digitize.trace.sketch import Sketch
 
 NOT_CHECKED = Warn(
@@ -30,6 +30,7 @@ class Found:
     measured: Measured
     start: Sketch
     drawn: bool
+    solutions: Solutions = field(default_factory=Solutions, compare=False)
 
 
 def checked_result(solve: Callable[[], Result]) -> Result:
@@ -45,7 +46,7 @@ def checked_result(solve: Callable[[], Result]) -> Result:
 
 
 def traced_of(found: Found, sketch: Sketch, settled: bool = True) -> Traced:
-    traced = trace(found.measured, found.start, sketch, settled)
+    traced = trace(found.measured, found.start, sketch, settled, found.solutions)
     if not sketch.checked:
         measured = traced.measured
         traced = replace(traced, measured=replace(measured, warnings=(*measured.warnings, NOT_CHECKED)))

@@ -65,6 +65,10 @@ class Sketch:
     beginning: int = 0
     checked: bool = True
 
+    def all_manual(self) -> "Sketch":
+        """As one whose axis and body were drawn by hand."""
+        return replace(self, manual=self.manual | True, tip_manual=True, aft_manual=True, axis_manual=True)
+
     def with_fin(self, k: int, fin: SketchFin) -> "Sketch":
         return replace(self, fins=(*self.fins[:k], fin, *self.fins[k + 1 :]))
 

@@ -46,7 +46,7 @@ def _edited(s: Session) -> tuple:
 def _shown(s: Session) -> tuple:
     return (
         *_edited(s), s.history, s.full, s.working, s.stage, s.refused, s.seen, s.start, s.texts, s.units, s.paper,
-        s.chosen, len(s.cameras),
+        s.cameras.chosen, len(s.cameras),
     )  # fmt: skip
 
 

@@ -32,9 +32,9 @@ def view(session: Session) -> dict:
             "units": session.units,
             "folder": session.folder.name,
             "photo": _photo(session),
-            "asked": session.form_texts(session.texts),
+            "asked": session.cameras.as_form(session.texts),
             "cameras": list(session.cameras),
-            "chosen": session.chosen,
+            "chosen": session.cameras.chosen,
             "paper": session.paper,
             "quick": list(edits.EDITABLE),
             "cautions": list(CAUTIONS),
@@ -77,7 +77,7 @@ def _ready(session: Session) -> dict:
         return {}
     return {
         **preview(session, traced, full),
-        "asked": session.form_texts(traced.sketch.texts),
+        "asked": session.cameras.as_form(traced.sketch.texts),
         "drawn": bool(session.beginning.drawn),
         "checked": traced.sketch.checked,
         "regions": list(session.beginning.regions),
