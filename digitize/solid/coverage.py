@@ -34,7 +34,7 @@ def coverage(outline_px: np.ndarray, low_px: np.ndarray, high_px: np.ndarray) ->
     corner = np.floor(low_px).astype(int) - 3
     width, height = (int(v) for v in np.ceil(high_px).astype(int) + 3 - corner)
     # a pixel reaches half a pixel to either side of its centre
-    (x0, y0), (x1, y1) = (points.T for points in _pieces(outline_px - corner + 0.5))
+    (x0, y0), (x1, y1) = (points.T for points in _pieces(outline_px - corner + 0.5, width, height))
     # what lies to the left of the part covers its pixels as if it lay on its border; to the right, none
     x0, x1 = np.clip(x0, 0.0, width), np.clip(x1, 0.0, width)
     column = np.minimum(np.floor((x0 + x1) / 2).astype(int), width - 1)
@@ -47,16 +47,20 @@ def coverage(outline_px: np.ndarray, low_px: np.ndarray, high_px: np.ndarray) ->
     return Coverage(np.clip(np.abs(covered), 0.0, 1.0).astype(np.float32), corner.astype(float))
 
 
-def _pieces(points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _pieces(points: np.ndarray, width: int, height: int) -> tuple[np.ndarray, np.ndarray]:
     """(starts, ends), each (k, 2): the sides of a closed polygon (n, 2) cut where they cross from pixel to pixel, whose
-    borders are at whole numbers."""
+    borders are at whole numbers; only those that tell of a part of the picture from (0, 0) to (width, height)."""
     start, end = points, np.roll(points, -1, axis=0)
-    sides, shares = [np.arange(len(points))], [np.zeros(len(points))]
+    # rows above and below the part know nothing of each other, and what lies to the right of it covers nothing
+    low, high = np.minimum(start, end), np.maximum(start, end)
+    near = (low[:, 0] < width) & (low[:, 1] < height) & (high[:, 1] > 0)
+    start, end = start[near], end[near]
+    sides, shares = [np.arange(len(start))], [np.zeros(len(start))]
     for axis in (0, 1):
         a, b = start[:, axis], end[:, axis]
         first = np.floor(np.minimum(a, b)) + 1
         crossings = np.maximum(np.ceil(np.maximum(a, b)) - first, 0).astype(int)
-        side = np.repeat(np.arange(len(points)), crossings)
+        side = np.repeat(np.arange(len(start)), crossings)
         number = np.arange(len(side)) - np.repeat(np.cumsum(crossings) - crossings, crossings)
         sides.append(side)
         shares.append((first[side] + number - a[side]) / (b - a)[side])

@@ -15,7 +15,7 @@ import numpy as np
 import uvicorn
 
 from digitize.trace import edits
-from digitize.trace.serve import ADDRESS, listen
+from digitize.trace.addresses import HERE, listen
 from digitize.trace.server import application
 from digitize.trace.session import Session
 
@@ -59,7 +59,7 @@ def drags(session: Session, scale_end: np.ndarray) -> dict:
 def served(session: Session) -> httpx2.Client:
     """The page's own server in a thread of its own, and a client that keeps its connection as a browser does."""
     made = listen(0)
-    host = f"{ADDRESS}:{made.getsockname()[1]}"
+    host = f"{HERE}:{made.getsockname()[1]}"
     config = uvicorn.Config(application(session, frozenset({host}), "token"), log_level="error", lifespan="off")
     threading.Thread(target=uvicorn.Server(config).run, kwargs={"sockets": [made]}, daemon=True).start()
     return httpx2.Client(base_url=f"http://{host}", headers={"Origin": f"http://{host}"})
