@@ -4,10 +4,10 @@ publication.)"""
 import numpy as np
 import pytest
 
-from digitize.training import layout
+from digitize.training import scene_arrays
 from digitize.training.grounds import HELD_OUT_GROUNDS
-from digitize.training.layout import AT, KIND, MATERIAL_SIZE
 from digitize.training.scene import scene
+from digitize.training.scene_arrays import AT, KIND, MATERIAL_SIZE
 
 SEEDS = range(40)
 
@@ -28,17 +28,17 @@ def test_a_seed_gives_the_same_scene_and_another_seed_another():
 
 
 def test_every_number_is_finite_and_every_count_within_its_room(scenes):
-    assert np.isfinite(scenes).all() and scenes.shape[1] == layout.SCENE_SIZE
+    assert np.isfinite(scenes).all() and scenes.shape[1] == scene_arrays.SCENE_SIZE
     counts = scenes[:, AT["ROCKET"] + 12 : AT["ROCKET"] + 15]
     assert (counts >= [2, 2, 0]).all()
-    assert (counts <= [layout.MOST_PROFILE, layout.MOST_FINS, layout.MOST_LUGS]).all()
-    assert (scenes[:, AT["N_THINGS"]] <= layout.MOST_THINGS).all()
+    assert (counts <= [scene_arrays.MOST_PROFILE, scene_arrays.MOST_FINS, scene_arrays.MOST_LUGS]).all()
+    assert (scenes[:, AT["N_THINGS"]] <= scene_arrays.MOST_THINGS).all()
 
 
 def test_parts_of_a_block_do_not_overlap():
     places = sorted(AT.values())
-    assert len(set(places)) == len(places) and places[0] == 0 and places[-1] < layout.SCENE_SIZE
-    assert AT["THINGS"] - AT["MATERIALS"] == MATERIAL_SIZE * layout.MOST_MATERIALS
+    assert len(set(places)) == len(places) and places[0] == 0 and places[-1] < scene_arrays.SCENE_SIZE
+    assert AT["THINGS"] - AT["MATERIALS"] == MATERIAL_SIZE * scene_arrays.MOST_MATERIALS
 
 
 def test_profiles_begin_at_the_nose_and_end_at_the_tail(scenes):

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 
 from digitize.training.chance import Chance
-from digitize.training.layout import COLLAGE_PX, COLLAGES
+from digitize.training.scene_arrays import COLLAGE_PX, COLLAGES
 
 
 def collages(seed: int = 7) -> np.ndarray:

@@ -5,7 +5,7 @@ import math
 import numpy as np
 
 from digitize.training.chance import Chance, linear
-from digitize.training.layout import COLLAGES, KIND, MATERIAL_SIZE
+from digitize.training.scene_arrays import COLLAGES, KIND, MATERIAL_SIZE
 
 GROUNDS = {
     "sheet": 8, "wood": 2.8, "planks": 2, "mat": 2.2, "carpet": 2, "cloth": 1.5, "grass": 2, "concrete": 2.2,

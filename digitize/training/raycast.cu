@@ -1,5 +1,5 @@
 // Casts the rays of one random scene: colour in linear light and what each pixel shows. Compiles as CUDA (through CuPy)
-// and as C++, for a look at scenes without a GPU. Where a number sits in a scene's block is said once, in layout.py,
+// and as C++, for a look at scenes without a GPU. Where a number sits in a scene's block is said once, in scene_arrays.py,
 // which defines the names in capitals (CAMERA, LIGHTS, ...) when it compiles this file.
 //
 // World: the rocket is one unit long; the ground is z = 0; rocket's own frame: x from the nose tip aft, y and z across.

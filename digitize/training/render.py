@@ -9,8 +9,8 @@ import numpy as np
 import torch
 
 from digitize.training.collages import collages
-from digitize.training.layout import AT, PICTURE, PLANES, defines
 from digitize.training.scene import scene
+from digitize.training.scene_arrays import AT, PICTURE, PLANES, defines
 
 SEED_STEP = 100_000_007
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from digitize.training.chance import Chance
-from digitize.training.layout import MOST_CORNERS, MOST_FINS, MOST_PROFILE
+from digitize.training.scene_arrays import MOST_CORNERS, MOST_FINS, MOST_PROFILE
 
 NOSES = {"cone": 2, "ogive": 5, "ellipsoid": 2.5, "haack": 2.5, "parabola": 1.5, "power": 2, "blunt": 0.8}
 PLANFORMS = {

@@ -7,8 +7,16 @@ import numpy as np
 from digitize.training import things as around
 from digitize.training.chance import Chance, linear
 from digitize.training.grounds import BACKDROPS, HELD_OUT_GROUNDS, ground, material, paint
-from digitize.training.layout import AT, COLLAGES, MATERIAL_SIZE, MOST_SECTIONS, PICTURE, PLANFORM_SIZE, SCENE_SIZE
 from digitize.training.rockets import Rocket, rocket
+from digitize.training.scene_arrays import (
+    AT,
+    COLLAGES,
+    MATERIAL_SIZE,
+    MOST_SECTIONS,
+    PICTURE,
+    PLANFORM_SIZE,
+    SCENE_SIZE,
+)
 from digitize.training.supports import stand, supports
 
 ROCKET_PAINTS = range(2, 8)  # materials 0 and 1 are ground and wall, 2 the body's own, 5 and 6 the fins'

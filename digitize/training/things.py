@@ -6,7 +6,7 @@ import numpy as np
 
 from digitize.training.chance import Chance
 from digitize.training.grounds import ground, material
-from digitize.training.layout import MATERIAL_SIZE, MOST_MATERIALS, MOST_THINGS, THING_SIZE
+from digitize.training.scene_arrays import MATERIAL_SIZE, MOST_MATERIALS, MOST_THINGS, THING_SIZE
 
 FIRST_FREE_MATERIAL = 8
 LYING = {

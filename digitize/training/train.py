@@ -23,11 +23,11 @@ import torch.nn.functional as F
 from torch import nn
 from torch.nn.parallel import DistributedDataParallel
 
-from digitize.training.camera import photograph
-from digitize.training.layout import LABELS, PICTURE
-from digitize.training.network import EXPORTED, WIDTHS, Eye, Kept
+from digitize.training.eye_network import EXPORTED, WIDTHS, Eye, Kept
+from digitize.training.phone_picture import photograph
 from digitize.training.render import Renderer, scene_source
 from digitize.training.scene import scene
+from digitize.training.scene_arrays import LABELS, PICTURE
 from digitize.training.strokes import strokes
 
 STROKE_SHARE = 0.2

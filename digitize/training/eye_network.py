@@ -10,7 +10,7 @@ import torch
 import torch.nn.functional as F
 from torch import nn
 
-from digitize.training.layout import LABELS
+from digitize.training.scene_arrays import LABELS
 
 WIDTHS = (24, 56, 112, 184, 272)
 DEPTHS = (1, 1, 2, 3, 3)
