@@ -321,9 +321,16 @@ def slipped(claims: tuple[Claim, ...]):
 
 
 def of_one(name: str, beginning: tuple[str, ...], not_said: bool, full: bool) -> list[Outcome]:
+    from digitize.errors import Refusal
+
     one_thread()
     with tempfile.TemporaryDirectory() as folder:
-        return list(Bench(shot_named(name, Path(folder)), full).every(beginning, not_said))
+        try:
+            bench = Bench(shot_named(name, Path(folder)), full)
+        except Refusal as refusal:  # a reference that the drawn photo hides says nothing of slips
+            print(f"{name}: {refusal.line()}", flush=True)
+            return []
+        return list(bench.every(beginning, not_said))
 
 
 def table(outcomes: list[Outcome]) -> str:
