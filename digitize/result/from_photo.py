@@ -1,6 +1,8 @@
 """Everything one run says, put together from the measured solid: numbers with bands, checks, words, drawing."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -18,7 +20,7 @@ from digitize.records import BalanceState, Photo, Quantity, ReferencePoints, Sil
 from digitize.request.option_table import texts
 from digitize.request.options import MeasureOptions
 from digitize.result.as_shown import hangs_on_it, reaching, shown_of, times_as_large
-from digitize.result.conclusion import LevelOf, Sizes, concluded, margins_of
+from digitize.result.conclusion import LevelOf, Margins, Sizes, concluded, margins_of
 from digitize.result.fin_doubts import number_warning, pose_warning, roll_warning, side_warning, turn_warning
 from digitize.result.from_geometry import fin_result, geometry_warnings, radius_choice, tip_points
 from digitize.result.hand_checks import hand_checks, hand_facts, hand_warnings
@@ -103,18 +105,7 @@ def assemble(measured: Measured, options: MeasureOptions, last: Result | None = 
         *hand_warnings(checks, facts, cp_x, margins.balance_mm), *margins.warnings,
     )  # fmt: skip
 
-    def doubted(level_of: LevelOf) -> str | None:
-        """The words of the first warning about a rocket it may be as well, if the level would be another with that."""
-        place, margin, aside = margins.balance_mm, margins.margin, margins.cutout_margin
-        if place is None or margin is None or aside is None:
-            return None
-        hanging = [
-            code
-            for code, of in for_margin.as_well
-            if hangs_on_it(shown_of(of), cp.x_mm, diameter.value, place.value, (margin, aside), level_of)
-        ]
-        return next((w.text for code in hanging for w in warnings if w.code == code), None)
-
+    doubted = partial(_doubted, for_margin, cp.x_mm, diameter.value, margins, warnings)
     mm_per_px = band(samples.mm_per_px, float(np.median(samples.mm_per_px)))
     return Result(
         name=geometry.name,
@@ -144,6 +135,21 @@ def assemble(measured: Measured, options: MeasureOptions, last: Result | None = 
         drawing=drawing_of(measured.photo, solid, measured.references, cp_x, margins.balance_mm, centroid),
         photo=_photo_facts(measured, options),
     )
+
+
+def _doubted(
+    measured: Measured, cp_x_mm: float, caliber_mm: float, margins: Margins, warnings: Sequence[Warn], level_of: LevelOf
+) -> str | None:
+    """The words of the first warning about a rocket it may be as well, if the level would be another with that."""
+    place, margin, aside = margins.balance_mm, margins.margin, margins.cutout_margin
+    if place is None or margin is None or aside is None:
+        return None
+    hanging = [
+        code
+        for code, of in measured.as_well
+        if hangs_on_it(shown_of(of), cp_x_mm, caliber_mm, place.value, (margin, aside), level_of)
+    ]
+    return next((w.text for code in hanging for w in warnings if w.code == code), None)
 
 
 WORTH_SHRINKING = 0.9
