@@ -46,7 +46,7 @@ def result(by_caliper):
 
 def test_rocket_a_and_its_margin(result):
     """Rocket A of the check values, balanced at 210: (248.54 - 210) / 24."""
-    assert result.cp_x_mm.value == pytest.approx(CP_A_MM, abs=0.5)
+    assert result.cp_x_mm.value == pytest.approx(CP_A_MM, abs=0.03 * 24)  # what silhouettes.check allows any solid
     assert abs(result.cp_x_mm.value - CP_A_MM) > 1e-6  # the truth has not leaked
     expected = (result.cp_x_mm.value - 210) / result.max_diameter_mm.value
     assert result.margin_calibers.value == pytest.approx(expected)
