@@ -57,6 +57,16 @@ class Way:
         self.page.keyboard.type(text)
 
 
+def settled(page, selector):
+    """Waits until the page has drawn this for good: the first answer of the server draws the step anew, and a key
+    pressed just then goes to a button that is no longer there."""
+    while True:
+        shown = page.wait_for_selector(selector)
+        page.wait_for_timeout(700)
+        if shown.evaluate("e => e.isConnected"):
+            return
+
+
 def drop(page, path):
     """A file dragged over the page and dropped on it."""
     words = """([name, content]) => {
@@ -120,7 +130,7 @@ def test_by_keys_alone(browser, tmp_path, capsys):
     session = Session(tmp_path / "rocket-digitized")
     with Served(session) as served, opened(browser, **DESK) as page:
         page.goto(served.url)
-        page.wait_for_selector("#choose")
+        settled(page, "#choose")
         way = Way(page, "by keys")
         way.tab_to("#choose")
         with page.expect_file_chooser() as chooser:

@@ -120,21 +120,24 @@ def test_only_this_machine_s_page_learns_the_address_and_who_came(shared):
     assert shared.from_here("version")["devices"] == [PHONE]  # who was turned away has not come
 
 
-def test_the_code_says_the_address(shared, tmp_path):
-    """Read back by OpenCV, which is no part of what drew it."""
+def test_the_code_says_the_address(shared):
+    """Read back by OpenCV, which is no part of what drew it; an address of the server's form, not a new one each time,
+    because OpenCV 5.0 fails to read some 4 of 100 such codes however they are drawn."""
     import cv2
     import numpy as np
 
     from digitize.trace.qr import QUIET, as_svg, as_text, code
 
-    modules = np.array([list(row) for row in code(shared.phone_url).matrix_iter(scale=8, border=QUIET)])
-    assert cv2.QRCodeDetector().detectAndDecode(np.where(modules, 0, 255).astype(np.uint8))[0] == shared.phone_url
-    rows = [re.sub("\x1b.*?m", "", line) for line in as_text(shared.phone_url).splitlines()]
+    address = "http://192.168.1.23:41873/QnYaw04XD8MsuJ3sc2RTHm8t/"
+    assert re.fullmatch(r"http://[\d.]+:\d+/[\w-]{24}/", shared.phone_url) and len(shared.phone_url) <= len(address)
+    modules = np.array([list(row) for row in code(address).matrix_iter(scale=8, border=QUIET)])
+    assert cv2.QRCodeDetector().detectAndDecode(np.where(modules, 0, 255).astype(np.uint8))[0] == address
+    rows = [re.sub("\x1b.*?m", "", line) for line in as_text(address).splitlines()]
     halves = {" ": (0, 0), "\u2580": (1, 0), "\u2584": (0, 1), "\u2588": (1, 1)}
     dark = np.array([[halves[sign] for sign in row] for row in rows]).transpose(0, 2, 1).reshape(-1, len(rows[0]))
     shown = np.kron(np.where(dark, 0, 255), np.ones((8, 8))).astype(np.uint8)
-    assert cv2.QRCodeDetector().detectAndDecode(shown)[0] == shared.phone_url and len(rows[0]) < 80
-    assert b"script" not in as_svg(shared.phone_url)
+    assert cv2.QRCodeDetector().detectAndDecode(shown)[0] == address and len(rows[0]) < 80
+    assert b"script" not in as_svg(address)
 
 
 def test_wrong_tokens_are_put_off_and_nobody_else(shared, monkeypatch):
